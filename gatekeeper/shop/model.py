@@ -1,0 +1,475 @@
+"""What a shop is, once its file has been read: frozen values in SI units, every default filled in.
+
+Names carry their unit: ``_m`` metre, ``_m2`` square metre, ``_m3s`` cubic metre per second, ``_s`` second, ``_w`` watt,
+``_a`` ampere, ``_pa`` pascal, ``_c`` degree Celsius, ``_hz`` hertz, ``_ohm`` ohm, ``_kgm2`` kilogram square metre.
+Names of things (motors, gates, tools, ducts …) are the words of the shop's own file and are unique over the whole shop.
+Nothing here reads a file or knows a pin library; ``gatekeeper.shop.load`` builds these values from text.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Units(Enum):
+    """How the shop's people read lengths, flows and pressures on screens."""
+
+    INCH = "inch"
+    METRIC = "metric"
+
+
+class MotorKind(Enum):
+    """Every kind of motor that the controller starts."""
+
+    COLLECTOR = "collector"
+    TOOL_VACUUM = "tool vacuum"
+    AIR_CLEANER = "air cleaner"
+    FILTER_SHAKER = "filter shaker"
+
+
+class BoardDeath(Enum):
+    """What an output does when the board dies (C23)."""
+
+    DROPS = "drops"
+    DROPS_LATER = "drops later"
+    STAYS = "stays"
+
+
+class Makes(Enum):
+    """What a tool throws into the duct."""
+
+    WOOD = "wood"
+    METAL = "metal"
+    SPARKS = "sparks"
+    FLAME = "flame"
+    SOLVENT = "solvent"
+    ASH = "ash"
+
+
+class Proof(Enum):
+    """What proves an open gate on one system (C3a)."""
+
+    SWITCHES = "switches"
+    RELIEF = "relief"
+    AIR = "air"
+    TIME = "time"
+    PERSON = "person"
+
+
+class AirGoes(Enum):
+    """Where the collectors' air goes after the filter."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
+    BOTH = "both"
+
+
+class AirProofKind(Enum):
+    """What kind of switch says that air moves."""
+
+    PRESSURE = "pressure switch"
+    FLOW = "flow switch"
+
+
+class ConverterKind(Enum):
+    """Analog converters that the controller can read, by bits."""
+
+    MCP3208 = "MCP3208"
+    MCP3008 = "MCP3008"
+
+    @property
+    def bits(self) -> int:
+        return 12 if self is ConverterKind.MCP3208 else 10
+
+
+class InputKind(Enum):
+    """What an input means to the rules."""
+
+    RED_BUTTON = "red button"
+    FIRE = "fire"
+    DOOR = "door"
+    HAND_OFF_AUTO = "hand-off-auto"
+    SHOP_KEY = "shop key"
+    AIR_HERE = "air here"
+    STOP = "stop"
+    RESET = "reset"
+    RELEASE = "release"
+
+
+class StartsFrom(Enum):
+    """Where a motor's starts per hour come from (C8)."""
+
+    TABLE = "published table"
+    ESTIMATE = "estimate from the published table"
+    GIVEN = "given in the shop file"
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The air of the place: ``altitude_m`` -500 to 5000, ``temperature_c`` -30 to 60."""
+
+    altitude_m: float
+    temperature_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One digital output: GPIO ``line`` 0 to 27. ``active_low``: the relay is on when the line is low."""
+
+    line: int
+    active_low: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One dry contact between GPIO ``line`` (pulled up) and ground.
+
+    Normally open: made (line low) means yes. ``normally_closed``: opened (line high) means yes, so a broken wire means yes.
+    """
+
+    line: int
+    normally_closed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Converter:
+    """One analog converter on an SPI bus. ``reference_v``: its full scale."""
+
+    name: str
+    kind: ConverterKind
+    bus: int
+    chip_select: int
+    reference_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One converter channel with a current clamp: amperes in the wire = volts / burden_ohm x turns.
+
+    ``range_a``: largest true RMS current that the converter can show with this clamp (half of the reference is the peak).
+    """
+
+    converter: str
+    channel: int
+    turns: float
+    burden_ohm: float
+    range_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """What tells that a machine runs: exactly one of ``contact`` (a current switch) and ``channel`` (a clamp).
+
+    ``owner`` is the tool, outlet, circuit or motor that it watches. ``trip_a``: above this it runs (channel only).
+    """
+
+    owner: str
+    contact: Contact | None
+    channel: Channel | None
+    trip_a: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class MotorSwitch:
+    """The relay that switches a motor's contactor, and what it does when the board dies.
+
+    ``death_after_s``: how long it stays on after the board died (0 when it drops at once, infinite when it stays).
+    ``attended``: the shop's file states that somebody is always there; only then may an output stay.
+    """
+
+    output: Output
+    board_death: BoardDeath
+    death_after_s: float
+    attended: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FlowPoint:
+    """A flow and the pressure that belongs to it: a point of a fan curve, or a loss at a flow."""
+
+    flow_m3s: float
+    pressure_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class Motor:
+    """A motor that the controller starts. A collector or tool vacuum has its own system of ducts and gates.
+
+    ``starts_per_hour`` and ``rest_s``: C8; ``starts_from`` says where they come from. ``path_minimum_m2``: the confirmed-open
+    area below which its fan may not run (0 for a motor without ducts). ``relief_m2``: a port that is never shut.
+    ``coast_s``: full speed to still. ``release_s``: relay off to no current. ``settle_s``: off until it may be judged or
+    started again. ``confirm_s``: on until ``confirmed_by`` must say that it runs. ``spin_up_s``: start to full flow.
+    ``air_proof``: the switch that says that air moves. ``resume``: the sole exception of C21. ``follows``: for a filter
+    shaker, the collector after whose run it shakes for ``runs_s``. An air cleaner runs on ``runs_s``
+    after the last cut at the least and ``runs_longest_s`` at the most.
+    """
+
+    name: str
+    kind: MotorKind
+    power_w: float
+    poles: int
+    phases: int
+    load_inertia_kgm2: float | None
+    starts_per_hour: float
+    rest_s: float
+    starts_from: StartsFrom
+    starts_note: str
+    feeder: str
+    inlet_diameter_m: float | None
+    spin_down_s: float
+    path_minimum_m2: float
+    relief_m2: float
+    spin_up_s: float
+    coast_s: float
+    release_s: float
+    settle_s: float
+    confirm_s: float
+    switch: MotorSwitch
+    confirmed_by: Sensor | None
+    air_proof: Contact | None
+    air_proof_kind: AirProofKind | None
+    resume: bool
+    proof: Proof
+    follows: str | None
+    runs_s: float
+    runs_longest_s: float
+    room_m3: float | None
+    air_changes: float | None
+    flow_m3s: float | None
+    fan_curve: tuple[FlowPoint, ...]
+    filter_loss: FlowPoint | None
+    separator_loss: FlowPoint | None
+
+    @property
+    def has_ducts(self) -> bool:
+        """Collectors and tool vacuums draw through ducts and gates; the other motors do not."""
+        return self.kind in (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
+
+
+@dataclass(frozen=True, slots=True)
+class Feeder:
+    """A supply line for motors and tools: ``gap_s`` between two inrushes on it, 0 to 5 (C22)."""
+
+    name: str
+    gap_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """A power supply of gate actuators: at most ``at_once`` move together (C11)."""
+
+    name: str
+    at_once: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fitting:
+    """``count`` equal fittings of one ``kind`` ("elbow", "wye", "tee", "reducer", "cap", "splitter") at ``angle_deg``."""
+
+    kind: str
+    angle_deg: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Duct:
+    """One duct; air leaves it towards ``towards`` (another duct, or its motor).
+
+    ``diameter_m`` is the hydraulic diameter when ``width_m`` and ``height_m`` are given. ``flex_m``: flexible hose beyond ``length_m``.
+    """
+
+    name: str
+    towards: str
+    motor: str
+    diameter_m: float
+    width_m: float | None
+    height_m: float | None
+    length_m: float
+    flex_m: float
+    material: str
+    roughness_m: float
+    fittings: tuple[Fitting, ...]
+
+    @property
+    def area_m2(self) -> float:
+        if self.width_m is not None and self.height_m is not None:
+            return self.width_m * self.height_m
+        return math.pi * self.diameter_m**2 / 4
+
+
+@dataclass(frozen=True, slots=True)
+class Servo:
+    """A gate moved by a servo on a pin; pulse widths in seconds, 0.0004 to 0.0026."""
+
+    line: int
+    open_pulse_s: float
+    shut_pulse_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class RelayPair:
+    """A gate moved by two relays; ``dead_s``: both off between two directions, at least 0.1."""
+
+    open_output: Output
+    shut_output: Output
+    dead_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """One gate on one duct. Moved by ``servo`` or by ``relays``, or by hand when both are None.
+
+    ``travel_s``: shut to open. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be opened where another
+    tool wants more air in the main (C17). ``spring_return``: holds by power, so an emergency halt means held.
+    ``supply`` is None for a hand gate.
+    """
+
+    name: str
+    duct: str
+    motor: str
+    diameter_m: float
+    servo: Servo | None
+    relays: RelayPair | None
+    travel_s: float
+    dead_s: float
+    open_contact: Contact | None
+    shut_contact: Contact | None
+    supply: str | None
+    as_extra: bool
+    clear_s: float
+    spring_return: bool
+
+    @property
+    def is_actuated(self) -> bool:
+        return self.servo is not None or self.relays is not None
+
+    @property
+    def has_open_switch(self) -> bool:
+        """Whether something at the gate itself says that it is open."""
+        return self.open_contact is not None
+
+    @property
+    def area_m2(self) -> float:
+        return math.pi * self.diameter_m**2 / 4
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """An electrical circuit with one sensor that carries one or more ``tools``."""
+
+    name: str
+    sensor: Sensor
+    tools: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tool:
+    """A machine, or (``is_outlet``) an outlet that stands for whatever is plugged in there.
+
+    ``systems``: the motors whose ducts its gates are on, in the order of ``gates``. ``spin_down_s`` replaces the collector's
+    when given. Exactly one of ``sensor`` and ``circuit`` is given; with a circuit, the tool runs while the
+    circuit's current lies within ``band_a`` (low, high), or at all when it is alone there.
+    """
+
+    name: str
+    gates: tuple[str, ...]
+    systems: tuple[str, ...]
+    makes: Makes
+    is_outlet: bool
+    needs_flow_m3s: float | None
+    port_diameter_m: float | None
+    spin_down_s: float | None
+    longest_run_s: float
+    hold_s: float
+    feeder: str
+    sensor: Sensor | None
+    circuit: str | None
+    band_a: tuple[float, float] | None
+    running_a: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A button, key, detector or door. ``systems``: the motors that it speaks for (never empty for kinds about motors).
+
+    ``contact`` speaks as its kind says: red button, fire and door are "yes" when pressed, alarmed, open. A
+    hand-off-auto switch has ``hand_contact`` and ``auto_contact`` instead. ``at``: the gate or tool of an "air here" or
+    "release" button.
+    """
+
+    name: str
+    kind: InputKind
+    contact: Contact | None
+    hand_contact: Contact | None
+    auto_contact: Contact | None
+    systems: tuple[str, ...]
+    at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """A lamp at a gate or tool (``at``)."""
+
+    name: str
+    output: Output
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The phone page. ``remote_start``: a motor may be started from the network. ``pin`` None: made at the first start."""
+
+    listen: str
+    port: int
+    remote_start: bool
+    pin: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A span of the day in minutes after midnight; it may run past midnight (start > end)."""
+
+    start_min: int
+    end_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """``open``: the shop is shut outside of it (C27). ``quiet``: holds the air cleaner back (C18). None: always / never."""
+
+    open: Span | None
+    quiet: Span | None
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """A whole shop, checked. Mappings keep the order of the file."""
+
+    name: str
+    units: Units
+    mains_hz: int
+    air: Air
+    air_goes: AirGoes
+    open_flue: bool
+    attended: bool
+    motors: Mapping[str, Motor]
+    feeders: Mapping[str, Feeder]
+    supplies: Mapping[str, Supply]
+    ducts: Mapping[str, Duct]
+    gates: Mapping[str, Gate]
+    tools: Mapping[str, Tool]
+    circuits: Mapping[str, Circuit]
+    converters: Mapping[str, Converter]
+    inputs: Mapping[str, Input]
+    signs: Mapping[str, Sign]
+    page: Page
+    hours: Hours
+
+    def gates_of(self, motor: str) -> tuple[Gate, ...]:
+        """The gates on one motor's own ducts, in the order of the file."""
+        return tuple(gate for gate in self.gates.values() if gate.motor == motor)
+
+    def tools_of(self, motor: str) -> tuple[Tool, ...]:
+        """The tools that one motor serves, in the order of the file."""
+        return tuple(tool for tool in self.tools.values() if motor in tool.systems)
