@@ -1,0 +1,1 @@
+"""Drivers: current sensors, gate actuators, motor switches, inputs and signs."""

@@ -1,0 +1,1 @@
+"""What must outlive a power cut: settings, start stores, latches, history (SQLite)."""

@@ -1,0 +1,1 @@
+"""The phone page: FastAPI, one live stream, static files."""

@@ -1,0 +1,1 @@
+"""The virtual shop around the very same core and service."""
