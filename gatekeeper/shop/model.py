@@ -1,9 +1,9 @@
 """What a shop is, once its file has been read: frozen values in SI units, every default filled in.
 
-Names carry their unit: ``_m`` metre, ``_m2`` square metre, ``_m3s`` cubic metre per second, ``_s`` second, ``_w`` watt,
-``_a`` ampere, ``_pa`` pascal, ``_c`` degree Celsius, ``_hz`` hertz, ``_ohm`` ohm, ``_kgm2`` kilogram square metre.
-Names of things (motors, gates, tools, ducts …) are the words of the shop's own file and are unique over the whole shop.
-Nothing here reads a file or knows a pin library; ``gatekeeper.shop.load`` builds these values from text.
+Names carry their unit: ``_m`` metre, ``_m2`` square metre, ``_m3s`` cubic metre per second, ``_s`` second, ``_w``
+watt, ``_a`` ampere, ``_pa`` pascal, ``_c`` degree Celsius, ``_hz`` hertz, ``_ohm`` ohm, ``_kgm2`` kilogram square
+metre. Names of things (motors, gates, tools, ducts …) are the words of the shop's own file and are unique over the
+whole shop. Nothing here reads a file or knows a pin library; ``gatekeeper.shop.load`` builds these values from text.
 """
 
 import math
@@ -125,7 +125,8 @@ class Output:
 class Contact:
     """One dry contact between GPIO ``line`` (pulled up) and ground.
 
-    Normally open: made (line low) means yes. ``normally_closed``: opened (line high) means yes, so a broken wire means yes.
+    Normally open: made (line low) means yes. ``normally_closed``: opened (line high) means yes, so a broken wire
+    means yes.
     """
 
     line: int
@@ -147,7 +148,8 @@ class Converter:
 class Channel:
     """One converter channel with a current clamp: amperes in the wire = volts / burden_ohm x turns.
 
-    ``range_a``: largest true RMS current that the converter can show with this clamp (half of the reference is the peak).
+    ``range_a``: largest true RMS current that the converter can show with this clamp (half of the reference is the
+    peak).
     """
 
     converter: str
@@ -196,13 +198,13 @@ class FlowPoint:
 class Motor:
     """A motor that the controller starts. A collector or tool vacuum has its own system of ducts and gates.
 
-    ``starts_per_hour`` and ``rest_s``: C8; ``starts_from`` says where they come from. ``path_minimum_m2``: the confirmed-open
-    area below which its fan may not run (0 for a motor without ducts). ``relief_m2``: a port that is never shut.
-    ``coast_s``: full speed to still. ``release_s``: relay off to no current. ``settle_s``: off until it may be judged or
-    started again. ``confirm_s``: on until ``confirmed_by`` must say that it runs. ``spin_up_s``: start to full flow.
-    ``air_proof``: the switch that says that air moves. ``resume``: the sole exception of C21. ``follows``: for a filter
-    shaker, the collector after whose run it shakes for ``runs_s``. An air cleaner runs on ``runs_s``
-    after the last cut at the least and ``runs_longest_s`` at the most.
+    ``starts_per_hour`` and ``rest_s``: C8; ``starts_from`` says where they come from. ``path_minimum_m2``: the
+    confirmed-open area below which its fan may not run (0 for a motor without ducts). ``relief_m2``: a port that is
+    never shut. ``coast_s``: full speed to still. ``release_s``: relay off to no current. ``settle_s``: off until it
+    may be judged or started again. ``confirm_s``: on until ``confirmed_by`` must say that it runs. ``spin_up_s``:
+    start to full flow. ``air_proof``: the switch that says that air moves. ``resume``: the sole exception of C21.
+    ``follows``: for a filter shaker, the collector after whose run it shakes for ``runs_s``. An air cleaner runs on
+    ``runs_s`` after the last cut at the least and ``runs_longest_s`` at the most.
     """
 
     name: str
@@ -265,7 +267,9 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class Fitting:
-    """``count`` equal fittings of one ``kind`` ("elbow", "wye", "tee", "reducer", "cap", "splitter") at ``angle_deg``."""
+    """``count`` equal fittings of one ``kind`` ("elbow", "wye", "tee", "reducer", "cap", "splitter") at
+    ``angle_deg``.
+    """
 
     kind: str
     angle_deg: float
@@ -276,7 +280,8 @@ class Fitting:
 class Duct:
     """One duct; air leaves it towards ``towards`` (another duct, or its motor).
 
-    ``diameter_m`` is the hydraulic diameter when ``width_m`` and ``height_m`` are given. ``flex_m``: flexible hose beyond ``length_m``.
+    ``diameter_m`` is the hydraulic diameter when ``width_m`` and ``height_m`` are given. ``flex_m``: flexible hose
+    beyond ``length_m``.
     """
 
     name: str
@@ -320,8 +325,8 @@ class RelayPair:
 class Gate:
     """One gate on one duct. Moved by ``servo`` or by ``relays``, or by hand when both are None.
 
-    ``travel_s``: shut to open. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be opened where another
-    tool wants more air in the main (C17). ``spring_return``: holds by power, so an emergency halt means held.
+    ``travel_s``: shut to open. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be opened where
+    another tool wants more air in the main (C17). ``spring_return``: holds by power, so an emergency halt means held.
     ``supply`` is None for a hand gate.
     """
 
@@ -367,9 +372,9 @@ class Circuit:
 class Tool:
     """A machine, or (``is_outlet``) an outlet that stands for whatever is plugged in there.
 
-    ``systems``: the motors whose ducts its gates are on, in the order of ``gates``. ``spin_down_s`` replaces the collector's
-    when given. Exactly one of ``sensor`` and ``circuit`` is given; with a circuit, the tool runs while the
-    circuit's current lies within ``band_a`` (low, high), or at all when it is alone there.
+    ``systems``: the motors whose ducts its gates are on, in the order of ``gates``. ``spin_down_s`` replaces the
+    collector's when given. Exactly one of ``sensor`` and ``circuit`` is given; with a circuit, the tool runs while
+    the circuit's current lies within ``band_a`` (low, high), or at all when it is alone there.
     """
 
     name: str
@@ -391,11 +396,12 @@ class Tool:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """A button, key, detector or door. ``systems``: the motors that it speaks for (never empty for kinds about motors).
+    """A button, key, detector or door. ``systems``: the motors that it speaks for (never empty for kinds about
+    motors).
 
     ``contact`` speaks as its kind says: red button, fire and door are "yes" when pressed, alarmed, open. A
-    hand-off-auto switch has ``hand_contact`` and ``auto_contact`` instead. ``at``: the gate or tool of an "air here" or
-    "release" button.
+    hand-off-auto switch has ``hand_contact`` and ``auto_contact`` instead. ``at``: the gate or tool of an "air
+    here" or "release" button.
     """
 
     name: str
@@ -418,7 +424,9 @@ class Sign:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """The phone page. ``remote_start``: a motor may be started from the network. ``pin`` None: made at the first start."""
+    """The phone page. ``remote_start``: a motor may be started from the network. ``pin`` None: made at the first
+    start.
+    """
 
     listen: str
     port: int
@@ -436,7 +444,9 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Hours:
-    """``open``: the shop is shut outside of it (C27). ``quiet``: holds the air cleaner back (C18). None: always / never."""
+    """``open``: the shop is shut outside of it (C27). ``quiet``: holds the air cleaner back (C18). None: always /
+    never.
+    """
 
     open: Span | None
     quiet: Span | None
