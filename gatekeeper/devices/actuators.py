@@ -1,0 +1,421 @@
+"""Gate actuators: servo, relay pair, spring-return relay, and the hand gate that has none.
+
+Theory of operation. A driver keeps one move as data: where to, when the drive may begin, and when it ends. A command
+sets the move, ``tick`` carries it on, ``next_deadline`` says when it wants the next tick. A late tick only makes things
+later: a drive whose end has passed is ended at the next tick, whatever else is due. No driver sleeps.
+
+    at rest --open/shut--> [waiting for the dead time] --> driving --travel over--> at rest, and a look at the switches
+    any state --halt--> at rest at once (a spring-return gate keeps its coil as it is)
+"""
+
+import threading
+from dataclasses import dataclass
+
+from gatekeeper.devices.base import BoardDeath, DeviceError, Fate, Miss, Position, ReportMiss
+from gatekeeper.devices.inputs import PositionSwitches
+from gatekeeper.devices.pins import OutputLine, Pins, all_off
+
+LEAST_DEAD_S = 0.1  # the hardware notes ask for at least 100 ms between the two relays of a pair
+SHORTEST_PULSE_S = 0.0005  # hobby servos, textbook
+LONGEST_PULSE_S = 0.0025  # hobby servos, textbook
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A move under way: where to, from when the drive acts, until when, and whether it acts already."""
+
+    to: Position
+    begins_s: float
+    ends_s: float
+    driving: bool
+
+
+class TimedGate:
+    """What all driven gates share. A driver must override ``_drive``, ``_end_drive``; it may override ``_begins_s``,
+    ``halt`` and ``_let_go``, and set the class facts below.
+    """
+
+    can_halt = True
+    spring_return = False
+    fate: Fate
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        travel_s: float,
+        overrun_s: float,
+        dead_s: float,
+        switches: PositionSwitches | None,
+        on_miss: ReportMiss | None,
+    ) -> None:
+        if not 0.0 < travel_s < 600.0:
+            raise DeviceError(f"The travel time of gate {name} is {travel_s:g} s. It must lie between 0 s and 600 s.")
+        if overrun_s < 0.0:
+            raise DeviceError(f"The overrun of gate {name} is {overrun_s:g} s. It must not be negative.")
+        self.name = name
+        self.travel_s = travel_s
+        self.dead_s = dead_s
+        self._overrun_s = overrun_s
+        self._switches = switches
+        self._on_miss = on_miss
+        self._move: Move | None = None
+        self._closed = False
+        self._lock = threading.RLock()
+
+    def open(self, now_s: float) -> None:
+        """Start to open; returns at once. Raises DeviceError after ``close``."""
+        self._go(now_s, Position.OPEN)
+
+    def shut(self, now_s: float) -> None:
+        """Start to shut; returns at once. Raises DeviceError after ``close``."""
+        self._go(now_s, Position.SHUT)
+
+    def halt(self, now_s: float) -> None:
+        """Stop where it is, before this returns; the gate's place is unproven then."""
+        with self._lock:
+            self._end_drive(now_s)
+            self._move = None
+
+    def tick(self, now_s: float) -> None:
+        """Carry the move on: begin a drive whose dead time is over, end one whose travel is over."""
+        miss: Miss | None = None
+        with self._lock:
+            move = self._move
+            if move is None:
+                return
+            if not move.driving and now_s >= move.begins_s:
+                self._begin(now_s, move.to)
+            elif move.driving and now_s >= move.ends_s:
+                self._end_drive(now_s)
+                self._move = None
+                miss = self._look(now_s, move.to)
+        if miss is not None and self._on_miss is not None:
+            self._on_miss(miss)
+
+    def next_deadline(self) -> float | None:
+        """When the next ``tick`` is due, monotonic seconds, or None at rest."""
+        move = self._move
+        if move is None:
+            return None
+        return move.ends_s if move.driving else move.begins_s
+
+    def position(self) -> Position | None:
+        """What the position switches say now, or None without switches."""
+        return None if self._switches is None else self._switches.position()
+
+    def close(self) -> None:
+        """End the drive and give the lines back; later commands raise DeviceError."""
+        with self._lock:
+            if self._closed:
+                return
+            self._closed = True
+            self._move = None
+            self._let_go()
+
+    def _go(self, now_s: float, to: Position) -> None:
+        with self._lock:
+            if self._closed:
+                raise DeviceError(f"The actuator of gate {self.name} is closed and cannot move any more.")
+            if self._move is not None and self._move.to is to:
+                return
+            if self._move is not None and self._move.driving:
+                self._stop_before_reversal(now_s)
+            begins_s = self._begins_s(now_s, to)
+            if begins_s <= now_s:
+                self._begin(now_s, to)
+            else:
+                self._move = Move(to, begins_s, begins_s, driving=False)
+
+    def _begin(self, now_s: float, to: Position) -> None:
+        self._drive(now_s, to)
+        self._move = Move(to, now_s, now_s + self.travel_s + self._overrun_s, driving=True)
+
+    def _look(self, now_s: float, wanted: Position) -> Miss | None:
+        if self._switches is None or not self._switches.sees(wanted):
+            return None
+        seen = self._switches.position()
+        return None if seen is wanted else Miss(now_s, self.name, wanted, seen)
+
+    def _stop_before_reversal(self, now_s: float) -> None:
+        """Most actuators must be off before they run the other way."""
+        self._end_drive(now_s)
+
+    def _begins_s(self, now_s: float, to: Position) -> float:
+        """The earliest instant at which a drive that way may begin."""
+        return now_s
+
+    def _drive(self, now_s: float, to: Position) -> None:
+        raise NotImplementedError
+
+    def _end_drive(self, now_s: float) -> None:
+        raise NotImplementedError
+
+    def _let_go(self) -> None:
+        raise NotImplementedError
+
+
+class ServoGate(TimedGate):
+    """A hobby servo on a GPIO line; pulses stop after the travel, the gate is held by friction.
+
+    Wiring: signal from the line through 1 kilo-ohm, the servo on its own 5 to 6 V supply with a common ground, never
+    on the board's 5 V pin. Software pulses jitter: for one small gate on the bench; a bank of servos wants a pulse
+    generator chip.
+
+    Args:
+        pins: the board's lines.
+        name: the gate's name.
+        pin: GPIO number.
+        open_pulse_s, shut_pulse_s: pulse widths at the two ends, 0.0005 to 0.0025 s, not equal.
+        travel_s: time from end to end, above 0 and below 600 s.
+        overrun_s: how much longer the pulses go on, 0 or more.
+        switches, on_miss: position switches, and who hears that the gate did not arrive.
+
+    Raises:
+        DeviceError: a value out of its range, or the line cannot be claimed.
+    """
+
+    fate = Fate(
+        at_power_up="No pulses: the servo is limp and the gate stays where it is.",
+        when_process_dies="Pulses made by software end with the process: the gate stays where it is.",
+        when_board_dies=BoardDeath.DROPS,
+        in_words="When the board loses power the gate stays where it is; a person can push it.",
+    )
+
+    def __init__(
+        self,
+        pins: Pins,
+        name: str,
+        pin: int,
+        *,
+        open_pulse_s: float,
+        shut_pulse_s: float,
+        travel_s: float,
+        overrun_s: float = 0.0,
+        switches: PositionSwitches | None = None,
+        on_miss: ReportMiss | None = None,
+    ) -> None:
+        super().__init__(name, travel_s=travel_s, overrun_s=overrun_s, dead_s=0.0, switches=switches, on_miss=on_miss)
+        for end, width_s in (("open", open_pulse_s), ("shut", shut_pulse_s)):
+            if not SHORTEST_PULSE_S <= width_s <= LONGEST_PULSE_S:
+                raise DeviceError(
+                    f"The {end} pulse of gate {name} is {width_s * 1000:g} ms. It must lie between "
+                    f"{SHORTEST_PULSE_S * 1000:g} ms and {LONGEST_PULSE_S * 1000:g} ms."
+                )
+        if open_pulse_s == shut_pulse_s:
+            raise DeviceError(f"The open and the shut pulse of gate {name} are the same, so it would never move.")
+        self._width_s = {Position.OPEN: open_pulse_s, Position.SHUT: shut_pulse_s}
+        self._pins = pins
+        self._line = pins.pulses(name, pin)
+
+    def _stop_before_reversal(self, now_s: float) -> None:
+        """A servo turns round by itself as soon as the pulse width changes."""
+
+    def _drive(self, now_s: float, to: Position) -> None:
+        self._line.pulse(self._width_s[to])
+
+    def _end_drive(self, now_s: float) -> None:
+        if not self._closed:
+            self._line.stop()
+
+    def _let_go(self) -> None:
+        self._line.stop()
+        self._pins.release(self._line)
+
+
+class RelayPairGate(TimedGate):
+    """A reversible motor on two relays, one for each way: never both on, and a dead time before turning round.
+
+    Wiring: two changeover relays with normally open to plus and normally closed to minus, so that both off and even
+    both on is a brake and no short; limit switches in series with the motor; a varistor or a two-way suppressor across
+    it, never a plain diode; a 10 kilo-ohm resistor from each line to ground. The drive ends after travel and overrun
+    even when the limit switches have cut the current long before.
+
+    Args:
+        pins: the board's lines.
+        name: the gate's name.
+        open_pin, shut_pin: GPIO numbers of the two relays.
+        travel_s: time from end to end, above 0 and below 600 s.
+        dead_s: both off before turning round, at least 0.1 s.
+        overrun_s: how much longer than the travel the relay stays on, 0 or more.
+        active_high: True when the high level switches a relay on.
+        switches, on_miss: position switches, and who hears that the gate did not arrive.
+
+    Raises:
+        DeviceError: a value out of its range, or a line cannot be claimed.
+    """
+
+    fate = Fate(
+        at_power_up="Both relays are off: the gate stays where it is.",
+        when_process_dies="On Raspberry Pi OS a relay that was on stays on until the limit switch cuts it (not "
+        "measured on a real board).",
+        when_board_dies=BoardDeath.DROPS,
+        in_words="When the board loses power both relays drop and the gate stays where it is.",
+    )
+
+    def __init__(
+        self,
+        pins: Pins,
+        name: str,
+        open_pin: int,
+        shut_pin: int,
+        *,
+        travel_s: float,
+        dead_s: float = LEAST_DEAD_S,
+        overrun_s: float = 0.0,
+        active_high: bool = True,
+        switches: PositionSwitches | None = None,
+        on_miss: ReportMiss | None = None,
+    ) -> None:
+        super().__init__(
+            name, travel_s=travel_s, overrun_s=overrun_s, dead_s=dead_s, switches=switches, on_miss=on_miss
+        )
+        if not dead_s >= LEAST_DEAD_S:
+            raise DeviceError(f"The dead time of gate {name} is {dead_s:g} s. It must be at least {LEAST_DEAD_S:g} s.")
+        self._pins = pins
+        self._relays = {
+            Position.OPEN: pins.output(OutputLine(f"{name}, opening relay", open_pin, active_high)),
+            Position.SHUT: pins.output(OutputLine(f"{name}, shutting relay", shut_pin, active_high)),
+        }
+        self._last_way: Position | None = None
+        self._off_since_s = 0.0
+
+    def _begins_s(self, now_s: float, to: Position) -> float:
+        if self._last_way is None or self._last_way is to:
+            return now_s
+        return max(now_s, self._off_since_s + self.dead_s)
+
+    def _drive(self, now_s: float, to: Position) -> None:
+        other = Position.SHUT if to is Position.OPEN else Position.OPEN
+        self._relays[other].off()
+        self._last_way = to
+        self._relays[to].on()
+
+    def _end_drive(self, now_s: float) -> None:
+        if self._closed:
+            return
+        was_on = any(relay.is_on() for relay in self._relays.values())
+        all_off(self._relays.values())
+        if was_on:
+            self._off_since_s = now_s
+
+    def _let_go(self) -> None:
+        all_off(self._relays.values())
+        for relay in self._relays.values():
+            self._pins.release(relay)
+
+
+class SpringGate(TimedGate):
+    """A gate held at one end by a coil (solenoid or air valve) and brought back to the other by a spring.
+
+    It cannot stop half way: ``halt`` leaves the coil as it is, so the gate is held, and a move under way goes on to its
+    end. ``close`` drops the coil.
+
+    Wiring: one relay or transistor on the line with a 10 kilo-ohm resistor to ground, a diode across a DC coil.
+
+    Args:
+        pins: the board's lines.
+        name: the gate's name.
+        pin: GPIO number.
+        held: the end at which the coil holds the gate; the spring's end is the other one.
+        travel_s: the longer of the two travel times, above 0 and below 600 s.
+        active_high: True when the high level feeds the coil.
+        switches, on_miss: position switches, and who hears that the gate did not arrive.
+
+    Raises:
+        DeviceError: a value out of its range, or the line cannot be claimed.
+    """
+
+    can_halt = False
+    spring_return = True
+
+    def __init__(
+        self,
+        pins: Pins,
+        name: str,
+        pin: int,
+        *,
+        held: Position,
+        travel_s: float,
+        active_high: bool = True,
+        switches: PositionSwitches | None = None,
+        on_miss: ReportMiss | None = None,
+    ) -> None:
+        super().__init__(name, travel_s=travel_s, overrun_s=0.0, dead_s=0.0, switches=switches, on_miss=on_miss)
+        if held is Position.BETWEEN:
+            raise DeviceError(f"The coil of gate {name} must hold it open or shut, not between.")
+        self._held = held
+        self._pins = pins
+        self._coil = pins.output(OutputLine(name, pin, active_high))
+        spring_end = "shut" if held is Position.OPEN else "open"
+        self.fate = Fate(
+            at_power_up=f"The coil is off: the spring brings the gate {spring_end}.",
+            when_process_dies="On Raspberry Pi OS the coil keeps its state (not measured on a real board).",
+            when_board_dies=BoardDeath.DROPS,
+            in_words=f"When the board loses power the spring brings the gate {spring_end}.",
+        )
+
+    def halt(self, now_s: float) -> None:
+        """Hold: the coil stays as it is. The move's end is still awaited by ``tick``."""
+
+    def _stop_before_reversal(self, now_s: float) -> None:
+        """The coil changes in ``_drive``; there is nothing to stop first."""
+
+    def _drive(self, now_s: float, to: Position) -> None:
+        self._coil.put(to is self._held)
+
+    def _end_drive(self, now_s: float) -> None:
+        """The coil goes on holding."""
+
+    def _let_go(self) -> None:
+        self._coil.off()
+        self._pins.release(self._coil)
+
+
+class HandGate:
+    """A gate that people move; it may have position switches. It refuses every command.
+
+    Args:
+        name: the gate's name.
+        switches: position switches, or None: then nobody but a person knows where it stands.
+    """
+
+    travel_s = 0.0
+    dead_s = 0.0
+    can_halt = False
+    spring_return = False
+    fate = Fate(
+        at_power_up="It stays where it is.",
+        when_process_dies="It stays where it is.",
+        when_board_dies=BoardDeath.DROPS,
+        in_words="The gate is moved by hand and stays where it is.",
+    )
+
+    def __init__(self, name: str, switches: PositionSwitches | None = None) -> None:
+        self.name = name
+        self._switches = switches
+
+    def open(self, now_s: float) -> None:
+        """Raises DeviceError always."""
+        raise DeviceError(f"Gate {self.name} is moved by hand. Open it yourself.")
+
+    def shut(self, now_s: float) -> None:
+        """Raises DeviceError always."""
+        raise DeviceError(f"Gate {self.name} is moved by hand. Shut it yourself.")
+
+    def halt(self, now_s: float) -> None:
+        """There is nothing to stop."""
+
+    def tick(self, now_s: float) -> None:
+        """There is nothing to carry on."""
+
+    def next_deadline(self) -> float | None:
+        """Never due."""
+        return None
+
+    def position(self) -> Position | None:
+        """What the position switches say now, or None without switches."""
+        return None if self._switches is None else self._switches.position()
+
+    def close(self) -> None:
+        """There is nothing to give back."""

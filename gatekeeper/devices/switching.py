@@ -1,0 +1,201 @@
+"""Motor switches: a relay output for a contactor coil, on a lease, and the guardian that ends every lease in time."""
+
+import math
+import threading
+from collections.abc import Callable, Sequence
+
+from gatekeeper.devices.base import BoardDeath, Clock, DeviceError, Fate, MotorSwitch, ReportLapse
+from gatekeeper.devices.pins import OutputLine, Pins
+
+RELAY_FATE = Fate(
+    at_power_up="The line is an input with the board's own pull until we claim it; with the outside resistor to "
+    "ground the relay stays off.",
+    when_process_dies="On Raspberry Pi OS the line keeps its level, so the motor may go on until the next start, the "
+    "outputs-off program or strict_gpiod puts it off (not measured on a real board).",
+    when_board_dies=BoardDeath.DROPS,
+    in_words="When the board loses power the relay drops and the contactor opens at once.",
+)
+
+
+class RelaySwitch:
+    """A relay that feeds a contactor's coil; the lease of ``MotorSwitch``.
+
+    Wiring: GPIO 16, 17 or 22 to 27, a 10 kilo-ohm resistor from the line to ground, an active-high relay input, the
+    relay's normally open contact in the coil circuit (24 V), after the hard-wired stop and the starter's overload.
+    Never the motor itself through the relay. Mains wiring by a licensed electrician.
+
+    Args:
+        pins: the board's lines.
+        name: the motor's name.
+        pin: GPIO number.
+        active_high: True when the high level switches the relay on.
+        longest_lease_s: a lease longer than this is refused, above 0; ours, so that "on" can never be a latch.
+        on_lapse: called as ``on_lapse(now_s, name)`` after a lease ran out and the relay was put off.
+
+    Raises:
+        DeviceError: the line cannot be claimed.
+    """
+
+    fate = RELAY_FATE
+
+    def __init__(
+        self,
+        pins: Pins,
+        name: str,
+        pin: int,
+        *,
+        active_high: bool = True,
+        longest_lease_s: float = 10.0,
+        on_lapse: ReportLapse | None = None,
+    ) -> None:
+        self.name = name
+        self._longest_lease_s = longest_lease_s
+        self._on_lapse = on_lapse
+        self._lock = threading.Lock()
+        self._until_s: float | None = None
+        self._pins = pins
+        self._relay = pins.output(OutputLine(name, pin, active_high))
+        self._closed = False
+
+    def on(self, now_s: float, until_s: float) -> None:
+        """Switch on until ``until_s``; a lease that still runs is replaced.
+
+        Raises:
+            DeviceError: the lease does not end in the future, is too long, or the switch is closed.
+        """
+        self._check_lease(now_s, until_s)
+        with self._lock:
+            self._check_open()
+            self._until_s = until_s  # first, so that a write that fails half way is put off when the lease ends
+            self._relay.on()
+
+    def renew(self, now_s: float, until_s: float) -> bool:
+        """Lengthen a running lease; False, and nothing switched, when there is none or it has run out.
+
+        Raises:
+            DeviceError: as ``on``.
+        """
+        self._check_lease(now_s, until_s)
+        with self._lock:
+            self._check_open()
+            if self._until_s is None or now_s >= self._until_s:
+                return False
+            self._until_s = until_s
+            return True
+
+    def off(self) -> None:
+        """Switch off; always allowed, also when it is off or closed."""
+        with self._lock:
+            if not self._closed:
+                self._relay.off()
+            self._until_s = None
+
+    def is_on(self) -> bool:
+        """What was told last, not what the motor does."""
+        return self._until_s is not None
+
+    def tick(self, now_s: float) -> bool:
+        """Switch off when the lease has run out; True when this call did it."""
+        with self._lock:
+            if self._until_s is None or now_s < self._until_s:
+                return False
+            self._relay.off()
+            self._until_s = None
+        if self._on_lapse is not None:
+            self._on_lapse(now_s, self.name)
+        return True
+
+    def next_deadline(self) -> float | None:
+        """When the lease runs out, monotonic seconds, or None when off."""
+        return self._until_s
+
+    def close(self) -> None:
+        """Off for good; the line stays driven off as far as the library allows."""
+        with self._lock:
+            if self._closed:
+                return
+            self._closed = True
+            self._until_s = None
+            self._relay.off()
+            self._pins.release(self._relay)
+
+    def _check_open(self) -> None:
+        if self._closed:
+            raise DeviceError(f"The switch of {self.name} is closed and cannot be switched on any more.")
+
+    def _check_lease(self, now_s: float, until_s: float) -> None:
+        lease_s = until_s - now_s
+        if not math.isfinite(lease_s) or not 0.0 < lease_s <= self._longest_lease_s:
+            raise DeviceError(
+                f"The lease of {self.name} is {lease_s:g} s. It must be above 0 s and at most "
+                f"{self._longest_lease_s:g} s: a motor's 'on' is renewed, never left on."
+            )
+
+
+class LeaseGuard:
+    """A thread of its own that ticks every motor switch, so that a dead control thread drops the relays.
+
+    Args:
+        switches: every leased switch of the shop.
+        clock: monotonic seconds.
+        period_s: longest time between two looks, above 0; the relay drops at most this long after its lease.
+        on_fault: called as ``on_fault(name, error)`` when a switch could not be looked at; the others still are.
+    """
+
+    def __init__(
+        self,
+        switches: Sequence[MotorSwitch],
+        clock: Clock,
+        *,
+        period_s: float = 0.1,
+        on_fault: Callable[[str, Exception], None] | None = None,
+    ) -> None:
+        self._switches = tuple(switches)
+        self._clock = clock
+        self._period_s = period_s
+        self._on_fault = on_fault
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="lease-guard", daemon=True)
+        self._looked_s = clock()
+
+    @property
+    def looked_s(self) -> float:
+        """When it last looked at every switch, monotonic seconds; the watchdog asks."""
+        return self._looked_s
+
+    def step(self) -> float:
+        """Look at every switch once; returns how long to wait for the next look, in seconds."""
+        now_s = self._clock()
+        wait_s = self._period_s
+        for switch in self._switches:
+            try:
+                switch.tick(now_s)
+                deadline_s = switch.next_deadline()
+            except Exception as fault:
+                if self._on_fault is not None:
+                    self._on_fault(switch.name, fault)
+                continue
+            if deadline_s is not None:
+                wait_s = min(wait_s, max(0.0, deadline_s - now_s))
+        self._looked_s = now_s
+        return wait_s
+
+    def start(self) -> None:
+        """Start looking."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop looking, and switch every motor off: without the guardian no lease is worth anything."""
+        self._ending.set()
+        if self._thread.is_alive() and self._thread is not threading.current_thread():
+            self._thread.join()
+        for switch in self._switches:
+            switch.off()
+
+    def is_alive(self) -> bool:
+        """True while the thread looks."""
+        return self._thread.is_alive()
+
+    def _run(self) -> None:
+        while not self._ending.wait(self.step()):
+            pass
