@@ -7,6 +7,8 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+_WIDEST = 110
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Mark:
@@ -40,11 +42,12 @@ class Faults:
         for fault in self.each:
             path = " > ".join(_in_view(key) for key in fault.path)
             head = f"{self.name}:{fault.mark.line}:{fault.mark.column}: "
-            printed.append(head + (f"{path}: " if path else "") + fault.said)
+            printed.append(head + (f"{path}: " if path else "") + _in_view(fault.said))
             if 0 < fault.mark.line <= len(source):
                 line = source[fault.mark.line - 1]
-                printed.append(f"{fault.mark.line:6} | {_in_view(line)}")
-                printed.append(f"       | {' ' * (fault.mark.column - 1)}^")
+                start = max(0, fault.mark.column - _WIDEST // 2) if len(line) > _WIDEST else 0
+                printed.append(f"{fault.mark.line:6} | {_in_view(line[start : start + _WIDEST])}")
+                printed.append(f"       | {' ' * (fault.mark.column - 1 - start)}^")
         return printed
 
 
