@@ -85,7 +85,7 @@ def encode_scan(chip: Chip, channels: Sequence[int]) -> bytes:
     return b"".join(encode_request(chip, channel) for channel in channels)
 
 
-def decode_scans(chip: Chip, replies: bytes, channel_count: int) -> tuple[array[int], ...]:
+def decode_scans(chip: Chip, replies: bytes, channel_count: int) -> tuple[Sequence[int], ...]:
     """The codes of whole scans, sorted by channel, oldest first.
 
     Raises:
@@ -95,7 +95,7 @@ def decode_scans(chip: Chip, replies: bytes, channel_count: int) -> tuple[array[
     if len(replies) % stride:
         raise DeviceError(f"{len(replies)} bytes are not whole scans of {channel_count} channels.")
     high_mask = chip.full_scale >> 8
-    columns: list[array[int]] = []
+    columns: list[Sequence[int]] = []
     for at in range(0, stride, BYTES_PER_CONVERSION):
         high, low = replies[at + 1 :: stride], replies[at + 2 :: stride]
         columns.append(array("H", [(h & high_mask) << 8 | v for h, v in zip(high, low, strict=True)]))

@@ -51,7 +51,8 @@ class RestingOutput:
         if self._rest_level is None or self.function != "output":
             super().close()  # type: ignore[misc]
             return
-        self.frequency = None
+        if self.frequency is not None:
+            self.frequency = None  # asked first: ending pulses that never ran would pull an active-low line to "on"
         self.state = self._rest_level
 
 
