@@ -64,13 +64,13 @@ class FrontEnd:
     @property
     def a_per_code(self) -> float:
         """Amperes per step of the converter."""
-        return self.vref_v / (2**self.bits * self.volts_per_a)
+        return self.vref_v / ((self.top_code + 1) * self.volts_per_a)
 
     @property
     def rest_code(self) -> float:
-        """The resting level in codes, not rounded; the middle of the step that the bias voltage falls on is within 0.5."""
+        """The resting level in codes, not rounded to a step."""
         bias_v = self.vref_v / 2 if self.bias_v is None else self.bias_v
-        return bias_v / self.vref_v * 2**self.bits
+        return bias_v / self.vref_v * (self.top_code + 1)
 
     @property
     def clip_a(self) -> float:
