@@ -227,6 +227,9 @@ class OutOfService:
 class StopView:
     """The last stop that a person asked for, while it matters.
 
+    Every motor that a stop spoke to carries one from the same step on, also when it stood still already (then
+    ``STOPPED`` at once), until it is started again.
+
     Args:
         word: how far it has come; never ``STOPPING`` before it is confirmed.
         sentence: the whole of it, with who stopped and when: "Stopped from the page by 192.168.1.23 at 14:03."
@@ -518,7 +521,11 @@ class Face(Protocol):
         ...
 
     def undo(self, subject: str, who: Who, address: str | None = None) -> "Future[Answer]":
-        """Bring back the spin-down delay of a motor or tool as it was before the last change."""
+        """Bring back the spin-down delay of a motor or tool as it was before the last change.
+
+        A finger that drags the scale makes many changes: those from one address less than ten seconds apart count
+        as one, and ``SpinDown.previous_s`` is the value before the first of them.
+        """
         ...
 
     def history(self, day: str | None) -> DayView:
