@@ -323,15 +323,16 @@ class RelayPair:
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """One gate on one duct. Moved by ``servo`` or by ``relays``, or by hand when both are None.
+    """One gate. Moved by ``servo`` or by ``relays``, or by hand when both are None.
 
+    ``duct`` is None where the shop's ducts are not described: the gate then sits straight on its motor.
     ``travel_s``: shut to open. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be opened where
     another tool wants more air in the main (C17). ``spring_return``: holds by power, so an emergency halt means held.
     ``supply`` is None for a hand gate.
     """
 
     name: str
-    duct: str
+    duct: str | None
     motor: str
     diameter_m: float
     servo: Servo | None

@@ -1,6 +1,6 @@
 """How often a motor may start (C8), from the published table.
 
-Source: NEMA MG 10-2001, Table 2-3, "Allowable number of starts and minimum time between starts", for polyphase motors of
+Source: NEMA MG 10-2001, Table 2-3 (allowable number of starts and minimum time between them), polyphase motors of
 design A and B, as reprinted in the EASA handbook (two copies agree). For single-phase motors it is an estimate only.
 
 The table gives for each power and number of poles: ``A`` starts an hour at the most; ``B`` starts an hour times the
@@ -47,7 +47,10 @@ TABLE: dict[tuple[int, float], tuple[float, float, float]] = {
 """(poles, hp) -> (A starts/h, B starts/h x lb ft2, C s)."""
 
 _TOLERANCE = 1.01
-"""A plate that says 2.2 kW for 3 hp (2.237 kW) is never above its row; one rounded up by 1 % still counts as on it."""
+"""A plate rounded up by 1 % (0.75 kW for 1 hp) still counts as on its row."""
+
+_SAME_POWER = 0.03
+"""Plates in kW differ from the listed horsepower by up to 3 % (2.2 kW for 3 hp): that is the listed power itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,7 @@ class StartsAllowed:
 
 
 def starts_allowed(power_w: float, poles: int, load_inertia_kgm2: float | None) -> StartsAllowed | None:
-    """The table's answer for one motor, or None where the table does not reach (over 25 hp, or other than 2, 4, 6 poles).
+    """The table's answer for one motor, or None where it does not reach (over 25 hp, or other than 2, 4, 6 poles).
 
     ``power_w`` is the power on the plate; ``load_inertia_kgm2`` the inertia of the wheel it turns, above 0, or None.
     """
@@ -73,4 +76,4 @@ def starts_allowed(power_w: float, poles: int, load_inertia_kgm2: float | None) 
     starts = most
     if load_inertia_kgm2 is not None and load_inertia_kgm2 > 0:
         starts = min(most, times_inertia / (load_inertia_kgm2 / LB_FT2_KGM2))
-    return StartsAllowed(starts, rest_s, listed[0], abs(power_hp / listed[0] - 1) <= _TOLERANCE - 1)
+    return StartsAllowed(starts, rest_s, listed[0], abs(power_hp / listed[0] - 1) <= _SAME_POWER)

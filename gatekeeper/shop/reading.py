@@ -73,8 +73,8 @@ def _fault(tree: Tree, detail: ErrorDetails) -> Fault:
         model = _model_at(loc[:-1])
         known = [] if model is None else list(model.model_fields)
         key = str(loc[-1])
-        said = f'"{shortened(key)}" is not a key here; the keys are {listed(known, "and", 30)}{did_you_mean(key, known)}'
-        return Fault(tree.mark_of(loc, key=True), path_of(loc[:-1]), said)
+        said = f'"{shortened(key)}" is not a key here; the keys are {listed(known, "and", 30)}'
+        return Fault(tree.mark_of(loc, key=True), path_of(loc[:-1]), said + did_you_mean(key, known))
     if kind == "said":
         return Fault(tree.mark_of(loc), path_of(loc), detail["msg"])
     model = _model_at(loc)

@@ -1,0 +1,393 @@
+"""From the parts of a shop file that fit together to the whole shop: defaults, sizes, times, proofs, starts.
+
+Numbers of our own (no published source; each can be overridden in the file): chips in a duct move at half the air's
+transport velocity, plus one second; a branch whose ducts are not described clears in 3 s; a machine runs above a
+quarter of its free-running current. Duct roughness: the five categories of the ASHRAE Handbook, Fundamentals, duct design
+(smooth 0.03 mm, medium smooth 0.09 mm, average 0.15 mm, medium rough 0.9 mm), quoted from memory.
+"""
+
+import math
+from collections.abc import Mapping
+
+from gatekeeper.shop.faults import Fault
+from gatekeeper.shop.fields import contact_of
+from gatekeeper.shop.links import ends_at
+from gatekeeper.shop.model import (
+    Air,
+    AirProofKind,
+    BoardDeath,
+    Channel,
+    Circuit,
+    Contact,
+    Converter,
+    Duct,
+    Feeder,
+    Gate,
+    Hours,
+    Input,
+    InputKind,
+    Motor,
+    MotorKind,
+    MotorSwitch,
+    Page,
+    Proof,
+    RelayPair,
+    Sensor,
+    Servo,
+    Shop,
+    Sign,
+    StartsFrom,
+    Supply,
+    Tool,
+)
+from gatekeeper.shop.motor_starts import starts_allowed
+from gatekeeper.shop.places import Tree
+from gatekeeper.shop.written import (
+    FeederPart,
+    GatePart,
+    InputPart,
+    Mains,
+    Material,
+    MotorPart,
+    Phases,
+    SensorPart,
+    ShopFile,
+    SupplyPart,
+    ToolPart,
+)
+
+TRANSPORT_MS = 20.0
+"""Transport velocity for wood chips in a branch, about 4000 ft/min (common practice)."""
+
+CHIPS_OVER_AIR = 0.5
+CLEAR_MARGIN_S = 1.0
+CLEAR_UNKNOWN_S = 3.0
+SERVO_TRAVEL_S = 2.0
+RELAYS_TRAVEL_S = 6.0
+SMALLEST_INLET_SHARE = 0.25
+TRIP_SHARE_OF_RUNNING = 0.25
+TRIP_SHARE_OF_RANGE = 0.03
+SHAKE_S = 20.0
+CLEANER_SHORTEST_S = 7200.0
+CLEANER_LONGEST_S = 28800.0
+DEFAULT_FEEDER = "main feeder"
+DEFAULT_SUPPLY = "gate supply"
+
+ROUGHNESS_M = {
+    Material.SMOOTH_STEEL: 0.00009,
+    Material.SPIRAL_STEEL: 0.00015,
+    Material.PLASTIC_PIPE: 0.00003,
+    Material.FLEXIBLE_HOSE: 0.0009,
+}
+
+
+def build_shop(tree: Tree, parts: ShopFile) -> tuple[Shop, list[Fault]]:
+    """The whole shop, with the faults that only the whole can show. ``parts`` must be free of other faults."""
+    builder = _Builder(tree, parts)
+    shop = builder.shop()
+    return shop, builder.faults
+
+
+def round_area_m2(diameter_m: float) -> float:
+    """Area of a round port."""
+    return math.pi * diameter_m**2 / 4
+
+
+class _Builder:
+    """The parts, for the length of one build."""
+
+    def __init__(self, tree: Tree, parts: ShopFile) -> None:
+        self.tree, self.parts = tree, parts
+        self.faults: list[Fault] = []
+        self.feeders = parts.feeders or {DEFAULT_FEEDER: FeederPart()}
+        self.supplies = parts.supplies or {DEFAULT_SUPPLY: SupplyPart()}
+        self.ends = ends_at(tree)
+        self.served = {**parts.tools, **parts.outlets}
+        self.with_ducts = [
+            name for name, motor in parts.motors.items() if motor.kind in (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
+        ]
+
+    def fault(self, said: str, *loc: str, key: bool = False) -> None:
+        self.faults.append(Fault(self.tree.mark_of(loc, key=key), loc, said))
+
+    def shop(self) -> Shop:
+        parts, head = self.parts, self.parts.shop
+        converters = {
+            name: Converter(name, part.kind, part.bus, part.chip_select, part.reference)
+            for name, part in parts.converters.items()
+        }
+        ducts = self.ducts()
+        gates = {name: self.gate(name, part, ducts) for name, part in parts.gates.items()}
+        tools = {name: self.tool(name, part, gates, name in parts.outlets) for name, part in self.served.items()}
+        motors = {name: self.motor(name, part, ducts, gates, tools) for name, part in parts.motors.items()}
+        circuits = {
+            name: Circuit(
+                name,
+                self.sensor(name, part.sensor, self._lowest_band(name)),
+                tuple(tool.name for tool in tools.values() if tool.circuit == name),
+            )
+            for name, part in parts.circuits.items()
+        }
+        return Shop(
+            name=head.name,
+            units=head.units,
+            mains_hz=60 if head.mains is Mains.HZ_60 else 50,
+            air=Air(head.altitude, head.temperature),
+            air_goes=head.air_goes,
+            open_flue=head.open_flue_nearby,
+            attended=head.attended,
+            motors=motors,
+            feeders={name: Feeder(name, part.gap) for name, part in self.feeders.items()},
+            supplies={name: Supply(name, part.at_once) for name, part in self.supplies.items()},
+            ducts=ducts,
+            gates=gates,
+            tools=tools,
+            circuits=circuits,
+            converters=converters,
+            inputs={name: self.input(name, part) for name, part in parts.inputs.items()},
+            signs={name: Sign(name, part.pin, part.at) for name, part in parts.signs.items()},
+            page=Page(parts.page.listen, parts.page.port, parts.page.remote_start, parts.page.pin),
+            hours=Hours(parts.hours.open, parts.hours.quiet),
+        )
+
+    def ducts(self) -> Mapping[str, Duct]:
+        ducts: dict[str, Duct] = {}
+        for name, part in self.parts.ducts.items():
+            diameter_m = part.diameter or 0.0
+            if part.width is not None and part.height is not None:
+                diameter_m = 2 * part.width * part.height / (part.width + part.height)
+            ducts[name] = Duct(
+                name=name,
+                towards=part.towards,
+                motor=self.ends[name],
+                diameter_m=diameter_m,
+                width_m=part.width,
+                height_m=part.height,
+                length_m=part.length,
+                flex_m=part.flex,
+                material=part.material.value,
+                roughness_m=ROUGHNESS_M[part.material],
+                fittings=part.fittings,
+            )
+        return ducts
+
+    def gate(self, name: str, part: GatePart, ducts: Mapping[str, Duct]) -> Gate:
+        duct = ducts[part.duct] if part.duct is not None else None
+        diameter_m = part.diameter
+        if diameter_m is None:
+            diameter_m = math.sqrt(4 * duct.area_m2 / math.pi) if duct is not None else 0.0
+        is_actuated = part.servo is not None or part.relays is not None
+        travel_s = part.travel or (SERVO_TRAVEL_S if part.servo is not None else RELAYS_TRAVEL_S)
+        return Gate(
+            name=name,
+            duct=part.duct,
+            motor=duct.motor if duct is not None else self.with_ducts[0],
+            diameter_m=diameter_m,
+            servo=Servo(part.servo.pin, part.servo.open, part.servo.shut) if part.servo is not None else None,
+            relays=(
+                RelayPair(part.relays.open, part.relays.shut, part.relays.dead_time)
+                if part.relays is not None
+                else None
+            ),
+            travel_s=travel_s,
+            dead_s=part.relays.dead_time if part.relays is not None else 0.0,
+            open_contact=_contact(part.open_contact),
+            shut_contact=_contact(part.shut_contact),
+            supply=(part.supply or next(iter(self.supplies))) if is_actuated else None,
+            as_extra=part.as_extra,
+            clear_s=part.clear if part.clear is not None else _clear_s(duct, ducts),
+            spring_return=part.spring_return,
+        )
+
+    def tool(self, name: str, part: ToolPart, gates: Mapping[str, Gate], is_outlet: bool) -> Tool:
+        return Tool(
+            name=name,
+            gates=part.gates,
+            systems=tuple(dict.fromkeys(gates[gate].motor for gate in part.gates)),
+            makes=part.makes,
+            is_outlet=is_outlet,
+            needs_flow_m3s=part.needs,
+            port_diameter_m=part.port,
+            spin_down_s=part.spin_down,
+            longest_run_s=part.longest_run,
+            hold_s=part.hold,
+            feeder=part.feeder or next(iter(self.feeders)),
+            sensor=self.sensor(name, part.sensor, part.running_current) if part.sensor is not None else None,
+            circuit=part.circuit,
+            band_a=part.band,
+            running_a=part.running_current,
+        )
+
+    def sensor(self, owner: str, part: SensorPart, running_a: float | None) -> Sensor:
+        if part.current_switch is not None:
+            return Sensor(owner, contact_of(part.current_switch), None, None)
+        assert part.converter is not None
+        assert part.channel is not None
+        reference_v = self.parts.converters[part.converter].reference
+        volts_rms = reference_v / 2 / math.sqrt(2)
+        if part.burden is not None:
+            burden_ohm, range_a = part.burden, volts_rms / part.burden * part.turns
+        else:
+            assert part.range is not None
+            burden_ohm, range_a = volts_rms * part.turns / part.range, part.range
+        trip_a = part.trip
+        if trip_a is None:
+            trip_a = running_a * TRIP_SHARE_OF_RUNNING if running_a is not None else range_a * TRIP_SHARE_OF_RANGE
+        if trip_a >= range_a:
+            section = next(name for name in ("tools", "outlets", "circuits", "motors") if owner in self.tree.keys(name))
+            key = "confirmed_by" if section == "motors" else "sensor"
+            said = f"this clamp shows at most {range_a:.1f} A and the trip is {trip_a:.1f} A; it would never be reached"
+            self.fault(said, section, owner, key, key=True)
+        return Sensor(owner, None, Channel(part.converter, part.channel, part.turns, burden_ohm, range_a), trip_a)
+
+    def _lowest_band(self, circuit: str) -> float | None:
+        lows = [tool.band[0] * 2 for tool in self.served.values() if tool.circuit == circuit and tool.band is not None]
+        return min(lows, default=None)
+
+    def input(self, name: str, part: InputPart) -> Input:
+        is_closed = part.kind in (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
+        return Input(
+            name=name,
+            kind=part.kind,
+            contact=contact_of(part.pin, closed_by_default=is_closed) if part.pin is not None else None,
+            hand_contact=_contact(part.hand_pin),
+            auto_contact=_contact(part.auto_pin),
+            systems=part.motors if part.motors is not None else tuple(self.parts.motors),
+            at=part.at,
+        )
+
+    def motor(
+        self,
+        name: str,
+        part: MotorPart,
+        ducts: Mapping[str, Duct],
+        gates: Mapping[str, Gate],
+        tools: Mapping[str, Tool],
+    ) -> Motor:
+        own = [gate for gate in gates.values() if gate.motor == name]
+        inlet_m = part.inlet
+        if inlet_m is None and name in self.with_ducts:
+            reaching = [duct.area_m2 for duct in ducts.values() if duct.towards == name]
+            inlet_m = math.sqrt(4 * max(reaching) / math.pi) if reaching else max(gate.diameter_m for gate in own)
+        minimum_m2 = self._path_minimum_m2(name, part, inlet_m or 0.0, own, tools)
+        relief_m2 = round_area_m2(part.relief_port) if part.relief_port is not None else 0.0
+        starts, rest_s, starts_from, note = self._starts(name, part)
+        death, death_after_s = part.switched_by.when_board_dies
+        is_shaker = part.kind is MotorKind.FILTER_SHAKER
+        air = part.pressure_switch or part.flow_switch
+        kind = AirProofKind.PRESSURE if part.pressure_switch is not None else AirProofKind.FLOW
+        return Motor(
+            name=name,
+            kind=part.kind,
+            power_w=part.power,
+            poles=part.poles,
+            phases=1 if part.phases is Phases.SINGLE else 3,
+            load_inertia_kgm2=part.load_inertia,
+            starts_per_hour=starts,
+            rest_s=rest_s,
+            starts_from=starts_from,
+            starts_note=note,
+            feeder=part.feeder or next(iter(self.feeders)),
+            inlet_diameter_m=inlet_m,
+            spin_down_s=part.spin_down,
+            path_minimum_m2=minimum_m2,
+            relief_m2=relief_m2,
+            spin_up_s=part.spin_up,
+            coast_s=part.coast,
+            release_s=part.release,
+            settle_s=part.settle,
+            confirm_s=part.confirmed_by.within if part.confirmed_by is not None else 3.0,
+            switch=MotorSwitch(
+                part.switched_by.pin, death, death_after_s, death is BoardDeath.STAYS or self.parts.shop.attended
+            ),
+            confirmed_by=self.sensor(name, part.confirmed_by, None) if part.confirmed_by is not None else None,
+            air_proof=_contact(air),
+            air_proof_kind=kind if air is not None else None,
+            resume=part.resume,
+            proof=_proof(own, relief_m2, minimum_m2, has_air_proof=air is not None),
+            follows=part.follows,
+            runs_s=part.runs if part.runs is not None else (SHAKE_S if is_shaker else CLEANER_SHORTEST_S),
+            runs_longest_s=max(part.runs_longest or CLEANER_LONGEST_S, part.runs or 0.0),
+            room_m3=part.room,
+            air_changes=part.air_changes,
+            flow_m3s=part.flow,
+            fan_curve=part.fan_curve,
+            filter_loss=part.filter_loss,
+            separator_loss=part.separator_loss,
+        )
+
+    def _path_minimum_m2(
+        self, name: str, part: MotorPart, inlet_m: float, own: list[Gate], tools: Mapping[str, Tool]
+    ) -> float:
+        if name not in self.with_ducts:
+            return 0.0
+        everything = sum(gate.area_m2 for gate in own)
+        everything += round_area_m2(part.relief_port) if part.relief_port is not None else 0.0
+        if part.smallest_path is not None:
+            minimum_m2 = round_area_m2(part.smallest_path)
+        else:
+            by_name = {gate.name: gate for gate in own}
+            ports = [
+                min(by_name[gate].area_m2, round_area_m2(tool.port_diameter_m or math.inf))
+                for tool in tools.values()
+                for gate in tool.gates
+                if gate in by_name
+            ]
+            floor_m2 = SMALLEST_INLET_SHARE * round_area_m2(inlet_m)
+            minimum_m2 = max(min(ports, default=floor_m2), floor_m2)
+        if minimum_m2 > everything * (1 + 1e-9):
+            key = "smallest_path" if part.smallest_path is not None else "inlet"
+            loc = ("motors", name, key) if key in part.model_fields_set else ("motors", name)
+            said = "all gates of this motor together are smaller than the smallest path, so it could never run"
+            self.fault(f"{said}; add a gate or a relief_port, or mend the sizes", *loc, key=True)
+        return minimum_m2
+
+    def _starts(self, name: str, part: MotorPart) -> tuple[float, float, StartsFrom, str]:
+        table = starts_allowed(part.power, part.poles, part.load_inertia)
+        if part.starts_per_hour is not None:
+            rest_s = part.rest if part.rest is not None else (table.rest_s if table is not None else None)
+            if rest_s is None:
+                said = "the published table does not reach this motor; add rest beside starts_per_hour"
+                self.fault(said, "motors", name, "power")
+            return part.starts_per_hour, rest_s or 0.0, StartsFrom.GIVEN, ""
+        if table is None:
+            said = (
+                "the published table of motor starts ends at 25 hp and at 2, 4 and 6 poles; "
+                "add starts_per_hour and rest from the motor's maker"
+            )
+            self.fault(said, "motors", name, "power")
+            return 1.0, 0.0, StartsFrom.GIVEN, ""
+        note = f"row of {table.listed_hp:g} hp, {part.poles} poles"
+        if not table.is_exact:
+            note += ", the next larger one listed"
+        source = StartsFrom.TABLE if part.phases is Phases.THREE else StartsFrom.ESTIMATE
+        return table.starts_per_hour, part.rest if part.rest is not None else table.rest_s, source, note
+
+
+def _contact(written: tuple[int, bool | None] | None) -> Contact | None:
+    return contact_of(written) if written is not None else None
+
+
+def _clear_s(duct: Duct | None, ducts: Mapping[str, Duct]) -> float:
+    """Time to empty the whole run from a gate to its motor."""
+    if duct is None:
+        return CLEAR_UNKNOWN_S
+    run_m, here = 0.0, duct
+    while True:
+        run_m += here.length_m + here.flex_m
+        if here.towards not in ducts:
+            return run_m / (TRANSPORT_MS * CHIPS_OVER_AIR) + CLEAR_MARGIN_S
+        here = ducts[here.towards]
+
+
+def _proof(own: list[Gate], relief_m2: float, minimum_m2: float, *, has_air_proof: bool) -> Proof:
+    """What proves an open gate on one system, the strongest first (C3a)."""
+    moved = [gate for gate in own if gate.is_actuated]
+    asked = moved or own
+    if all(gate.has_open_switch for gate in asked):
+        return Proof.SWITCHES
+    if relief_m2 > 0 and relief_m2 >= minimum_m2:
+        return Proof.RELIEF
+    if not moved:
+        return Proof.SWITCHES if any(gate.has_open_switch for gate in own) else Proof.PERSON
+    return Proof.AIR if has_air_proof else Proof.TIME

@@ -1,0 +1,97 @@
+"""Who uses which wire. A pin, chip select or channel has one holder; a clash names both with both places.
+
+Claims are read from the tree, so that they are complete even where another key of the same part is wrong.
+"""
+
+from dataclasses import dataclass
+
+from gatekeeper.shop.faults import Fault, Mark
+from gatekeeper.shop.fields import line_of
+from gatekeeper.shop.places import Loc, Tree
+from gatekeeper.shop.reading import path_of
+
+PIN_KEYS: tuple[tuple[str, ...], ...] = (
+    ("motors", "*", "switched_by", "pin"),
+    ("motors", "*", "confirmed_by", "current_switch"),
+    ("motors", "*", "pressure_switch"),
+    ("motors", "*", "flow_switch"),
+    ("gates", "*", "servo", "pin"),
+    ("gates", "*", "relays", "open"),
+    ("gates", "*", "relays", "shut"),
+    ("gates", "*", "open_contact"),
+    ("gates", "*", "shut_contact"),
+    ("circuits", "*", "sensor", "current_switch"),
+    ("tools", "*", "sensor", "current_switch"),
+    ("outlets", "*", "sensor", "current_switch"),
+    ("inputs", "*", "pin"),
+    ("inputs", "*", "hand_pin"),
+    ("inputs", "*", "auto_pin"),
+    ("signs", "*", "pin"),
+)
+"""Every key of a shop file that takes a GPIO line."""
+
+SENSOR_KEYS: tuple[tuple[str, ...], ...] = (
+    ("circuits", "*", "sensor"),
+    ("tools", "*", "sensor"),
+    ("outlets", "*", "sensor"),
+    ("motors", "*", "confirmed_by"),
+)
+
+SPI_LINES = {0: (10, 9, 11), 1: (20, 19, 21)}
+SPI_SELECTS = {0: (8, 7), 1: (18, 17, 16)}
+"""Lines of the two SPI buses and of their chip selects (K: Raspberry Pi 40-pin header; bus 0 has two selects)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One use of one thing: ``thing`` in words, the holder's path, and its place."""
+
+    thing: str
+    path: tuple[str, ...]
+    mark: Mark
+
+
+def clashes(tree: Tree) -> list[Fault]:
+    """A fault for every thing that has two holders, at the second of them."""
+    faults: list[Fault] = []
+    first: dict[str, Claim] = {}
+    for claim in _claims(tree):
+        holder = first.setdefault(claim.thing, claim)
+        if holder is claim:
+            continue
+        where = f"{' > '.join(holder.path)} (line {holder.mark.line})"
+        faults.append(Fault(claim.mark, claim.path, f"{claim.thing} is already taken by {where}; give each its own"))
+    return faults
+
+
+def _claims(tree: Tree) -> list[Claim]:
+    claims: list[Claim] = []
+    claimed: set[int] = set()
+    for name in tree.keys("converters"):
+        bus, select = _text(tree, ("converters", name, "bus")) or "0", _text(tree, ("converters", name, "chip_select"))
+        if bus not in ("0", "1") or select not in ("0", "1", "2"):
+            continue
+        loc: Loc = ("converters", name)
+        mark = tree.mark_of((*loc, "chip_select"))
+        claims.append(Claim(f"chip select {select} of SPI bus {bus}", path_of(loc), mark))
+        for wire in (*SPI_LINES[int(bus)], *SPI_SELECTS[int(bus)][int(select) : int(select) + 1]):
+            if wire not in claimed:
+                claimed.add(wire)
+                claims.append(Claim(f"GPIO{wire}", path_of(loc), mark))
+    for pattern in PIN_KEYS:
+        for loc, text in tree.leaves(*pattern):
+            line = line_of(text)
+            if line is not None:
+                claims.append(Claim(f"GPIO{line}", path_of(loc), tree.mark_of(loc)))
+    for pattern in SENSOR_KEYS:
+        for name in tree.keys(pattern[0]):
+            loc = (pattern[0], name, pattern[2])
+            converter, channel = _text(tree, (*loc, "converter")), _text(tree, (*loc, "channel"))
+            if converter is not None and channel is not None:
+                thing = f"channel {channel} of {converter}"
+                claims.append(Claim(thing, path_of(loc), tree.mark_of((*loc, "channel"))))
+    return claims
+
+
+def _text(tree: Tree, loc: Loc) -> str | None:
+    return next((text for _, text in tree.leaves(*map(str, loc))), None)

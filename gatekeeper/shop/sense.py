@@ -1,0 +1,283 @@
+"""Whether the parts of a shop file make sense together: what must not be, and what must be there.
+
+Works on the parts that could be read (``reading``) and takes places from the tree. Rules about material, fire and
+unattended running have no key that switches them off.
+"""
+
+import re
+from collections.abc import Iterator
+
+from gatekeeper.shop.faults import Fault, listed
+from gatekeeper.shop.links import ends_at
+from gatekeeper.shop.model import BoardDeath, InputKind, Makes, MotorKind
+from gatekeeper.shop.places import Loc, Tree
+from gatekeeper.shop.reading import path_of
+from gatekeeper.shop.written import InputPart, MotorPart, SensorPart, ShopFile, ToolPart
+
+_SPARKS = re.compile(
+    r"\b(grinder|grinding|welder|welding|forge|torch|plasma|spray|furnace|fireplace|ash|linisher)\b", re.I
+)
+_WITH_DUCTS = (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
+
+_HARM = {
+    Makes.METAL: "metal chips are hot and strike sparks, and wood dust burns",
+    Makes.SPARKS: "one spark in wood dust can burn down the shop",
+    Makes.FLAME: "a flame in wood dust can burn down the shop",
+    Makes.SOLVENT: "solvent vapour and wood dust burn together, and the motor may light them",
+    Makes.ASH: "ash keeps embers for days, and wood dust burns",
+}
+
+
+def sense_faults(tree: Tree, parts: ShopFile) -> list[Fault]:
+    """Every rule that these parts break."""
+    here = _Here(tree, parts)
+    return [
+        *here.whole(),
+        *here.motors(),
+        *here.ducts_and_gates(),
+        *here.tools(),
+        *here.circuits(),
+        *here.inputs_and_converters(),
+    ]
+
+
+class _Here:
+    """The parts with their places, for the length of one check."""
+
+    def __init__(self, tree: Tree, parts: ShopFile) -> None:
+        self.tree, self.parts = tree, parts
+        self.ends = ends_at(tree)
+        self.served: list[tuple[str, str, ToolPart]] = [
+            *(("tools", name, tool) for name, tool in parts.tools.items()),
+            *(("outlets", name, outlet) for name, outlet in parts.outlets.items()),
+        ]
+        self.is_attended = parts.shop.attended or any(
+            True for _, text in tree.leaves("shop", "attended") if text == "yes"
+        )
+
+    def fault(self, said: str, *loc: str, key: bool = False) -> Fault:
+        place: Loc = loc
+        return Fault(self.tree.mark_of(place, key=key), path_of(place), said)
+
+    def motors_with_ducts(self) -> list[str]:
+        return [name for name, motor in self.parts.motors.items() if motor.kind in _WITH_DUCTS]
+
+    def motor_of_gate(self, gate: str) -> str | None:
+        """The motor whose system a gate is on, where the file is good enough to say."""
+        part = self.parts.gates.get(gate)
+        if part is None:
+            return None
+        if part.duct is not None:
+            return self.ends.get(part.duct)
+        able = self.motors_with_ducts()
+        return able[0] if len(able) == 1 else None
+
+    def whole(self) -> Iterator[Fault]:
+        if self.tree.at(("motors",)) is not None and not self.tree.keys("motors"):
+            yield self.fault("no motor is here; name at least one collector or tool vacuum", "motors", key=True)
+        if not self.tree.keys("tools") and not self.tree.keys("outlets"):
+            yield self.fault("this shop has no tools and no outlets; name at least one under tools:")
+        gated = {self.motor_of_gate(gate) for gate in self.parts.gates}
+        unread = any(name not in self.parts.gates for name in self.tree.keys("gates"))
+        for name in self.motors_with_ducts():
+            if name not in gated and not unread and None not in gated:
+                yield self.fault(
+                    "no gate is on this motor's ducts, so it can never draw air; add one", "motors", name, key=True
+                )
+
+    def motors(self) -> Iterator[Fault]:
+        for name, motor in self.parts.motors.items():
+            loc = ("motors", name)
+            death, _ = motor.switched_by.when_board_dies
+            if death is BoardDeath.STAYS and not self.is_attended:
+                said = (
+                    "an output that stays on when the board dies may not switch a motor where nobody is always there; "
+                    "use a relay that drops, or state shop: attended: yes"
+                )
+                yield self.fault(said, *loc, "switched_by", "when_board_dies")
+            yield from self._motor_keys(loc, motor)
+            if motor.confirmed_by is not None:
+                yield from self.sensor(motor.confirmed_by, *loc, "confirmed_by")
+
+    def _motor_keys(self, loc: tuple[str, str], motor: MotorPart) -> Iterator[Fault]:
+        if motor.pressure_switch is not None and motor.flow_switch is not None:
+            yield self.fault(
+                "a pressure switch and a flow switch are both given; keep one", *loc, "flow_switch", key=True
+            )
+        if motor.runs_longest is not None and motor.runs is not None and motor.runs_longest < motor.runs:
+            yield self.fault("runs_longest is shorter than runs; make it longer", *loc, "runs_longest")
+        own = {
+            "follows": (MotorKind.FILTER_SHAKER,),
+            "runs": (MotorKind.FILTER_SHAKER, MotorKind.AIR_CLEANER),
+            "runs_longest": (MotorKind.AIR_CLEANER,),
+            "room": (MotorKind.AIR_CLEANER,),
+            "air_changes": (MotorKind.AIR_CLEANER,),
+            "inlet": _WITH_DUCTS,
+            "smallest_path": _WITH_DUCTS,
+            "relief_port": _WITH_DUCTS,
+            "pressure_switch": _WITH_DUCTS,
+            "flow_switch": _WITH_DUCTS,
+        }
+        for key, kinds in own.items():
+            if key in motor.model_fields_set and motor.kind not in kinds:
+                words = listed([kind.value for kind in kinds])
+                yield self.fault(f"this key is for a {words}; this motor is a {motor.kind.value}", *loc, key, key=True)
+        if motor.kind is MotorKind.FILTER_SHAKER:
+            followed = self.parts.motors.get(motor.follows or "")
+            if motor.follows is None:
+                yield self.fault("a filter shaker follows a collector; add follows: and its name", *loc, key=True)
+            elif followed is not None and followed.kind not in _WITH_DUCTS:
+                yield self.fault(f"{motor.follows} is no collector or tool vacuum", *loc, "follows")
+
+    def ducts_and_gates(self) -> Iterator[Fault]:
+        for name, duct in self.parts.ducts.items():
+            is_box = duct.width is not None and duct.height is not None
+            if (duct.diameter is not None) == is_box or (duct.width is None) != (duct.height is None):
+                yield self.fault("give either diameter, or width and height", "ducts", name, key=True)
+            end = self.parts.motors.get(duct.towards)
+            if end is not None and end.kind not in _WITH_DUCTS:
+                yield self.fault(f"{duct.towards} is a {end.kind.value} and takes no ducts", "ducts", name, "towards")
+        for name, gate in self.parts.gates.items():
+            loc = ("gates", name)
+            if gate.servo is not None and gate.relays is not None:
+                yield self.fault(
+                    "a servo and relays are both given; keep what moves this gate", *loc, "relays", key=True
+                )
+            if gate.duct is None and gate.diameter is None:
+                yield self.fault("this gate needs a duct or a diameter", *loc, key=True)
+            able = self.motors_with_ducts()
+            if gate.duct is None and len(able) > 1:
+                said = f"this shop has {len(able)} systems; say on which duct this gate sits"
+                yield self.fault(said, *loc, key=True)
+            if gate.servo is not None and gate.servo.open == gate.servo.shut:
+                yield self.fault(
+                    "open and shut have the same pulse, so this gate would never move", *loc, "servo", "open"
+                )
+            if gate.servo is None and gate.relays is None:
+                for key in ("travel", "supply", "spring_return"):
+                    if key in gate.model_fields_set:
+                        said = (
+                            "this gate is moved by hand (no servo, no relays); take this key out or add what moves it"
+                        )
+                        yield self.fault(said, *loc, key, key=True)
+
+    def tools(self) -> Iterator[Fault]:
+        makers: dict[str, str] = {}
+        for _, name, tool in self.served:
+            for gate in tool.gates:
+                motor = self.motor_of_gate(gate)
+                if motor is not None and tool.makes is Makes.WOOD:
+                    makers.setdefault(motor, name)
+        for section, name, tool in self.served:
+            yield from self._makes(section, name, tool, makers)
+            yield from self._seen(section, name, tool)
+
+    def _makes(self, section: str, name: str, tool: ToolPart, makers: dict[str, str]) -> Iterator[Fault]:
+        end = "give it a collector made for that, on ducts of its own, and take it out of this file"
+        named = _SPARKS.search(name)
+        if tool.makes is Makes.WOOD and named is not None:
+            said = f'by its name ("{named[0]}") this makes sparks, flame, ash or vapour, and wood dust burns; {end}'
+            yield self.fault(said, section, name, key=True)
+        if tool.makes is Makes.WOOD:
+            return
+        motors = dict.fromkeys(motor for gate in tool.gates if (motor := self.motor_of_gate(gate)) is not None)
+        shared = [f"{motor} (with {makers[motor]})" for motor in motors if motor in makers]
+        if tool.makes is Makes.METAL and not shared:
+            return
+        on = f" on {listed(shared, 'and')}" if shared else ""
+        said = f"a tool that makes {tool.makes.value} may not be on a wood system{on}: {_HARM[tool.makes]}; {end}"
+        yield self.fault(said, section, name, "makes")
+
+    def _seen(self, section: str, name: str, tool: ToolPart) -> Iterator[Fault]:
+        loc = (section, name)
+        if (tool.sensor is None) == (tool.circuit is None):
+            found = "neither its own sensor nor a circuit" if tool.sensor is None else "both a sensor and a circuit"
+            yield self.fault(f"{found} is given; give one of the two, so that its start is seen", *loc, key=True)
+        if tool.band is not None and tool.circuit is None:
+            yield self.fault("a band belongs to a circuit; name the circuit or take it out", *loc, "band", key=True)
+        if tool.sensor is not None:
+            yield from self.sensor(tool.sensor, *loc, "sensor", running_a=tool.running_current)
+
+    def sensor(self, sensor: SensorPart, *loc: str, running_a: float | None = None) -> Iterator[Fault]:
+        is_clamp = sensor.converter is not None
+        if is_clamp == (sensor.current_switch is not None):
+            yield self.fault("give either current_switch (a pin), or converter and channel", *loc, key=True)
+            return
+        for key in ("channel", "turns", "burden", "range", "trip"):
+            if not is_clamp and key in sensor.model_fields_set:
+                yield self.fault(
+                    "this key is for a clamp on a converter; a current switch has none", *loc, key, key=True
+                )
+        if not is_clamp:
+            return
+        if sensor.channel is None:
+            yield self.fault("the converter's channel is missing; add channel: 0 to 7", *loc, key=True)
+        if sensor.burden is None and sensor.range is None:
+            yield self.fault("give the burden resistor or the range of this clamp", *loc, key=True)
+        if sensor.trip is not None and running_a is not None and sensor.trip >= running_a:
+            said = "trip is not below running_current, so this tool would never be seen to run"
+            yield self.fault(said, *loc, "trip")
+
+    def circuits(self) -> Iterator[Fault]:
+        for name, circuit in self.parts.circuits.items():
+            yield from self.sensor(circuit.sensor, "circuits", name, "sensor")
+            on_it = [(section, tool_name, tool) for section, tool_name, tool in self.served if tool.circuit == name]
+            if not on_it and len(self.served) == len(self.tree.keys("tools")) + len(self.tree.keys("outlets")):
+                yield self.fault(
+                    "no tool is on this circuit; name it at a tool or take it out", "circuits", name, key=True
+                )
+            if len(on_it) < 2:
+                continue
+            is_switch = circuit.sensor.current_switch is not None
+            banded: list[tuple[str, tuple[float, float]]] = []
+            for section, tool_name, tool in on_it:
+                if is_switch:
+                    said = (
+                        f"{len(on_it)} tools are on {name}, and its current switch cannot tell which runs; use a clamp"
+                    )
+                    yield self.fault(said, section, tool_name, "circuit")
+                elif tool.band is None:
+                    said = f"{len(on_it)} tools are on {name}; give each a band of current, such as 2 A to 6 A"
+                    yield self.fault(said, section, tool_name, "circuit")
+                else:
+                    for other, band in banded:
+                        if tool.band[0] < band[1] and band[0] < tool.band[1]:
+                            said = f"this band overlaps that of {other} on {name}; keep them apart"
+                            yield self.fault(said, section, tool_name, "band")
+                    banded.append((tool_name, tool.band))
+
+    def inputs_and_converters(self) -> Iterator[Fault]:
+        for name, converter in self.parts.converters.items():
+            if converter.bus == 0 and converter.chip_select == 2:
+                yield self.fault("SPI bus 0 has the chip selects 0 and 1", "converters", name, "chip_select")
+        for name, part in self.parts.inputs.items():
+            yield from self._input(name, part)
+        for name, sign in self.parts.signs.items():
+            if sign.pin.line in (0, 1):
+                yield self.fault("GPIO0 and GPIO1 belong to the board's own identification", "signs", name, "pin")
+
+    def _input(self, name: str, part: InputPart) -> Iterator[Fault]:
+        loc = ("inputs", name)
+        is_hoa = part.kind is InputKind.HAND_OFF_AUTO
+        if is_hoa and (part.hand_pin is None or part.auto_pin is None or part.pin is not None):
+            yield self.fault("a hand-off-auto switch has hand_pin and auto_pin, and no pin", *loc, key=True)
+        if is_hoa and (part.motors is None or len(part.motors) != 1) and len(self.parts.motors) > 1:
+            yield self.fault("a hand-off-auto switch is for one motor; name it under motors", *loc, key=True)
+        if not is_hoa and (part.pin is None or part.hand_pin is not None or part.auto_pin is not None):
+            yield self.fault(f"a {part.kind.value} input has one pin, under pin", *loc, key=True)
+        if part.kind in (InputKind.RED_BUTTON, InputKind.FIRE) and part.pin is not None and part.pin[1] is False:
+            said = f"a {part.kind.value} is wired normally closed, so that a broken wire counts as pressed"
+            yield self.fault(said, *loc, "pin")
+        needs_place = part.kind in (InputKind.AIR_HERE, InputKind.RELEASE)
+        if needs_place and part.at is None:
+            yield self.fault(
+                f'a "{part.kind.value}" button belongs to a place; add at: and its tool or gate', *loc, key=True
+            )
+        if not needs_place and part.at is not None:
+            yield self.fault(f"a {part.kind.value} input has no place; take this key out", *loc, "at", key=True)
+        if (
+            part.kind is InputKind.RELEASE
+            and part.at is not None
+            and part.at in self.tree.keys("tools") + self.tree.keys("outlets")
+        ):
+            yield self.fault("a release button belongs to a gate, not to a tool", *loc, "at")
