@@ -8,7 +8,9 @@ Theory of operation. Three kinds of evidence, each renewed every quarter of a ma
 - **Lasting**: a charging spike is one short event, a running tool draws in every cycle. A spike no longer than half a
   cycle touches at most three quarters, so it lifts at most four half-cycle windows and six whole-cycle windows in a
   row. Five half-cycle windows or seven whole-cycle windows in a row are therefore no spike. The first is the fast way
-  (1.25 to 1.75 cycles); the second serves currents that flow in one half of the wave only.
+  (1.25 to 1.75 cycles); the second serves currents that flow in one half of the wave only. Half cycles are measured
+  from the level learned at rest, so the fast way also asks for five whole-cycle windows, which have their own mean
+  removed: a step of the resting level lifts only four.
 - **Like a tool**: a small current in short pulses feeds electronics (a lamp, a charger, a resting drive), not a
   machine. Where nothing is known of the tool, such a current must reach `spiky_trip_a`, for six cycles. Where the trip
   comes from the tool's own figures, the shape is not asked.
@@ -178,7 +180,8 @@ class Detector:
         """Take one reading; return the change it proves, if any."""
         t_s = r.t_s
         if r.is_fresh:
-            self._forget_evidence()
+            # What lasted is counted within unbroken samples; what is timed goes on over a short hole.
+            self._half_run = self._cycle_run = self._spiky_run = self._back_run = 0
         suspect = self._suspect(r)
         if isinstance(suspect, Reason):
             return self.lose(t_s, suspect)
@@ -187,6 +190,7 @@ class Detector:
         self._weigh(r)
         if suspect:
             self._good_since_s = None
+            self.net_a = self.net_a if self.state is State.RUNNING else None
             return []
         if self._good_since_s is None:
             self._good_since_s = t_s
@@ -252,7 +256,7 @@ class Detector:
             self._cycle_run = self._spiky_run = 0
 
     def _is_start(self, r: Reading) -> bool:
-        if not self._cycle_run or (self._half_run < HALF_WINDOWS and self._cycle_run < CYCLE_WINDOWS):
+        if self._cycle_run < HALF_WINDOWS or (self._half_run < HALF_WINDOWS and self._cycle_run < CYCLE_WINDOWS):
             return False
         if self._settings.spiky_trip_a <= self._settings.trip_a or self._spiky_run >= SPIKY_WINDOWS:
             return True
@@ -263,6 +267,9 @@ class Detector:
         self._rest_n += 1
         n = self._rest_n
         self._rest_ms += (min(max(r.cycle_ms, 0.0), self._rest_cap_ms) - self._rest_ms) / min(n, self._rest_most_n)
+        if self._half_run >= HALF_WINDOWS:
+            # Half cycles full and the whole one empty: the resting level has stepped.
+            self._bias_a, self._half_run = r.mean_a, 0
         self._bias_a += (r.mean_a - self._bias_a) / min(n, self._bias_most_n)
         if self._rest_ms >= self._frozen_ms:
             self._noisy_n += 1
@@ -275,6 +282,7 @@ class Detector:
         since_s = self._good_since_s if self._good_since_s is not None else t_s
         is_first = self.state is None
         if not is_first and t_s - since_s < self._settings.settle_s:
+            self.net_a = None
             return []
         reason = Reason.FIRST_LOOK if is_first else Reason.RETURNED
         if self._is_start(r):

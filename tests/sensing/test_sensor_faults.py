@@ -1,0 +1,152 @@
+"""A sensor that cannot be believed is stale with a reason, never a current; what it returns to is no fresh start."""
+
+import random
+
+import pytest
+
+from gatekeeper.sensing.codes import FrontEnd, codes_from_amperes
+from gatekeeper.sensing.seen import Block, Reason, State
+
+FRONT = FrontEnd(volts_per_a=1.65 / (30 * 2**0.5))
+
+
+def story(bench) -> list[tuple[str, str]]:
+    return [(s.state.value, s.reason.value) for s in bench.seen]
+
+
+def codes(bench, seconds, current, noise_lsb=0.7):
+    chance = random.Random(5)
+    n = round(seconds * bench.rate_hz)
+    noise = [chance.gauss(0, noise_lsb) for _ in range(n)]
+    return codes_from_amperes([current(i / bench.rate_hz) for i in range(n)], FRONT, noise)
+
+
+@pytest.fixture
+def bench(lab):
+    bench = lab.Bench(rate_hz=800, front=FRONT)
+    bench.feed(codes(bench, 1.0, lambda t_s: 0.0))
+    assert story(bench) == [("stopped", "first_look")]
+    return bench
+
+
+@pytest.mark.parametrize("rail", [0, 4095, 300, 3900])
+def test_codes_stuck_far_from_the_middle(bench, rail):
+    bench.feed([rail] * 800)
+    assert story(bench)[1:] == [("stale", "stuck")]
+    assert bench.seen[-1].t_s - 1.0 <= 0.2
+    assert bench.seen[-1].current_a is None
+    assert bench.sensor.net_a is None
+    bench.feed(codes(bench, 1.0, lambda t_s: 0.0))
+    assert story(bench)[2:] == [("stopped", "returned")]
+
+
+def test_a_sensor_that_is_stuck_from_the_beginning_never_says_stopped(lab):
+    bench = lab.Bench(rate_hz=800, front=FRONT)
+    bench.feed([0] * 800)
+    assert story(bench) == [("stale", "stuck")]
+
+
+def test_a_lost_bias_is_no_current(bench, lab):
+    """With the bias gone the input rests at a rail; noise, and a tool's half waves, stick out of it."""
+    bench.feed([min(max(c - 2048, 0), 4095) for c in codes(bench, 1.0, lambda t_s: 0.0, noise_lsb=2.0)])
+    assert story(bench)[1:] == [("stale", "lost_bias")]
+    bench.feed([min(max(c - 2048, 0), 4095) for c in codes(bench, 1.0, lab.sine(20.0))])
+    assert story(bench)[2:] == []
+
+
+def test_a_line_that_always_stood_still_in_the_middle_is_a_quiet_one(lab):
+    bench = lab.Bench(rate_hz=800, front=FRONT)
+    bench.feed([2047] * 800 * 90)
+    assert story(bench) == [("stopped", "first_look")]
+    bench.feed(codes(bench, 1.0, lab.sine(2.0), noise_lsb=0.1))
+    assert story(bench)[1:] == [("running", "started")]
+
+
+def test_a_line_that_was_noisy_for_a_minute_and_then_stands_still_is_frozen(bench, lab):
+    bench.feed(codes(bench, 65.0, lambda t_s: 0.0))
+    assert len(bench.seen) == 1
+    bench.feed([2047] * 8000)
+    assert story(bench)[1:] == [("stale", "stuck")]
+    assert 66.0 + 1.9 <= bench.seen[-1].t_s <= 66.0 + 2.2
+    bench.feed(codes(bench, 1.0, lab.sine(2.0)))
+    assert story(bench)[2:] == [("running", "returned")]
+
+
+def test_a_line_that_freezes_while_its_tool_runs_is_no_stop(bench, lab):
+    bench.feed(codes(bench, 65.0, lambda t_s: 0.0))
+    bench.feed(codes(bench, 1.0, lab.sine(2.0)))
+    bench.feed([2047] * 8000)
+    assert story(bench)[1:] == [("running", "started"), ("stale", "stuck")]
+
+
+def test_an_inrush_may_clip_and_is_a_tool(bench, lab):
+    bench.feed(codes(bench, 1.5, lab.sine(90.0)))
+    bench.feed(codes(bench, 2.0, lab.sine(8.0)))
+    assert story(bench)[1:] == [("running", "started")]
+    assert bench.seen[-1].t_s <= 1.0 + 0.04 + 2 / 800
+
+
+def test_clipping_that_does_not_end_is_a_fault_until_it_does(bench, lab):
+    bench.feed(codes(bench, 5.0, lab.sine(90.0)))
+    assert story(bench)[1:] == [("running", "started"), ("stale", "clipped")]
+    assert bench.seen[-1].t_s == pytest.approx(4.0, abs=0.05)
+    bench.feed(codes(bench, 1.0, lab.sine(8.0)))
+    assert story(bench)[3:] == [("running", "returned")]
+
+
+def test_a_number_that_is_none_is_a_fault_at_once(lab):
+    bench = lab.Bench(rate_hz=800)
+    bench.rest(1.0)
+    bench.feed([0.0, float("nan")] + [0.0] * 100)
+    assert story(bench) == [("stopped", "first_look"), ("stale", "garbled")]
+
+
+def test_samples_that_do_not_come(bench):
+    assert bench.sensor.next_deadline() == pytest.approx(1.5)
+    assert bench.sensor.tick(1.49) == []
+    lost = bench.sensor.tick(1.6)
+    assert [(s.state, s.reason, s.current_a) for s in lost] == [(State.STALE, Reason.NO_SAMPLES, None)]
+    assert lost[0].t_s == pytest.approx(1.5)
+    assert bench.sensor.next_deadline() is None
+    assert bench.sensor.tick(9.0) == []
+
+
+def test_samples_that_never_came_at_all(lab):
+    sensor = lab.Bench(rate_hz=800, front=FRONT).sensor
+    assert sensor.next_deadline() is None
+    assert sensor.tick(100.0) == []
+    assert sensor.next_deadline() == pytest.approx(100.5)
+    assert [s.reason for s in sensor.tick(100.5)] == [Reason.NO_SAMPLES]
+
+
+def test_a_tool_that_runs_after_a_hole_is_found_and_not_started(bench, lab):
+    bench.t_s = 3.0
+    bench.feed(codes(bench, 1.0, lab.sine(5.0)))
+    assert story(bench)[1:] == [("stale", "no_samples"), ("running", "returned")]
+    assert [s.reason.is_fresh for s in bench.seen[1:]] == [False, False]
+    assert bench.seen[1].t_s == pytest.approx(1.5)
+    assert 3.2 <= bench.seen[2].t_s <= 3.3
+
+
+def test_short_holes_between_bursts_are_the_way_a_slow_bus_reads(lab):
+    """One channel in bursts of 40 ms, every 0.32 s: one tool, one start, one stop, no fault."""
+    sensor = lab.Bench(rate_hz=1600).sensor
+    wave = lab.sine(4.0)
+    seen = []
+    for k in range(40):
+        start_s = 0.32 * k
+        runs = 10 <= k < 25
+        values = [wave(start_s + i / 1600) if runs else 0.001 * (-1) ** i for i in range(64)]
+        seen += sensor.feed(Block(start_s, 1600, values))
+    assert [(s.state.value, s.reason.value) for s in seen] == [
+        ("stopped", "first_look"),
+        ("running", "started"),
+        ("stopped", "ended"),
+    ]
+    assert 3.2 < seen[1].t_s <= 3.24
+    assert 8.0 < seen[2].t_s <= 8.0 + 0.5 + 2 * 0.32
+
+
+def test_every_reason_has_its_sentence():
+    assert len({reason.sentence for reason in Reason}) == len(Reason)
+    assert all(reason.sentence.endswith(".") for reason in Reason)
