@@ -120,4 +120,9 @@ def _make_factory(lgpio: Any, chip: int) -> Any:
 
     factory = LGPIOFactory(chip=chip)
     factory.pin_class = HeaderPin
+    try:
+        factory._get_board_info()  # asked now, so that an unknown board stops the start and not the first claim
+    except Exception:
+        factory.close()
+        raise
     return factory
