@@ -300,9 +300,11 @@ class RelayPairGate(TimedGate):
             self._off_since_s = now_s
 
     def _let_go(self) -> None:
-        all_off(self._relays.values())
-        for relay in self._relays.values():
-            self._pins.release(relay)
+        try:
+            all_off(self._relays.values())
+        finally:
+            for relay in self._relays.values():
+                self._pins.release(relay)
 
 
 class SpringGate(TimedGate):

@@ -17,6 +17,7 @@ What is cured here (figures from the project's hardware notes; none was measured
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from gpiozero import GPIODevice, InputDevice, OutputDevice
@@ -83,9 +84,8 @@ class Output:
         try:
             self.device.value = on
         except Exception as fault:
-            raise DeviceError(
-                f"GPIO {self.line.pin} of {self.line.holder} could not be switched {'on' if on else 'off'}: {fault}."
-            ) from fault
+            whose, way = f"GPIO {self.line.pin} of {self.line.holder}", "on" if on else "off"
+            raise DeviceError(f"{whose} could not be switched {way}: {_said(fault)}.") from fault
 
     def is_on(self) -> bool:
         """What the line is driven to, read back."""
@@ -106,6 +106,11 @@ def all_off(outputs: Iterable[Output]) -> None:
             first = first or fault
     if first is not None:
         raise first
+
+
+def _said(fault: Exception) -> str:
+    """A library's words as the end of our sentence."""
+    return str(fault).rstrip(".")
 
 
 class PulseLine(GPIODevice):  # type: ignore[misc]
@@ -215,7 +220,11 @@ class Pins:
             self._kept.remove(device)
             pin = int(device.pin.info.name.removeprefix("GPIO"))
             del self._holders[pin]
-            device.close()
+            try:
+                device.close()
+            except Exception:
+                device._pin = None  # else the library tries again when the device is collected, and prints
+                raise
 
     def close(self) -> None:
         """Let go of every line, outputs first and in the order of their claim. Doing it twice does no harm.
@@ -224,14 +233,15 @@ class Pins:
             DeviceError: the first line that could not be put to rest, after all were tried.
         """
         first: Exception | None = None
-        for device in sorted(self._kept, key=lambda one: isinstance(one, InputDevice)):
+        devices = sorted(self._kept, key=lambda one: isinstance(one, InputDevice))
+        endings = [partial(self.release, device) for device in devices] + [self.factory.close]
+        for ending in endings:
             try:
-                self.release(device)
+                ending()
             except Exception as fault:
                 first = first or fault
-        self.factory.close()
         if first is not None:
-            raise DeviceError(f"A line could not be put to rest: {first}.") from first
+            raise DeviceError(f"A line could not be put to rest: {_said(first)}.") from first
 
     def _claim(self, holder: str, pin: int, build: Callable[[], Any]) -> Any:
         if pin in self._holders:
@@ -243,7 +253,7 @@ class Pins:
             device = build()
         except Exception as fault:  # each back end has errors of its own
             raise DeviceError(
-                f"GPIO {pin} for {holder} cannot be used: {fault}. "
+                f"GPIO {pin} for {holder} cannot be used: {_said(fault)}. "
                 "Check the number, and that no other program holds the line."
             ) from fault
         self._holders[pin] = holder

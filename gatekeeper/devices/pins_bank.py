@@ -99,10 +99,12 @@ class BankFactory(PiFactory):  # type: ignore[misc]
         self._thread.start()
 
     def close(self) -> None:
-        super().close()
-        self._edges.close()
-        self._thread.join()
-        self.link.close()
+        try:
+            super().close()
+        finally:
+            self._edges.close()
+            self._thread.join()
+            self.link.close()
 
     def _listen(self) -> None:
         while (edge := self._edges.edge()) is not None:

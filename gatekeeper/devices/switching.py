@@ -116,8 +116,10 @@ class RelaySwitch:
                 return
             self._closed = True
             self._until_s = None
-            self._relay.off()
-            self._pins.release(self._relay)
+            try:
+                self._relay.off()
+            finally:
+                self._pins.release(self._relay)
 
     def _check_open(self) -> None:
         if self._closed:
@@ -172,8 +174,7 @@ class LeaseGuard:
                 switch.tick(now_s)
                 deadline_s = switch.next_deadline()
             except Exception as fault:
-                if self._on_fault is not None:
-                    self._on_fault(switch.name, fault)
+                self._tell(switch.name, fault)
                 continue
             if deadline_s is not None:
                 wait_s = min(wait_s, max(0.0, deadline_s - now_s))
@@ -190,11 +191,18 @@ class LeaseGuard:
         if self._thread.is_alive() and self._thread is not threading.current_thread():
             self._thread.join()
         for switch in self._switches:
-            switch.off()
+            try:
+                switch.off()
+            except Exception as fault:
+                self._tell(switch.name, fault)
 
     def is_alive(self) -> bool:
         """True while the thread looks."""
         return self._thread.is_alive()
+
+    def _tell(self, name: str, fault: Exception) -> None:
+        if self._on_fault is not None:
+            self._on_fault(name, fault)
 
     def _run(self) -> None:
         while not self._ending.wait(self.step()):

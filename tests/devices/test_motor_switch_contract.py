@@ -171,7 +171,7 @@ class BrokenSwitch:
         raise RuntimeError(f"no line at {now_s:g}")
 
     def off(self) -> None:
-        """Nothing to do."""
+        raise RuntimeError("no line")
 
 
 def test_the_guardian_waits_at_most_until_the_next_lease_ends(pins: Pins, clock: Any) -> None:
@@ -206,6 +206,10 @@ def test_one_broken_switch_does_not_keep_the_others_on(pins: Pins, bench: BenchP
     guard.step()
     assert bench.level(PIN) == 0.0
     assert faults == [("Broken", "no line at 102")]
+    switch.on(102.0, 103.0)
+    guard.stop()
+    assert bench.level(PIN) == 0.0
+    assert faults[1:] == [("Broken", "no line")]
 
 
 def test_the_real_guardian_drops_the_relay_when_nobody_renews(pins: Pins, bench: BenchPins, clock: Any) -> None:
