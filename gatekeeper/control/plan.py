@@ -215,9 +215,10 @@ class Plan:
             for name in tool.gates:
                 if name not in self.gates:
                     raise ValueError(f"tool {tool.name}: no gate {name}")
-        for thing in (*self.motors.values(), *self.tools.values()):
-            if thing.feeder is not None and thing.feeder not in self.feeders:
-                raise ValueError(f"{thing.name}: no feeder {thing.feeder}")
+        starters: tuple[MotorPlan | ToolPlan, ...] = (*self.motors.values(), *self.tools.values())
+        for starter in starters:
+            if starter.feeder is not None and starter.feeder not in self.feeders:
+                raise ValueError(f"{starter.name}: no feeder {starter.feeder}")
         for motor in self.motors.values():
             if motor.starts_per_hour <= 0:
                 raise ValueError(f"motor {motor.name}: starts an hour must be more than 0")

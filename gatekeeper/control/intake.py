@@ -1,0 +1,398 @@
+"""What each event and each passed instant changes in what the core believes. No decision is made here.
+
+``take`` handles the facts of the shop (sensors, switches, circuits); people's requests are in ``people``. ``advance``
+brings every timer up to date; it is called at the beginning of each step, before the event.
+"""
+
+from gatekeeper.control.messages import (
+    AirSeen,
+    Event,
+    HandSeen,
+    InputSeen,
+    Missed,
+    MotorSeen,
+    QuietSeen,
+    ShopKeySeen,
+    SwitchSeen,
+    ToolSeen,
+)
+from gatekeeper.control.plan import InputKind, MotorKind
+from gatekeeper.control.tables import GateState
+from gatekeeper.control.units import Gate, Motor, Tool
+from gatekeeper.control.world import World
+
+#: A repeated miss within a longer list of faults: the driver's report counts once per move.
+CONFIRM_AGAIN_S = 3.0
+
+
+def take(world: World, event: Event, now_s: float) -> None:
+    """Take in one fact of the shop."""
+    match event:
+        case ToolSeen(tool=name, state=state):
+            _tool_seen(world, world.tools[name], state, now_s)
+        case SwitchSeen(gate=name, state=state):
+            _switch_seen(world, world.gates[name], state)
+        case Missed(gate=name):
+            _missed(world, world.gates[name])
+        case MotorSeen(motor=name, state=state):
+            _motor_seen(world, world.motors[name], state, now_s)
+        case AirSeen(motor=name, moving=moving):
+            world.motors[name].air = moving
+        case InputSeen(input=name, state=state):
+            _circuit_seen(world, name, state)
+        case HandSeen(motor=name, state=state):
+            _hand_seen(world, world.motors[name], state, now_s)
+        case ShopKeySeen(state=state):
+            world.shop_open = state == "open"
+        case QuietSeen(quiet=quiet):
+            _quiet_seen(world, quiet)
+        case _:
+            raise TypeError(f"not a fact of the shop: {event!r}")
+
+
+# ---------------------------------------------------------------- tools
+
+
+def may_be_cause(world: World, motor: Motor) -> bool:
+    """True where a start seen now is a fresh cause for a motor (C21): nothing blocks it, and it would be awake."""
+    return (
+        not world.settling
+        and world.blocked(motor) is None
+        and motor.hand == "auto"
+        and motor.latch is None
+        and not motor.store.locked
+        and (world.shop_open or motor.on)
+        and not (motor.plan.kind is MotorKind.AIR_CLEANER and world.quiet)
+    )
+
+
+def systems_woken_by(world: World, tool: Tool) -> list[Motor]:
+    """The motors that a tool's start asks for: its systems, and the room air cleaner."""
+    return [
+        motor
+        for motor in world.motors.values()
+        if motor.plan.kind is not MotorKind.SHAKER and tool in world.tools_of[motor.name]
+    ]
+
+
+def _tool_seen(world: World, tool: Tool, state: str, now_s: float) -> None:
+    before = tool.reading
+    if state == before:
+        return
+    tool.reading = state
+    if state == "running":
+        resumes = before == "stale" and tool.was_running and tool.counting
+        tool.said_stopped = False
+        tool.was_running = False
+        tool.hold_until = tool.stale_at = None
+        if resumes:
+            return
+        _began(world, tool, before == "stopped", now_s)
+    elif state == "stopped":
+        tool.was_running = tool.said_stopped = tool.found = tool.overlong = False
+        tool.hold_until = tool.stale_at = None
+        tool.shut_start = False
+        if tool.counting:
+            count_stopped(world, tool, now_s)
+        elif before == "running" or before == "stale":
+            _let_clear(world, tool, now_s)
+        tool.ask_at = tool.answer_by = None
+        tool.asked = False
+    else:
+        tool.stale_at = now_s
+        tool.was_running = before == "running"
+        tool.said_stopped = False
+        if tool.was_running and tool.counting:
+            tool.hold_until = now_s + tool.plan.hold_s
+
+
+def _began(world: World, tool: Tool, seen_to_start: bool, now_s: float) -> None:
+    world.order += 1
+    tool.order = world.order
+    tool.started_at = now_s
+    tool.overlong = tool.asked = False
+    tool.answer_by = None
+    tool.ask_at = now_s + tool.plan.longest_run_s
+    if not any(other.counting for other in world.tools.values()):
+        for motor in world.motors.values():
+            motor.cut_from = now_s
+    tool.counting = True
+    woken = systems_woken_by(world, tool)
+    causes = {motor.name for motor in woken if seen_to_start and may_be_cause(world, motor)}
+    causes |= {motor.name for motor in woken if not seen_to_start and motor.resume and motor.out_of_service is None}
+    tool.causes = frozenset(causes)
+    served = [world.motors[name] for name in world.systems_of[tool.name]]
+    tool.found = not any(motor.name in tool.causes or motor.on for motor in served)
+    tool.shut_start = not world.shop_open
+    if tool.plan.feeder is not None:
+        note_inrush(world, tool.plan.feeder, now_s)
+    for name in tool.plan.gates:
+        gate = world.gates[name]
+        if gate.state not in (GateState.OPENING, GateState.STUCK):
+            gate.tries = 0
+            gate.shaken = False
+    for motor in woken:
+        motor.parked = tuple(name for name in tool.plan.gates if world.gates[name].plan.system == motor.name)
+        if motor.flush:
+            motor.flush, motor.flush_from, motor.run_until, motor.run_what = (), None, None, None
+        if not world.shop_open:
+            world.raise_alarm("shop_shut_start", tool.name, now_s, rule="C27")
+
+
+def count_stopped(world: World, tool: Tool, now_s: float) -> None:
+    """A tool no longer counts as running: its delay and its clear time begin."""
+    tool.counting = False
+    tool.stopped_at = now_s
+    if not any(other.counting for other in world.tools.values()):
+        for motor in world.motors.values():
+            if motor.cut_from is not None:
+                motor.cut_s += now_s - motor.cut_from
+                motor.cut_from = None
+    for name in world.systems_of[tool.name]:
+        world.motors[name].parked = tuple(gate for gate in tool.plan.gates if world.gates[gate].plan.system == name)
+    _let_clear(world, tool, now_s)
+
+
+def _let_clear(world: World, tool: Tool, now_s: float) -> None:
+    for name in tool.plan.gates:
+        gate = world.gates[name]
+        gate.clear_until = max(gate.clear_until or 0.0, now_s + gate.plan.clear_s)
+
+
+def note_inrush(world: World, feeder: str, now_s: float) -> None:
+    """An inrush was seen or made on a feeder (C22)."""
+    world.feeder_free_at[feeder] = now_s + world.plan.feeders[feeder]
+
+
+# ---------------------------------------------------------------- gates
+
+
+def _switch_seen(world: World, gate: Gate, state: str) -> None:
+    gate.switch = state
+    was_opening, was_shutting = gate.state is GateState.OPENING, gate.state is GateState.SHUTTING
+    world.gate_machine.fire(gate, f"saw_{state}")
+    if (was_opening and state == "open") or (was_shutting and state == "shut"):
+        arrived(gate)
+
+
+def arrived(gate: Gate) -> None:
+    """A move has come to its end: its misses are forgotten."""
+    gate.arrive_by = None
+    gate.tries = 0
+    gate.shaken = False
+
+
+def _missed(world: World, gate: Gate) -> None:
+    counts = gate.state is not GateState.STUCK
+    world.gate_machine.fire(gate, "missed")
+    gate.arrive_by = None
+    if not counts:
+        return
+    gate.tries += 1
+    if gate.tries > gate.plan.retries:
+        world.gate_machine.fire(gate, "gave_up")
+        gate.hand = gate.hand_until = gate.hand_why = None
+        world.keep(f"stuck/{gate.name}", True)
+
+
+# ---------------------------------------------------------------- motors and circuits
+
+
+def _motor_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
+    before, motor.seen = motor.seen, state
+    if state == "running":
+        if motor.on:
+            motor.confirmed = True
+            motor.confirm_by = None
+        elif motor.stop_check_at is None and before != "running":
+            motor.overrun = motor.hand != "hand"
+    else:
+        motor.overrun = False
+        motor.stop_check_at = None if not motor.on else motor.stop_check_at
+        if before == "running" and not motor.on:
+            motor.coast_until = now_s + motor.plan.coast_s
+        if motor.on and motor.confirmed and motor.confirm_by is None:
+            # It ran and is seen still: time to be seen again, no second start of its own (a trip is a person's).
+            motor.confirm_by = now_s + (motor.plan.confirm_s or CONFIRM_AGAIN_S)
+            motor.retry_used = True
+
+
+def _circuit_seen(world: World, name: str, state: str) -> None:
+    world.circuits[name] = state
+    source = world.plan.inputs[name]
+    if state == "made":
+        return
+    if source.kind is InputKind.EMERGENCY:
+        if not world.emergency:
+            world.keep("emergency", True)
+        world.emergency = True
+        _everything_off(world, "C13", f"{name}: the emergency circuit opened")
+    elif source.kind is InputKind.FIRE:
+        if not world.fire:
+            world.keep("fire", True)
+        world.fire = True
+        _everything_off(world, "C24", f"{name}: heat, smoke or the building's alarm")
+    else:
+        for motor in world.motors.values():
+            if not source.systems or motor.name in source.systems:
+                block_system(world, motor, "C14", f"{name} is open")
+
+
+def _everything_off(world: World, rule: str, why: str) -> None:
+    for motor in world.motors.values():
+        world.force(motor, rule, why)
+    for gate in world.gates.values():
+        world.halt(gate, rule, why)
+        gate.hand = gate.hand_until = gate.hand_why = None
+
+
+def block_system(world: World, motor: Motor, rule: str, why: str) -> None:
+    """A motor is forced off and each moving gate of its system is halted (C14)."""
+    world.force(motor, rule, why)
+    for gate in world.gates_of[motor.name]:
+        gate.hand = gate.hand_until = gate.hand_why = None
+        if gate.moves or gate.busy_until is not None:
+            world.halt(gate, rule, why)
+
+
+def _hand_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
+    before, motor.hand = motor.hand, state
+    if state == before:
+        return
+    if state == "off":
+        block_system(world, motor, "C25", f"the switch of {motor.name} was turned to Off")
+    elif state == "hand":
+        motor.overrun = False
+        world.force(motor, "C25", f"the switch of {motor.name} was turned to Hand")
+    if before == "hand":
+        motor.coast_until = now_s + motor.plan.coast_s
+        if motor.seen == "running":
+            motor.stop_check_at = now_s + max(motor.plan.release_s, motor.plan.coast_s)
+
+
+def _quiet_seen(world: World, quiet: bool) -> None:
+    world.quiet = quiet
+    if quiet:
+        for motor in world.motors.values():
+            if motor.plan.kind is MotorKind.AIR_CLEANER:
+                motor.run_until = motor.run_what = None
+                for tool in world.tools_of[motor.name]:
+                    tool.causes -= {motor.name}
+
+
+# ---------------------------------------------------------------- time
+
+
+def advance(world: World, now_s: float) -> None:
+    """Bring every timer up to date."""
+    if not world.awake and world.settle_until is not None and now_s >= world.settle_until:
+        _settled(world, now_s)
+    for gate in world.gates.values():
+        _advance_gate(world, gate, now_s)
+    for tool in world.tools.values():
+        _advance_tool(world, tool, now_s)
+    for motor in world.motors.values():
+        _advance_motor(world, motor, now_s)
+
+
+def _settled(world: World, now_s: float) -> None:
+    world.awake = True
+    world.settle_until = None
+    for motor in world.motors.values():
+        if motor.resume:
+            motor.resume = False
+            if any(motor.name in tool.causes for tool in world.tools_of[motor.name]):
+                world.resumed_s = now_s
+    for tool in world.tools.values():
+        if tool.reading == "unknown":
+            _tool_seen(world, tool, "stale", now_s)
+            world.recorder.write(
+                "tool", tool.name, "stale", rule="C12", why=f"{tool.name}: no reading since the controller woke"
+            )
+
+
+def _advance_gate(world: World, gate: Gate, now_s: float) -> None:
+    if gate.arrive_by is not None and now_s >= gate.arrive_by:
+        target = {GateState.OPENING: "open", GateState.SHUTTING: "shut"}.get(gate.state)
+        if target is None:
+            gate.arrive_by = None
+        elif not gate.plan.has_switch or gate.switch == target:
+            world.gate_machine.fire(gate, "arrived")
+            arrived(gate)
+        else:
+            world.recorder.write(
+                "gate_late", gate.name, target, rule="C10", why=f"{gate.name}: the switch does not say {target} in time"
+            )
+            _missed(world, gate)
+    if gate.busy_until is not None and now_s >= gate.busy_until:
+        gate.busy_until = None
+    if gate.clear_until is not None and now_s >= gate.clear_until:
+        gate.clear_until = None
+    if gate.free_at is not None and now_s >= gate.free_at:
+        gate.free_at = None
+    if gate.hand_until is not None and now_s >= gate.hand_until:
+        gate.hand = gate.hand_until = gate.hand_why = None
+
+
+def _advance_tool(world: World, tool: Tool, now_s: float) -> None:
+    if tool.hold_until is not None and now_s >= tool.hold_until:
+        tool.hold_until = None
+        if tool.counting:
+            count_stopped(world, tool, now_s)
+    if tool.counting and tool.ask_at is not None and now_s >= tool.ask_at:
+        if not tool.asked:
+            tool.asked = True
+            tool.answer_by = now_s + (world.plan.answer_s if world.shop_open else 0.0)
+        elif not world.shop_open and tool.answer_by is not None:
+            tool.answer_by = min(tool.answer_by, now_s)
+        if tool.answer_by is not None and now_s >= tool.answer_by:
+            tool.answer_by = tool.ask_at = None
+            tool.overlong = True
+            count_stopped(world, tool, now_s)
+
+
+def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
+    if motor.coast_until is not None and now_s >= motor.coast_until:
+        motor.coast_until = None
+    if motor.run_until is not None and now_s >= motor.run_until:
+        motor.run_until = motor.run_what = None
+    if motor.stop_check_at is not None and now_s >= motor.stop_check_at:
+        motor.stop_check_at = None
+        motor.overrun = not motor.on and motor.seen == "running" and motor.hand != "hand"
+    if motor.on and motor.lease_until is not None and now_s > motor.lease_until:
+        world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
+        world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
+    if motor.on and motor.confirm_by is not None and now_s >= motor.confirm_by:
+        _not_confirmed(world, motor, now_s)
+    if motor.flush:
+        _advance_flush(world, motor, now_s)
+
+
+def _not_confirmed(world: World, motor: Motor, now_s: float) -> None:
+    motor.confirm_by = None
+    again = (
+        not motor.retry_used
+        and world.cause_stands(motor, now_s)
+        and motor.store.has_start(now_s)
+        and world.blocked(motor) is None
+        and (not world.path_binds(motor) or world.enough(motor, world.open_area(motor)))
+    )
+    if again:
+        motor.retry_used = motor.retrying = True
+        world.force_off[motor.name] = ("C9", f"{motor.name} was not seen to run in time; one retry")
+        return
+    code = "stopped_itself" if motor.confirmed else "did_not_start"
+    world.force(motor, "C9", f"{motor.name} was not seen to run in time; latched")
+    motor.latch = code
+    world.keep(f"latched/{motor.name}", code)
+
+
+def _advance_flush(world: World, motor: Motor, now_s: float) -> None:
+    gate = world.gates[motor.flush[0]]
+    if gate.is_open and motor.flush_from is None:
+        motor.flush_from = now_s
+    done = motor.flush_from is not None and now_s >= motor.flush_from + gate.plan.clear_s
+    if done or not gate.can_serve:
+        motor.flush, motor.flush_from = motor.flush[1:], None
+        if not motor.flush:
+            motor.run_until = motor.run_what = None

@@ -1,0 +1,260 @@
+"""Which gates should move, and which of those moves may begin now (C1, C3, C4, C6, C7, C10, C11, C17).
+
+``wishes`` looks at one system and says what each of its gates is wanted to do and why; ``ration`` puts the wishes of
+the whole shop into one queue per supply and grants what the supplies carry. Both only propose; the guard judges.
+"""
+
+from collections.abc import Callable
+from enum import IntEnum
+from typing import Literal, NamedTuple
+
+from gatekeeper.control.messages import MoveGate, SwitchMotor
+from gatekeeper.control.tables import GateState
+from gatekeeper.control.units import Gate, Motor
+from gatekeeper.control.world import World
+
+
+class Rank(IntEnum):
+    """The queue of one supply, first served first (C11)."""
+
+    TOOL = 1
+    PATH = 2
+    RETRY = 3
+    SHUTTING = 4
+    BY_HAND = 5
+    EXTRA = 6
+    HOMING = 7
+
+
+class Wish(NamedTuple):
+    """One gate wanted open or shut."""
+
+    rank: Rank
+    order: int
+    gate: Gate
+    what: Literal["open", "shut"]
+    rule: str
+    why: str
+
+
+class Proposal(NamedTuple):
+    """One command on its way to the guard."""
+
+    command: MoveGate | SwitchMotor
+    rule: str
+    why: str
+
+
+class SystemWishes(NamedTuple):
+    """What one system wants: moves, and the gates that must stay open with the reason of each."""
+
+    wishes: list[Wish]
+    keep: dict[str, str]
+
+
+def wishes(world: World, motor: Motor, now_s: float) -> SystemWishes:
+    """What each gate of one system is wanted to do."""
+    keep: dict[str, str] = {}
+    asked: dict[str, Wish] = {}
+    gates = world.gates_of[motor.name]
+    working = False
+
+    def ask(rank: Rank, order: int, gate: Gate, rule: str, why: str) -> None:
+        keep.setdefault(gate.name, why)
+        if gate.name not in asked or (rank, order) < asked[gate.name][:2]:
+            asked[gate.name] = Wish(rank, order, gate, "open", rule, why)
+
+    for tool in world.tools_of[motor.name]:
+        for name in tool.plan.gates:
+            gate = world.gates[name]
+            if gate.plan.system != motor.name:
+                continue
+            if tool.wants_gates:
+                working = True
+                ask(Rank.RETRY if gate.tries else Rank.TOOL, tool.order, gate, "C4", f"{tool.name} runs")
+            elif tool.may_run:
+                keep.setdefault(name, f"nobody can say that {tool.name} stands still")
+    for gate in gates:
+        if gate.clear_until is not None and gate.clear_until > now_s:
+            keep.setdefault(gate.name, "its branch is clearing")
+        if gate.hand == "open":
+            ask(Rank.BY_HAND, 0, gate, "C16", gate.hand_why or "opened by hand")
+    if motor.flush:
+        ask(Rank.BY_HAND, 0, world.gates[motor.flush[0]], "C16", "its branch is being flushed")
+    _extra(world, motor, working, ask)
+    _path(world, motor, working, now_s, keep, asked)
+    result = list(asked.values())
+    result += _shuts(world, motor, working, now_s, keep)
+    return SystemWishes(result, keep)
+
+
+def _extra(world: World, motor: Motor, working: bool, ask: Callable[[Rank, int, Gate, str, str], None]) -> None:
+    """Gates that the air wants beside the tools' own (C17): the seam is the plan's table."""
+    if not (working and world.plan.air):
+        return
+    running = frozenset(tool.name for tool in world.tools_of[motor.name] if tool.wants_gates)
+    answer = world.plan.air.get((motor.name, running))
+    for name in answer.extra if answer else ():
+        gate = world.gates[name]
+        if gate.plan.as_extra and gate.can_serve:
+            ask(Rank.EXTRA, 0, gate, "C17", "open as extra air for the main")
+
+
+def _path(
+    world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, str], asked: dict[str, Wish]
+) -> None:
+    """Add gates until the path will be enough (C2, C3, C7): the one in hand first, then the last tool's."""
+    if not world.path_binds(motor):
+        return
+    gates = world.gates_of[motor.name]
+    resting = not working
+    automatic = any(gate.can_serve for gate in gates)
+    air_lost = world.air_lost(motor, now_s)
+
+    def counts(gate: Gate) -> bool:
+        # At rest a hand gate may be moved by anybody: it is no path where an automatic one works (C7).
+        return not (resting and automatic and not gate.plan.actuated)
+
+    expected = motor.plan.relief_m2
+    for gate in gates:
+        stays = gate.is_open and (gate.name in keep or not gate.can_serve)
+        comes = gate.name in asked and gate.can_serve
+        if (stays or comes) and counts(gate):
+            expected += gate.plan.area_m2
+    if world.enough(motor, expected) and not air_lost:
+        return
+    why = "kept open so that the fan has a path" if motor.fan_runs(now_s) else "left open as the path at rest"
+    candidates = sorted(
+        (gate for gate in gates if gate.can_serve and gate.name not in keep),
+        key=lambda gate: (
+            not (air_lost and gate.name in motor.air_gates),
+            not gate.is_open if working else gate.name not in motor.parked,
+            not gate.is_open,
+            gate.state is not GateState.OPENING,
+        ),
+    )
+    for gate in candidates:
+        keep[gate.name] = why
+        if not gate.is_open:
+            asked[gate.name] = Wish(Rank.RETRY if gate.tries else Rank.PATH, 0, gate, "open", "C3", why)
+        expected += gate.plan.area_m2
+        # Each time the air is not proved one more gate is opened, whatever the areas say.
+        if world.enough(motor, expected) and not (air_lost and gate.is_open):
+            return
+
+
+def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, str]) -> list[Wish]:
+    """Gates that nobody wants open: the clear ones shut now, the unproven ones when a cut needs the air."""
+    result = []
+    needed = working or motor.fan_runs(now_s)
+    for gate in world.gates_of[motor.name]:
+        if gate.name in keep or not gate.plan.actuated:
+            continue
+        if gate.hand == "shut" and gate.state not in (GateState.SHUT, GateState.SHUTTING):
+            result.append(Wish(Rank.BY_HAND, 0, gate, "shut", "C16", gate.hand_why or "shut by hand"))
+        elif gate.state in (GateState.OPEN, GateState.OPENING):
+            result.append(Wish(Rank.SHUTTING, 0, gate, "shut", "C6", "nothing runs on its branch and it is clear"))
+        elif gate.state is GateState.UNPROVEN and needed:
+            rank = Rank.RETRY if gate.tries else Rank.HOMING
+            result.append(Wish(rank, 0, gate, "shut", "C15", "nobody knows where it stands and a cut needs the air"))
+    return result
+
+
+def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float) -> list[Proposal]:
+    """One queue per supply: grant what may move now, free a slot for a running tool, say who waits (C11, C4)."""
+    queue = [wish for system in wishes_by_motor.values() for wish in system.wishes]
+    queue.sort(key=lambda wish: wish[:2])
+    proposals: list[Proposal] = []
+    busy: dict[str | None, list[Gate]] = {}
+    for gate in world.gates.values():
+        if gate.is_busy(now_s) and gate.name not in world.halts:
+            busy.setdefault(gate.plan.supply, []).append(gate)
+    needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
+    spare = {name: _Spare(world, motor) for name, motor in world.motors.items()}
+    for wish in queue:
+        gate = wish.gate
+        if not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
+            gate.wait_from = None
+            continue
+        if wish.what == "shut" and not spare[gate.plan.system].may_lose(gate):
+            continue
+        moving = busy.setdefault(gate.plan.supply, [])
+        limit = world.plan.supplies.get(gate.plan.supply, 1) if gate.plan.supply is not None else None
+        if limit is not None and gate not in moving and len(moving) >= limit:
+            freed = _free_a_slot(wish, moving, needed)
+            if freed is None:
+                _note_wait(world, gate, wish, now_s)
+                continue
+            moving.remove(freed)
+            proposals.append(
+                Proposal(MoveGate(freed.name, "halt"), "C4", f"halted so that {gate.name} can open at once")
+            )
+        if gate not in moving:
+            moving.append(gate)
+        gate.wait_from = None
+        if wish.what == "shut":
+            spare[gate.plan.system].lose(gate)
+        proposals.append(_move(world, wish))
+    return proposals
+
+
+def _has_to_move(world: World, wish: Wish, now_s: float) -> bool:
+    state = wish.gate.state
+    if wish.what == "shut":
+        return state in (GateState.OPEN, GateState.OPENING, GateState.UNPROVEN)
+    if state is GateState.SHAKING:
+        until = wish.gate.shake_until
+        return until is None or until <= now_s or wish.rank is Rank.TOOL
+    return state in (GateState.SHUT, GateState.UNPROVEN, GateState.SHUTTING)
+
+
+def _move(world: World, wish: Wish) -> Proposal:
+    gate = wish.gate
+    shake = (
+        wish.what == "open"
+        and gate.tries > 0
+        and gate.plan.shake
+        and not gate.shaken
+        and gate.state is GateState.UNPROVEN
+        and not any(tool.may_run for tool in world.tools_at[gate.name])
+        and world.enough(world.motors[gate.plan.system], world.open_area(world.motors[gate.plan.system], (gate.name,)))
+    )
+    if shake:
+        world.shaking.add(gate.name)
+        return Proposal(MoveGate(gate.name, "shut"), "C10", "a short back-and-forth to shake chips loose")
+    return Proposal(MoveGate(gate.name, wish.what), wish.rule, wish.why)
+
+
+def _free_a_slot(wish: Wish, moving: list[Gate], needed: set[str]) -> Gate | None:
+    """A moving gate that no running tool and no path needs, whose driver can stop it (C4)."""
+    if wish.rank is not Rank.TOOL:
+        return None
+    return next((gate for gate in moving if gate.name not in needed and gate.plan.can_halt and gate.moves), None)
+
+
+def _note_wait(world: World, gate: Gate, wish: Wish, now_s: float) -> None:
+    if gate.wait_from is None:
+        gate.wait_from = now_s
+        world.recorder.write(
+            "queued", gate.name, wish.what, rule="C11", why=f"{gate.name} waits until another gate has moved"
+        )
+
+
+class _Spare:
+    """How much proven area a system could lose in this list and still have a path (C3)."""
+
+    def __init__(self, world: World, motor: Motor) -> None:
+        self.world = world
+        self.motor = motor
+        self.lost: set[str] = set()
+        self.binds = world.path_binds(motor)
+
+    def may_lose(self, gate: Gate) -> bool:
+        """True where the path stays enough without the gate and all that went before it in this list."""
+        return not self.binds or self.world.enough(
+            self.motor, self.world.open_area(self.motor, {*self.lost, gate.name})
+        )
+
+    def lose(self, gate: Gate) -> None:
+        """The list shuts this gate."""
+        self.lost.add(gate.name)

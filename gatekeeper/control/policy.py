@@ -1,0 +1,317 @@
+"""What should happen now: one list of commands from all that is believed, in the order of yielding.
+
+``decide`` looks at the whole shop each time and proposes; it remembers nothing of its own, so no order of events can
+leave it in a corner. Offs and halts come first, then moves, then motors on, then renewals.
+"""
+
+from typing import NamedTuple
+
+from gatekeeper.control.messages import MoveGate, SwitchMotor
+from gatekeeper.control.moves import Proposal, SystemWishes, ration, wishes
+from gatekeeper.control.plan import MotorKind
+from gatekeeper.control.starts import START_TOLERANCE
+from gatekeeper.control.tables import MotorState
+from gatekeeper.control.units import Gate, Motor
+from gatekeeper.control.world import AIR_SPIN_UP_S, World
+
+#: A lost path stops the fan one worst travel and this much later (C3).
+PATH_LOST_EXTRA_S = 2.0
+#: Pause between a release and the first motion (C26).
+RELEASE_PAUSE_S = 3.0
+#: How much longer than its travel a gate with a switch may take before it has missed, as a share and at least.
+LATE_SHARE = 0.25
+LATE_LEAST_S = 0.5
+#: A short move towards shut, at most this long (C10).
+SHAKE_S = 1.0
+
+
+class Hindrance(NamedTuple):
+    """Why a motor that has a cause is not switched on, and the first instant at which it might be."""
+
+    rule: str
+    why: str
+    until_s: float | None = None
+
+
+def decide(world: World, now_s: float) -> tuple[list[Proposal], dict[str, SystemWishes]]:
+    """The whole list for this step."""
+    proposals = _offs(world, now_s)
+    offed = {proposal.command.motor for proposal in proposals if isinstance(proposal.command, SwitchMotor)}
+    for name, (rule, why) in world.halts.items():
+        proposals.append(Proposal(MoveGate(name, "halt"), rule, why))
+    plans: dict[str, SystemWishes] = {}
+    for motor in world.motors.values():
+        if motor.has_path_rule and not world.settling and world.blocked(motor) is None:
+            plans[motor.name] = wishes(world, motor, now_s)
+    moves = ration(world, plans, now_s)
+    proposals += moves
+    shut = {move.command.gate for move in moves if isinstance(move.command, MoveGate) and move.command.what != "open"}
+    feeders: set[str] = set()
+    for motor in world.motors.values():
+        if motor.on:
+            if motor.name not in offed and _renewal_due(motor, now_s):
+                until = now_s + motor.plan.lease_s
+                proposals.append(Proposal(SwitchMotor(motor.name, "renew", until), "C23", "the lease is renewed"))
+            continue
+        if motor.name in offed or not world.cause_stands(motor, now_s):
+            motor.wait_why = motor.wait_from = None
+            continue
+        hindrance = may_not_start(world, motor, now_s, shut, feeders)
+        if hindrance is None:
+            if motor.plan.feeder is not None:
+                feeders.add(motor.plan.feeder)
+            until = now_s + motor.plan.lease_s
+            proposals.append(Proposal(SwitchMotor(motor.name, "on", until), "C5", _reason(world, motor, now_s)))
+        else:
+            _note_wait(world, motor, hindrance, now_s)
+    return proposals, plans
+
+
+def _renewal_due(motor: Motor, now_s: float) -> bool:
+    return motor.lease_until is not None and motor.lease_until - now_s <= motor.plan.lease_s / 2 + 1e-9
+
+
+def _reason(world: World, motor: Motor, now_s: float) -> str:
+    tools = [tool.name for tool in world.tools_of[motor.name] if world.is_cause(tool, motor, now_s)]
+    if tools and motor.plan.kind is not MotorKind.SHAKER:
+        return f"{' and '.join(tools)} asked for air"
+    return "its collector has stopped" if motor.plan.kind is MotorKind.SHAKER else "a person asked for a run"
+
+
+# ---------------------------------------------------------------- off
+
+
+def _offs(world: World, now_s: float) -> list[Proposal]:
+    proposals = []
+    for motor in world.motors.values():
+        if motor.on and motor.name not in world.force_off:
+            _watch_path(world, motor, now_s)
+        if not motor.on:
+            motor.path_lost_by = None
+            if motor.name in world.force_off and motor.hand != "hand":
+                rule, why = world.force_off[motor.name]
+                proposals.append(Proposal(SwitchMotor(motor.name, "off"), rule, why))
+            continue
+        if motor.name in world.force_off:
+            rule, why = world.force_off[motor.name]
+            proposals.append(Proposal(SwitchMotor(motor.name, "off"), rule, why))
+        elif may_stop(world, motor, now_s):
+            proposals.append(Proposal(SwitchMotor(motor.name, "off"), "C5", "the last delay has ended"))
+    return proposals
+
+
+def _watch_path(world: World, motor: Motor, now_s: float) -> None:
+    if not world.path_lost(motor, now_s):
+        motor.path_lost_by = None
+        return
+    if motor.path_lost_by is None:
+        motor.path_lost_by = now_s + world.worst_travel_s[motor.name] + PATH_LOST_EXTRA_S
+        world.recorder.write("path_lost", motor.name, rule="C3", why=f"{motor.name} has no proven path; a gate opens")
+    elif now_s >= motor.path_lost_by:
+        world.force(motor, "C3", f"{motor.name} had no proven path for one worst travel and 2 s")
+
+
+def parked_enough(world: World, motor: Motor) -> bool:
+    """True where the path that a voluntary stop leaves behind is enough (C7)."""
+    if not world.path_binds(motor):
+        return True
+    automatic = any(gate.can_serve for gate in world.gates_of[motor.name])
+    area = motor.plan.relief_m2 + sum(
+        gate.plan.area_m2
+        for gate in world.gates_of[motor.name]
+        if gate.is_open and (gate.plan.actuated or not automatic)
+    )
+    return world.enough(motor, area)
+
+
+def may_stop(world: World, motor: Motor, now_s: float) -> bool:
+    """True where a voluntary stop may come now (C5, C7, C8)."""
+    stop = world.earliest_stop(motor, now_s)
+    shaken_out = motor.plan.kind is MotorKind.SHAKER and world.cause_stands(
+        world.motors[motor.plan.follows or ""], now_s
+    )
+    if shaken_out:
+        return motor.store.has_start(now_s)
+    return stop is not None and now_s >= stop - START_TOLERANCE and parked_enough(world, motor)
+
+
+# ---------------------------------------------------------------- on
+
+
+def may_not_start(world: World, motor: Motor, now_s: float, shut: set[str], feeders: set[str]) -> Hindrance | None:
+    """Why a motor with a cause may not be switched on in this list; None where it may."""
+    if motor.on:
+        return Hindrance("C23", "it is on")
+    if blocked := world.blocked(motor):
+        return Hindrance(*blocked)
+    if world.settling:
+        return Hindrance("C15", "the sensors settle first", world.settle_until)
+    if motor.hand != "auto":
+        return Hindrance("C25", f"{motor.name} is run by hand")
+    if motor.latch is not None:
+        return Hindrance("C9", f"{motor.name} is latched off; press Clear")
+    if not world.shop_open:
+        return Hindrance("C27", "the shop is shut")
+    shaker = world.shaker_of.get(motor.name)
+    if shaker is not None and shaker.fan_runs(now_s):
+        return Hindrance("C18", f"{shaker.name} still shakes", shaker.coast_until)
+    if world.path_binds(motor) and not world.enough(motor, world.open_area(motor, shut)):
+        return Hindrance("C2", "no open gate is proven yet")
+    if not motor.store.may_start(now_s):
+        until = motor.store.may_start_at()
+        why = "the record of its starts was lost; press Clear" if until is None else "the motor rests: no start is left"
+        return Hindrance("C8", why, until)
+    feeder = motor.plan.feeder
+    if feeder is not None:
+        if feeder in feeders:
+            return Hindrance("C22", f"another motor starts on {feeder}", now_s + world.plan.feeders[feeder])
+        free_at = world.feeder_free_at.get(feeder)
+        if free_at is not None and now_s < free_at:
+            return Hindrance("C22", f"an inrush on {feeder} dies away first", free_at)
+    return None
+
+
+def _note_wait(world: World, motor: Motor, hindrance: Hindrance, now_s: float) -> None:
+    if motor.retrying and hindrance.rule not in ("C22", "C23"):
+        # The one retry is for now or never (C9).
+        world.force(motor, "C9", f"{motor.name}: no retry, {hindrance.why}")
+        world.force_off.pop(motor.name)
+        motor.latch = "did_not_start"
+        world.keep(f"latched/{motor.name}", motor.latch)
+        return
+    if motor.wait_why != hindrance.why:
+        motor.wait_why = hindrance.why
+        motor.wait_from = now_s
+        until = f" until {hindrance.until_s:.1f} s" if hindrance.until_s is not None else ""
+        world.recorder.write(
+            "waiting",
+            motor.name,
+            {"what": "waiting", "until_s": hindrance.until_s},
+            rule=hindrance.rule,
+            why=f"{motor.name} waits{until}: {hindrance.why}",
+        )
+
+
+# ---------------------------------------------------------------- what really left for the wires
+
+
+def apply(world: World, command: MoveGate | SwitchMotor, now_s: float) -> None:
+    """Tell the units about a command that the guard let through."""
+    if isinstance(command, MoveGate):
+        _apply_move(world, world.gates[command.gate], command.what, now_s)
+    else:
+        _apply_switch(world, world.motors[command.motor], command, now_s)
+
+
+def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
+    fire = world.gate_machine.fire
+    if what == "halt":
+        fire(gate, "halted")
+        gate.busy_until = gate.arrive_by = gate.shake_until = None
+        return
+    whole_s = gate.plan.dead_s + gate.plan.travel_s
+    late_s = max(LATE_LEAST_S, LATE_SHARE * gate.plan.travel_s) if gate.plan.has_switch else 0.0
+    gate.busy_until = now_s + whole_s
+    gate.arrive_by = now_s + whole_s + late_s
+    if what == "open":
+        fire(gate, "order_open")
+        gate.shake_until = None
+        return
+    motor = world.motors[gate.plan.system]
+    if gate.name in world.shaking:
+        fire(gate, "order_shake")
+        gate.shaken = True
+        gate.arrive_by = None
+        gate.shake_until = now_s + gate.plan.dead_s + min(SHAKE_S, gate.plan.travel_s / 2)
+    else:
+        fire(gate, "order_shut")
+    if motor.on:
+        # The air proof has two seconds to speak after each shutting (C3a).
+        motor.air_from = max(motor.air_from or 0.0, now_s + PATH_LOST_EXTRA_S)
+        motor.air_gates = (gate.name,)
+
+
+def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float) -> None:
+    if command.what == "off":
+        _apply_off(world, motor, now_s)
+        return
+    motor.lease_until = command.until_s
+    if command.what == "renew":
+        return
+    motor.on = True
+    motor.retrying = False
+    motor.confirmed = motor.plan.confirm_s is None or motor.seen == "running"
+    motor.confirm_by = None if motor.confirmed or motor.plan.confirm_s is None else now_s + motor.plan.confirm_s
+    motor.overrun = False
+    motor.stop_check_at = None
+    motor.wait_why = motor.wait_from = None
+    world.motor_machine.fire(motor, "switched_on")
+    world.keep(f"on/{motor.name}", True)
+    world.new_store(motor, motor.store.charged(now_s), now_s)
+    motor.air_from = now_s + AIR_SPIN_UP_S
+    motor.air_gates = ()
+    if motor.plan.feeder is not None:
+        world.feeder_free_at[motor.plan.feeder] = now_s + world.plan.feeders[motor.plan.feeder]
+    if motor.plan.kind is MotorKind.SHAKER:
+        motor.run_until = now_s + motor.plan.shake_s
+        motor.shake_due = False
+
+
+def _apply_off(world: World, motor: Motor, now_s: float) -> None:
+    was_on, motor.on = motor.on, False
+    motor.lease_until = motor.confirm_by = None
+    if not was_on:
+        return
+    forced = motor.name in world.force_off
+    motor.coast_until = now_s + motor.plan.coast_s
+    by_current = motor.plan.confirm_s is not None
+    motor.stop_check_at = now_s + (motor.plan.release_s if by_current else motor.plan.coast_s)
+    world.motor_machine.fire(motor, "switched_off")
+    world.keep(f"on/{motor.name}", None)
+    world.new_store(motor, motor.store.stopped(now_s, motor.plan.rest_s), now_s)
+    if motor.plan.kind is MotorKind.AIR_CLEANER:
+        motor.cut_s = 0.0
+    if not forced:
+        motor.retry_used = False
+        shaker = world.shaker_of.get(motor.name)
+        if shaker is not None:
+            shaker.shake_due = True
+
+
+def reconcile(world: World, motor: Motor, now_s: float) -> None:
+    """Bring a motor's state into step with what is so, by its table."""
+    fire, state = world.motor_machine.fire, MotorState
+    if motor.on:
+        if motor.state is state.STARTING and motor.confirmed:
+            fire(motor, "proved")
+        if world.in_use(motor, now_s):
+            if motor.state is state.SPIN_DOWN:
+                fire(motor, "wanted")
+        elif motor.state in (state.STARTING, state.RUNNING):
+            fire(motor, "emptied")
+        return
+    if motor.hand == "hand":
+        if motor.state is not state.BY_HAND:
+            fire(motor, "hand_taken")
+        return
+    if motor.state is state.BY_HAND:
+        fire(motor, "hand_left")
+    if world.blocked(motor) is not None:
+        if motor.state is not state.BLOCKED:
+            fire(motor, "blocked")
+        return
+    if motor.state is state.BLOCKED:
+        fire(motor, "unblocked")
+    if motor.latch is not None:
+        if motor.state is not state.LATCHED:
+            fire(motor, "latched")
+        return
+    if motor.state is state.LATCHED:
+        fire(motor, "cleared")
+    if world.cause_stands(motor, now_s):
+        if motor.state is not state.WAITING:
+            fire(motor, "asked")
+    elif motor.state is state.WAITING:
+        fire(motor, "unasked")
+    elif motor.state is state.COASTING and motor.coast_until is None:
+        fire(motor, "stilled")

@@ -1,0 +1,369 @@
+"""The core: one event and the time in, one list of commands out.
+
+Every step goes the same way. Timers are brought up to date, the event is taken in, the policy looks at the whole shop
+and proposes a list, the guard judges it, and only what it lets through is told to the tables and sent. What changed is
+written into the record. No clock, no I/O, no randomness: the same calls give the same answers.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from gatekeeper.control.guard import Guard
+from gatekeeper.control.intake import advance, take
+from gatekeeper.control.machine import NoRow
+from gatekeeper.control.messages import (
+    AirSeen,
+    Command,
+    Event,
+    HandSeen,
+    InputSeen,
+    Kept,
+    Missed,
+    MotorSeen,
+    MoveGate,
+    QuietSeen,
+    Requested,
+    SettingChanged,
+    ShopKeySeen,
+    ShowSign,
+    Stopping,
+    SwitchMotor,
+    SwitchSeen,
+    Ticked,
+    ToolSeen,
+    Woke,
+)
+from gatekeeper.control.moves import Proposal, SystemWishes
+from gatekeeper.control.people import ask, change
+from gatekeeper.control.plan import Plan
+from gatekeeper.control.policy import apply, decide, may_not_start, reconcile
+from gatekeeper.control.record import Recorder
+from gatekeeper.control.shop_entry import shop_entry
+from gatekeeper.control.tables import GateState
+from gatekeeper.control.watch import signs, tell
+from gatekeeper.control.world import World
+
+#: How often the durable beat is written while a motor is on (C21, C8a).
+BEAT_S = 20.0
+
+
+class Supervisor:
+    """The pure core of one shop.
+
+    Args:
+        plan: the shop.
+        kept: what an earlier run made durable.
+        boot, run: names of this start of the board and of this process, for the record.
+        strict: raise on a fault of our own (tests); otherwise it is recorded and the motors are told off.
+    """
+
+    def __init__(
+        self, plan: Plan, kept: Kept | None = None, *, boot: str = "boot", run: str = "run", strict: bool = False
+    ) -> None:
+        self.plan = plan
+        self.kept = kept if kept is not None else Kept()
+        self.recorder = Recorder(boot, run)
+        self.strict = strict
+        self.world: World
+        self.guard: Guard
+        self._now_s = 0.0
+        self._again = False
+        self._beliefs: dict[str, Any] = {}
+        self._states: dict[str, Any] = {}
+        self._plans: dict[str, SystemWishes] = {}
+        self._woke = False
+
+    # ---------------------------------------------------------------- one step
+
+    def handle(self, event: Event, now_s: float) -> tuple[Command, ...]:
+        """Take in one event at an instant not before the last one, and say what to do.
+
+        Raises:
+            ValueError: where time goes back, or the first event is not ``Woke``.
+        """
+        if not self._woke:
+            if not isinstance(event, Woke):
+                raise ValueError("the first event must be Woke")
+            self._wake(now_s)
+        elif now_s < self._now_s:
+            raise ValueError(f"time cannot go back: {now_s} after {self._now_s}")
+        self._now_s = now_s
+        world = self.world
+        world.force_off, world.halts = {}, {}
+        world.keeps, world.answers = [], []
+        world.shaking.clear()
+        self.recorder.begin(now_s)
+        try:
+            return self._step(event, now_s)
+        except (NoRow, KeyError, TypeError, ArithmeticError) as error:
+            if self.strict:
+                raise
+            return self._fall_back(error, now_s)
+
+    def _step(self, event: Event, now_s: float) -> tuple[Command, ...]:
+        world = self.world
+        self._write_event(event)
+        self.guard.observe(event, now_s)
+        advance(world, now_s)
+        self._take(event, now_s)
+        for motor in world.motors.values():
+            reconcile(world, motor, now_s)
+        proposals, self._plans = decide(world, now_s)
+        sent = self._judge(proposals, now_s)
+        for motor in world.motors.values():
+            reconcile(world, motor, now_s)
+        tell(world, now_s)
+        self._write_changes(now_s)
+        self._beat(now_s)
+        commands = [*sent, *self._new_signs(now_s), *world.keeps, *world.answers]
+        # What a list did may allow more at the same instant: look again at once, as a step of its own.
+        self._again = any(not (isinstance(command, SwitchMotor) and command.what == "renew") for command in sent)
+        return tuple(commands)
+
+    def _wake(self, now_s: float) -> None:
+        self._woke = True
+        self.world = World(self.plan, self.kept, self.recorder, now_s)
+        self.guard = Guard(self.plan, self.kept)
+
+    def _take(self, event: Event, now_s: float) -> None:
+        world = self.world
+        match event:
+            case Woke():
+                settle_s = max((motor.settle_s for motor in self.plan.motors.values()), default=0.0)
+                world.settle_until = now_s + settle_s
+                for motor in world.motors.values():
+                    resume = motor.resume
+                    world.force(motor, "C15", "every motor is off when the controller wakes")
+                    motor.resume = resume
+                world.keep("clean_stop", None)
+                if self.kept.damaged:
+                    world.raise_alarm("records_damaged", "the controller", now_s)
+            case Ticked():
+                pass
+            case Stopping():
+                for motor in world.motors.values():
+                    world.force(motor, "C23", "the controller was asked to end")
+                world.keep("clean_stop", True)
+            case Requested():
+                ask(world, event, now_s)
+            case SettingChanged():
+                change(world, event, now_s)
+            case _:
+                take(world, event, now_s)
+
+    def _judge(self, proposals: Sequence[Proposal], now_s: float) -> list[Command]:
+        """Let the guard judge the whole list, tell the units what really leaves, and write it down."""
+        world = self.world
+        why = {id(proposal.command): proposal for proposal in proposals}
+        # What the step makes durable (a stuck gate, a hold) is part of the list that is judged.
+        judgement = self.guard.judge([*world.keeps, *(proposal.command for proposal in proposals)], now_s)
+        sent: list[Command] = []
+        for command in judgement.allowed:
+            if not isinstance(command, MoveGate | SwitchMotor):
+                continue
+            proposal = why[id(command)]
+            apply(world, command, now_s)
+            sent.append(command)
+            if isinstance(command, MoveGate):
+                self.recorder.write("gate_command", command.gate, command.what, rule=proposal.rule, why=proposal.why)
+            else:
+                value: Any = command.what
+                if command.until_s is not None:
+                    value = {"what": command.what, "until_s": round(command.until_s, 3)}
+                self.recorder.write("motor_command", command.motor, value, rule=proposal.rule, why=proposal.why)
+        for dropped in judgement.dropped:
+            if isinstance(dropped.command, MoveGate):
+                self.recorder.write(
+                    "dropped", dropped.command.gate, dropped.command.what, rule=dropped.rule, why=dropped.why
+                )
+                subject = dropped.command.gate
+            elif isinstance(dropped.command, SwitchMotor):
+                self.recorder.write(
+                    "dropped", dropped.command.motor, dropped.command.what, rule=dropped.rule, why=dropped.why
+                )
+                subject = dropped.command.motor
+            else:
+                continue
+            if ("core_fault", subject) not in world.alarms:
+                world.raise_alarm("core_fault", subject, now_s, rule=dropped.rule)
+        return sent
+
+    def _fall_back(self, error: Exception, now_s: float) -> tuple[Command, ...]:
+        """A fault of our own in mid-step: every motor off, said aloud; gates stay where they are."""
+        sentence = f"{type(error).__name__}: {error}"
+        self.recorder.write("fault", None, type(error).__name__, why=sentence)
+        commands = []
+        for motor in self.world.motors.values():
+            self.world.force(motor, "C20", "a fault in the program")
+            if motor.on:
+                apply(self.world, SwitchMotor(motor.name, "off"), now_s)
+            self.recorder.write("motor_command", motor.name, "off", rule="C20", why="a fault in the program")
+            commands.append(SwitchMotor(motor.name, "off"))
+        self.guard.judge(commands, now_s)
+        self.world.raise_alarm("core_fault", type(error).__name__, now_s)
+        return tuple(commands)
+
+    # ---------------------------------------------------------------- the record
+
+    def _write_event(self, event: Event) -> None:
+        write = self.recorder.write_event
+        match event:
+            case Woke():
+                self.recorder.write("shop", None, shop_entry(self.world, self._now_s))
+                write("wake")
+            case Ticked():
+                write("tick")
+            case Stopping():
+                write("stopped")
+            case ToolSeen(tool=name, state=state, why=why):
+                write("tool", name, state, why=why)
+            case SwitchSeen(gate=name, state=state):
+                write("switch", name, state)
+            case Missed(gate=name, why=why):
+                write("miss", name, why=why)
+            case MotorSeen(motor=name, state=state):
+                write("motor_seen", name, state)
+            case AirSeen(motor=name, moving=moving):
+                write("air", name, moving)
+            case InputSeen(input=name, state=state):
+                write(str(self.plan.inputs[name].kind), name, state)
+            case HandSeen(motor=name, state=state):
+                write("hand", name, state)
+            case ShopKeySeen(state=state):
+                write("shop_key", None, state)
+            case QuietSeen(quiet=quiet):
+                write("quiet", None, quiet)
+            case Requested():
+                write(
+                    "request",
+                    event.subject,
+                    {"what": event.what, "who": event.who, "for_s": event.for_s},
+                    why=event.text,
+                )
+            case SettingChanged():
+                write("setting", event.subject, {"name": event.name, "value": event.value, "who": event.who})
+
+    def _write_changes(self, now_s: float) -> None:
+        """Beliefs and motor states that differ from those last written."""
+        world = self.world
+        for gate in world.gates.values():
+            belief = gate.belief
+            if self._beliefs.get(gate.name) != belief:
+                self._beliefs[gate.name] = belief
+                proof = None
+                if gate.is_open:
+                    proof = "switch" if gate.plan.has_switch else "time"
+                self.recorder.write("gate_belief", gate.name, {"what": belief, "proof": proof})
+        for motor in world.motors.values():
+            stop = world.earliest_stop(motor, now_s) if motor.on else None
+            start = None
+            if motor.wait_why is not None:
+                hindrance = may_not_start(world, motor, now_s, set(), set())
+                start = hindrance.until_s if hindrance else None
+            shown = (motor.state, _thousandths(stop), _thousandths(start))
+            if self._states.get(motor.name) == shown:
+                continue
+            self._states[motor.name] = shown
+            stretched = (
+                stop is not None and motor.store.level_at(stop) < 1.0 + 1e-6 and not motor.store.has_start(now_s)
+            )
+            self.recorder.write(
+                "state",
+                motor.name,
+                {
+                    "what": str(motor.state),
+                    "earliest_stop_s": shown[1],
+                    "earliest_start_s": shown[2],
+                    "starts_stored": round(motor.store.level_at(now_s), 6),
+                },
+                rule="C8" if stretched else None,
+                why="the motor rests: it runs on instead of starting hot" if stretched else motor.wait_why,
+            )
+
+    def _new_signs(self, now_s: float) -> list[Command]:
+        commands: list[Command] = []
+        shown = signs(self.world, now_s)
+        for subject, word in shown.items():
+            if self.world.signs.get(subject, "dark") != word:
+                self.recorder.write("sign", subject, word)
+                commands.append(ShowSign(subject, word))  # type: ignore[arg-type]
+        self.world.signs = shown
+        return commands
+
+    def _beat(self, now_s: float) -> None:
+        """Keep, every now and then, which motors are on: for C21's exception and the stores of C8a."""
+        world = self.world
+        changed = any(keep.key.startswith("on/") for keep in world.keeps)
+        running = [motor for motor in world.motors.values() if motor.on]
+        due = [motor for motor in running if motor.beat_at is None or now_s >= motor.beat_at]
+        if not (changed or due):
+            return
+        for motor in world.motors.values():
+            motor.beat_at = now_s + BEAT_S if motor.on else None
+        world.keep(
+            "beat",
+            {"t_s": round(now_s, 3), "on": [motor.name for motor in running], "resumed_s": world.resumed_s},
+        )
+
+    # ---------------------------------------------------------------- what others may ask
+
+    def next_deadline(self) -> float | None:
+        """The next instant at which something happens by itself; None where nothing will."""
+        if not self._woke:
+            return None
+        if self._again:
+            return self._now_s
+        now_s, world = self._now_s, self.world
+        ahead: list[float] = []
+
+        def note(instant: float | None) -> None:
+            if instant is not None and instant > now_s:
+                ahead.append(instant)
+
+        note(world.settle_until)
+        for gate in world.gates.values():
+            if gate.state is not GateState.SHAKING or gate.shake_until is not None:
+                for instant in gate.instants():
+                    note(instant)
+        for tool in world.tools.values():
+            for instant in tool.instants():
+                note(instant)
+        for motor in world.motors.values():
+            for instant in motor.instants():
+                if instant is not None and instant != motor.lease_until:
+                    note(instant)
+            if motor.on and motor.lease_until is not None:
+                # A moment late on the very end is no longer a renewal: wake at half of the lease.
+                note(max(motor.lease_until - motor.plan.lease_s / 2, now_s + 1e-6))
+                note(world.earliest_stop(motor, now_s))
+            elif world.cause_stands(motor, now_s):
+                hindrance = may_not_start(world, motor, now_s, set(), set())
+                note(hindrance.until_s if hindrance else None)
+                for tool in world.tools_of[motor.name]:
+                    note(world.due(tool, motor))
+            if motor.flush and motor.flush_from is not None:
+                note(motor.flush_from + world.gates[motor.flush[0]].plan.clear_s)
+        return min(ahead, default=None)
+
+    def save(self) -> tuple[Any, ...]:
+        """All that the next step depends on, as one value."""
+        return (
+            self.world.save(),
+            self.guard.save(),
+            self._now_s,
+            self._again,
+            tuple(self._beliefs.items()),
+            tuple(self._states.items()),
+        )
+
+    def restore(self, state: tuple[Any, ...]) -> None:
+        """Put a saved state back; the record goes on from where it is."""
+        world, guard, self._now_s, self._again, beliefs, states = state
+        self.world.restore(world)
+        self.guard.restore(guard)
+        self._beliefs = dict(beliefs)
+        self._states = dict(states)
+
+
+def _thousandths(instant: float | None) -> float | None:
+    return None if instant is None else round(instant, 3)

@@ -1,0 +1,233 @@
+"""What the core believes of one gate, one motor, one tool: plain state, no decisions.
+
+Every field holds an immutable value, and ``FIELDS`` names them all, so that the state of a whole shop is one tuple that
+can be read and put back (``save``/``restore``). ``INSTANTS`` are the fields on the monotonic clock: each is also a
+deadline while it lies ahead.
+"""
+
+from operator import attrgetter
+from typing import Any, ClassVar
+
+from gatekeeper.control.plan import GatePlan, MotorKind, MotorPlan, ToolPlan
+from gatekeeper.control.starts import StartStore
+from gatekeeper.control.tables import GateState, MotorState
+
+
+class Unit:
+    """Base of the three: saving and restoring by the declared fields."""
+
+    FIELDS: ClassVar[tuple[str, ...]]
+    INSTANTS: ClassVar[frozenset[str]]
+    _read: ClassVar[Any]
+    _read_instants: ClassVar[Any]
+
+    def __init_subclass__(cls) -> None:
+        cls._read = attrgetter(*cls.FIELDS)
+        cls._read_instants = attrgetter(*sorted(cls.INSTANTS))
+
+    def save(self) -> tuple[Any, ...]:
+        """Every field, in order."""
+        return type(self)._read(self)  # type: ignore[no-any-return]
+
+    def restore(self, values: tuple[Any, ...]) -> None:
+        """Put a saved state back."""
+        for name, value in zip(self.FIELDS, values, strict=True):
+            setattr(self, name, value)
+
+    def instants(self) -> tuple[float | None, ...]:
+        """Every instant, for the next deadline."""
+        return type(self)._read_instants(self)  # type: ignore[no-any-return]
+
+
+class Gate(Unit):
+    """One gate.
+
+    ``busy_until`` is the end of the actuator's longest possible motion (its slot on the supply); ``arrive_by`` the
+    instant at which a move without a switch has arrived, or one with a switch has missed. ``tries`` counts misses of
+    the present intention. ``held`` is the words of whoever holds it; ``free_at`` ends the three seconds after a
+    release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when it waits for a
+    slot.
+    """
+
+    FIELDS = (
+        "state", "switch", "busy_until", "arrive_by", "tries", "held", "free_at", "hand", "hand_until", "hand_why",
+        "clear_until", "shake_until", "shaken", "wait_from", "worked",
+    )  # fmt: skip
+    INSTANTS = frozenset({"busy_until", "arrive_by", "free_at", "hand_until", "clear_until", "shake_until"})
+
+    def __init__(self, plan: GatePlan) -> None:
+        self.plan = plan
+        self.name = plan.name
+        self.state: GateState
+        self.switch: str | None = None
+        self.busy_until: float | None = None
+        self.arrive_by: float | None = None
+        self.tries = 0
+        self.held: str | None = None
+        self.worked = False
+        self.free_at: float | None = None
+        self.hand: str | None = None
+        self.hand_until: float | None = None
+        self.hand_why: str | None = None
+        self.clear_until: float | None = None
+        self.shake_until: float | None = None
+        self.shaken = False
+        self.wait_from: float | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Confirmed open (RULES, terms): by its switch, or by a full uninterrupted travel."""
+        return self.state is GateState.OPEN or (self.state is GateState.STUCK and self.switch == "open")
+
+    @property
+    def moves(self) -> bool:
+        """True while we believe that our command moves it."""
+        return self.state in (GateState.OPENING, GateState.SHUTTING, GateState.SHAKING)
+
+    def is_busy(self, now_s: float) -> bool:
+        """True while its actuator may still be moving: it keeps its slot on the supply."""
+        return self.busy_until is not None and self.busy_until > now_s
+
+    def may_move(self, now_s: float) -> bool:
+        """False for a hand gate and where fingers may be in it (C26): held, stuck, or released a moment ago."""
+        return (
+            self.plan.actuated
+            and self.held is None
+            and self.state is not GateState.STUCK
+            and (self.free_at is None or self.free_at <= now_s)
+        )
+
+    @property
+    def can_serve(self) -> bool:
+        """True where it can still be brought open by us, now or in a moment."""
+        return self.plan.actuated and self.held is None and self.state is not GateState.STUCK
+
+    @property
+    def belief(self) -> str:
+        """The word of the record."""
+        if self.held is not None and self.state is not GateState.STUCK:
+            return "held"
+        return "shutting" if self.state is GateState.SHAKING else str(self.state)
+
+
+class Motor(Unit):
+    """One motor that we start.
+
+    ``on`` is our word to the switch, ``seen`` what confirms it. ``run_until`` ends a person's timed run.
+    ``path_lost_by`` is when a lost path stops the fan; ``air_from`` from when the air proof must have spoken, after
+    ``air_gates`` were shut. ``parked`` are the gates that the last cut leaves open. ``cut_s`` is what was cut since an
+    air cleaner last stopped. ``flush`` are the branches still to be cleared.
+    """
+
+    FIELDS = (
+        "state", "on", "lease_until", "coast_until", "store", "confirm_by", "confirmed", "retry_used", "retrying",
+        "seen", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what", "path_lost_by",
+        "air_gates", "air_from", "parked", "cut_s", "cut_from", "shake_due", "flush", "flush_from", "overrun", "resume",
+        "wait_from", "wait_why", "beat_at",
+    )  # fmt: skip
+    INSTANTS = frozenset(
+        {
+            "lease_until",
+            "coast_until",
+            "confirm_by",
+            "stop_check_at",
+            "run_until",
+            "path_lost_by",
+            "air_from",
+            "beat_at",
+        }
+    )
+
+    def __init__(self, plan: MotorPlan, store: StartStore) -> None:
+        self.plan = plan
+        self.name = plan.name
+        self.state: MotorState
+        self.on = False
+        self.lease_until: float | None = None
+        self.coast_until: float | None = None
+        self.store = store
+        self.confirm_by: float | None = None
+        self.confirmed = False
+        self.retry_used = False
+        self.retrying = False
+        self.seen: str | None = None
+        self.stop_check_at: float | None = None
+        self.air: bool | None = None
+        self.hand = "auto"
+        self.out_of_service: tuple[str, str, float] | None = None
+        self.latch: str | None = None
+        self.run_until: float | None = None
+        self.run_what: str | None = None
+        self.path_lost_by: float | None = None
+        self.air_gates: tuple[str, ...] = ()
+        self.air_from: float | None = None
+        self.parked: tuple[str, ...] = ()
+        self.cut_s = 0.0
+        self.cut_from: float | None = None
+        self.shake_due = False
+        self.flush: tuple[str, ...] = ()
+        self.flush_from: float | None = None
+        self.overrun = False
+        self.resume = False
+        self.wait_from: float | None = None
+        self.wait_why: str | None = None
+        self.beat_at: float | None = None
+
+    @property
+    def has_path_rule(self) -> bool:
+        """True for motors that pull on a duct."""
+        return self.plan.kind in (MotorKind.COLLECTOR, MotorKind.VACUUM)
+
+    def fan_runs(self, now_s: float) -> bool:
+        """RULES, terms: commanded on, or confirmed running, or within its coast time after either; or by hand."""
+        return (
+            self.on
+            or self.seen == "running"
+            or self.hand == "hand"
+            or (self.coast_until is not None and self.coast_until > now_s)
+        )
+
+
+class Tool(Unit):
+    """One tool with a sensor.
+
+    ``reading`` is the last word of its sensor. ``counting`` says that it counts as running for C5. ``causes`` are the
+    motors for which its present run, or the delay after it, is a fresh cause (C21). ``was_running`` is the good reading
+    before a lost one; ``said_stopped`` a person's word. ``order`` is the order of starts.
+    """
+
+    FIELDS = (
+        "reading", "counting", "causes", "started_at", "stopped_at", "stale_at", "was_running", "said_stopped",
+        "ask_at", "asked", "answer_by", "overlong", "order", "found", "hold_until", "shut_start",
+    )  # fmt: skip
+    INSTANTS = frozenset({"ask_at", "answer_by", "hold_until"})
+
+    def __init__(self, plan: ToolPlan) -> None:
+        self.plan = plan
+        self.name = plan.name
+        self.reading = "unknown"
+        self.counting = False
+        self.causes: frozenset[str] = frozenset()
+        self.started_at: float | None = None
+        self.stopped_at: float | None = None
+        self.stale_at: float | None = None
+        self.hold_until: float | None = None
+        self.was_running = False
+        self.said_stopped = False
+        self.ask_at: float | None = None
+        self.asked = False
+        self.answer_by: float | None = None
+        self.overlong = False
+        self.order = 0
+        self.found = False
+        self.shut_start = False
+
+    @property
+    def wants_gates(self) -> bool:
+        """Its gates are to be open: it runs, or ran when its sensor was lost and nobody said that it stopped."""
+        return self.reading == "running" or (self.reading == "stale" and self.was_running and not self.said_stopped)
+
+    @property
+    def may_run(self) -> bool:
+        """Its gates must not be shut (C1, C12): it runs, or nobody can say that it does not."""
+        return self.reading in ("running", "unknown") or (self.reading == "stale" and not self.said_stopped)

@@ -1,0 +1,131 @@
+"""What people must be told now: the standing messages and the sign lamps, worked out anew each step (C16, C20)."""
+
+from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Standing, sentence
+from gatekeeper.control.plan import InputKind
+from gatekeeper.control.tables import GateState
+from gatekeeper.control.units import Motor, Tool
+from gatekeeper.control.world import World
+
+
+def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
+    """Every message whose reason stands now, as (code, subject) to the rule behind it."""
+    found: dict[tuple[str, str], str] = {}
+    for name in world.unhealthy(InputKind.FIRE) if world.awake else ():
+        found["fire", name] = "C24"
+    for name in world.unhealthy(InputKind.EMERGENCY) if world.awake else ():
+        found["emergency", name] = "C13"
+    if world.fire and not any(code == "fire" for code, _ in found):
+        found["fire", "not reset yet"] = "C24"
+    if world.emergency and not any(code == "emergency" for code, _ in found):
+        found["emergency", "not reset yet"] = "C13"
+    for name in world.unhealthy(InputKind.DOOR) if world.awake else ():
+        found["door_open", name] = "C14"
+    for gate in world.gates.values():
+        if gate.state is GateState.STUCK:
+            found["gate_stuck", gate.name] = "C10"
+        elif gate.held is not None:
+            found["gate_held", gate.name] = "C26"
+    for motor in world.motors.values():
+        _motor_reasons(world, motor, found, now_s)
+    for tool in world.tools.values():
+        _tool_reasons(world, tool, found, now_s)
+    return found
+
+
+def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str], now_s: float) -> None:
+    name = motor.name
+    if motor.out_of_service is not None:
+        found["out_of_service", name] = "C14"
+    if motor.latch is not None:
+        found[motor.latch if motor.latch in FAULTS else "did_not_start", name] = "C9"
+    if motor.store.locked:
+        found["starts_lost", name] = "C8"
+    if motor.overrun:
+        found["runs_when_off", name] = "C9"
+    if world.awake and world.path_lost(motor, now_s) and motor.fan_runs(now_s):
+        found["no_path", name] = "C3"
+    if world.awake and world.air_lost(motor, now_s):
+        found["air_not_proved", name] = "C3"
+
+
+def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], now_s: float) -> None:
+    if tool.reading == "stale":
+        found["sensor_lost", tool.name] = "C12"
+    if tool.asked and tool.counting:
+        found["still_running", tool.name] = "C12"
+    if tool.overlong and tool.reading == "running":
+        found["counted_stopped", tool.name] = "C12"
+    if not tool.wants_gates or not world.awake:
+        return
+    served = [world.motors[name] for name in world.systems_of[tool.name]]
+    able = [motor for motor in served if motor.latch is None and world.blocked(motor) is None]
+    if len(able) < len(served) and able:
+        found["one_system_only", tool.name] = "C18"
+    if any(motor.on or motor.hand == "hand" for motor in served):
+        if any(not may_open(world, gate) for gate in tool.plan.gates):
+            found["not_collected", tool.name] = "C2"
+    elif tool.found:
+        found["found_running", tool.name] = "C21"
+    elif tool.counting and not any(world.is_cause(tool, motor, now_s) for motor in served):
+        found["no_air", tool.name] = "C16"
+    for motor in served:
+        answer = world.plan.air.get(
+            (motor.name, frozenset(other.name for other in world.tools_of[motor.name] if other.wants_gates))
+        )
+        if answer and any(name == tool.name for name, _ in answer.short):
+            found["short_of_air", tool.name] = "C17"
+
+
+def may_open(world: World, name: str) -> bool:
+    """False where a gate neither is open nor will be by itself; an unswitched hand gate is its person's."""
+    gate = world.gates[name]
+    return gate.is_open or gate.can_serve or (not gate.plan.actuated and not gate.plan.has_switch)
+
+
+def tell(world: World, now_s: float) -> None:
+    """Raise and clear messages so that they are exactly those whose reasons stand, and those that wait for a person."""
+    reasons = standing_reasons(world, now_s)
+    for key, rule in reasons.items():
+        if key not in world.alarms:
+            code, subject = key
+            world.alarms[key] = Standing(now_s, now_s)
+            world.recorder.write(
+                "message",
+                subject,
+                {"what": "raised", "code": code, "heap": FAULTS[code].heap},
+                rule=rule,
+                why=sentence(code, subject),
+            )
+    for code, subject in [key for key in world.alarms if key not in reasons and key[0] not in UNTIL_CLEARED]:
+        del world.alarms[code, subject]
+        world.recorder.write("message", subject, {"what": "cleared", "code": code, "heap": FAULTS[code].heap})
+
+
+def signs(world: World, now_s: float) -> dict[str, str]:
+    """What each sign lamp shows: coming, ready, no air; and at a gate what is about to move or is held."""
+    shown: dict[str, str] = {}
+    for gate in world.gates.values():
+        if gate.free_at is not None:
+            shown[gate.name] = "moving_soon"
+        elif gate.held is not None or gate.state is GateState.STUCK:
+            shown[gate.name] = "held"
+        else:
+            shown[gate.name] = "dark"
+    for tool in world.tools.values():
+        shown[tool.name] = _tool_sign(world, tool, now_s)
+    return shown
+
+
+def _tool_sign(world: World, tool: Tool, now_s: float) -> str:
+    if not tool.wants_gates:
+        return "dark"
+    if tool.shut_start and not world.shop_open:
+        return "shop_shut"
+    served = [world.motors[name] for name in world.systems_of[tool.name]]
+    if not any(motor.on or motor.hand == "hand" or world.cause_stands(motor, now_s) for motor in served):
+        return "no_air"
+    if any(not may_open(world, name) for name in tool.plan.gates):
+        return "no_air"
+    gates_ready = all(world.gates[name].is_open or not world.gates[name].plan.actuated for name in tool.plan.gates)
+    motors_ready = any((motor.on and motor.confirmed) or motor.hand == "hand" for motor in served)
+    return "ready" if gates_ready and motors_ready else "coming"

@@ -1,0 +1,353 @@
+"""The whole shop as the core believes it, and the questions that every rule asks of it.
+
+Nothing here decides. ``World`` holds the units, the circuits and the settings; what must happen because of an event
+(a forced stop, a halt) is noted here by whoever handled the event, and carried out by the policy in the same step.
+"""
+
+from collections.abc import Iterable
+from typing import Any
+
+from gatekeeper.control.alarms import FAULTS, Standing, sentence
+from gatekeeper.control.keeping import (
+    may_resume,
+    out_of_service_of,
+    setting_key,
+    store_of,
+)
+from gatekeeper.control.machine import TableMachine
+from gatekeeper.control.messages import Answer, Keep, Kept
+from gatekeeper.control.plan import InputKind, MotorKind, Plan, Proof
+from gatekeeper.control.record import Recorder
+from gatekeeper.control.starts import StartStore
+from gatekeeper.control.tables import (
+    GATE_INITIAL,
+    GATE_TABLE,
+    MOTOR_INITIAL,
+    MOTOR_TABLE,
+    GateState,
+    MotorState,
+)
+from gatekeeper.control.units import Gate, Motor, Tool
+
+#: Relative tolerance on areas: sums of floats.
+AREA_TOLERANCE = 1e-9
+#: How long a fan may need before its air proof can speak, our own assumption.
+AIR_SPIN_UP_S = 5.0
+
+
+class World:
+    """Units, circuits, settings, and the notes of the present step.
+
+    Args:
+        plan: the shop.
+        kept: what an earlier run made durable.
+        recorder: where facts are written.
+        now_s: the instant at which this run begins.
+    """
+
+    FIELDS = (
+        "emergency", "fire", "shop_open", "quiet", "settle_until", "order", "resumed_s", "damaged", "awake",
+    )  # fmt: skip
+
+    def __init__(self, plan: Plan, kept: Kept, recorder: Recorder, now_s: float) -> None:
+        plan.check()
+        self.plan = plan
+        self.recorder = recorder
+        self.gate_machine = TableMachine("gate", GateState, GATE_TABLE, GATE_INITIAL)
+        self.motor_machine = TableMachine("motor", MotorState, MOTOR_TABLE, MOTOR_INITIAL)
+        self.gates = {name: Gate(gate) for name, gate in plan.gates.items()}
+        self.motors = {name: Motor(motor, store_of(motor, kept, now_s)) for name, motor in plan.motors.items()}
+        self.tools = {name: Tool(tool) for name, tool in plan.tools.items()}
+        for gate in self.gates.values():
+            self.gate_machine.add(gate)
+        for motor in self.motors.values():
+            self.motor_machine.add(motor)
+        self.circuits = dict.fromkeys(plan.inputs, "unknown")
+        self.settings: dict[str, float] = {}
+        self.feeder_free_at: dict[str, float] = {}
+        self.alarms: dict[tuple[str, str], Standing] = {}
+        self.signs: dict[str, str] = {}
+        self.emergency = kept.damaged or bool(kept.values.get("emergency"))
+        self.fire = kept.damaged or bool(kept.values.get("fire"))
+        if kept.damaged:
+            # Without a circuit in the shop nobody could ever reset it.
+            self.emergency &= any(source.kind is InputKind.EMERGENCY for source in plan.inputs.values())
+            self.fire &= any(source.kind is InputKind.FIRE for source in plan.inputs.values())
+        self.shop_open = True
+        self.quiet = False
+        self.damaged = kept.damaged
+        self.awake = False
+        self.settle_until: float | None = None
+        self.order = 0
+        beat = kept.values.get("beat")
+        resumed = beat.get("resumed_s") if isinstance(beat, dict) and kept.same_boot else None
+        self.resumed_s: float | None = resumed
+        self._take_up(kept, now_s)
+        self._index()
+        # The notes of one step.
+        self.force_off: dict[str, tuple[str, str]] = {}
+        self.halts: dict[str, tuple[str, str]] = {}
+        self.keeps: list[Keep] = []
+        self.answers: list[Answer] = []
+        self.shaking: set[str] = set()
+
+    def _take_up(self, kept: Kept, now_s: float) -> None:
+        for gate in self.gates.values():
+            held = kept.values.get(f"held/{gate.name}")
+            if held and not kept.damaged:
+                fields = held if isinstance(held, dict) else {}
+                gate.held = str(fields.get("why") or "held")
+                gate.worked = bool(fields.get("worked"))
+            if kept.values.get(f"stuck/{gate.name}") and not kept.damaged:
+                self.gate_machine.fire(gate, "gave_up")
+        for motor in self.motors.values():
+            motor.out_of_service = out_of_service_of(motor.name, kept)
+            latch = kept.values.get(f"latched/{motor.name}")
+            motor.latch = str(latch) if latch else None
+            motor.resume = may_resume(motor.plan, kept, now_s) and motor.out_of_service is None
+        for subject in (*self.plan.motors, *self.plan.tools):
+            value = kept.values.get(setting_key(subject))
+            if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 3600:
+                self.settings[subject] = float(value)
+
+    def _index(self) -> None:
+        self.gates_of = {
+            name: tuple(gate for gate in self.gates.values() if gate.plan.system == name) for name in self.motors
+        }
+        self.systems_of = {name: self.plan.systems_of(name) for name in self.tools}
+        everyone = tuple(self.tools.values())
+        self.tools_of = {
+            name: everyone
+            if motor.plan.kind is MotorKind.AIR_CLEANER
+            else tuple(tool for tool in everyone if name in self.systems_of[tool.name])
+            for name, motor in self.motors.items()
+        }
+        self.tools_at = {name: tuple(tool for tool in everyone if name in tool.plan.gates) for name in self.gates}
+        self.clear_s = {
+            (tool.name, name): max(
+                (self.gates[gate].plan.clear_s for gate in tool.plan.gates if self.gates[gate].plan.system == name),
+                default=0.0,
+            )
+            for tool in everyone
+            for name in self.motors
+        }
+        self.worst_travel_s = {
+            name: max((gate.plan.travel_s for gate in gates), default=0.0) for name, gates in self.gates_of.items()
+        }
+        self.shaker_of = {motor.plan.follows: motor for motor in self.motors.values() if motor.plan.follows is not None}
+
+    # ---------------------------------------------------------------- the state as one value
+
+    def save(self) -> tuple[Any, ...]:
+        """Everything that the next step depends on, as one tuple of immutable values."""
+        return (
+            tuple(gate.save() for gate in self.gates.values()),
+            tuple(motor.save() for motor in self.motors.values()),
+            tuple(tool.save() for tool in self.tools.values()),
+            tuple(getattr(self, name) for name in self.FIELDS),
+            tuple(self.circuits.items()),
+            tuple(self.settings.items()),
+            tuple(self.feeder_free_at.items()),
+            tuple(self.alarms.items()),
+            tuple(self.signs.items()),
+        )
+
+    def restore(self, state: tuple[Any, ...]) -> None:
+        """Put a saved state back."""
+        gates, motors, tools, flags, circuits, settings, feeders, alarms, signs = state
+        for gate, values in zip(self.gates.values(), gates, strict=True):
+            gate.restore(values)
+        for motor, values in zip(self.motors.values(), motors, strict=True):
+            motor.restore(values)
+        for tool, values in zip(self.tools.values(), tools, strict=True):
+            tool.restore(values)
+        for name, value in zip(self.FIELDS, flags, strict=True):
+            setattr(self, name, value)
+        self.circuits = dict(circuits)
+        self.settings = dict(settings)
+        self.feeder_free_at = dict(feeders)
+        self.alarms = dict(alarms)
+        self.signs = dict(signs)
+
+    # ---------------------------------------------------------------- circuits and blocks
+
+    def _circuits(self, kind: InputKind, state: str) -> list[str]:
+        return [
+            name for name, source in self.plan.inputs.items() if source.kind is kind and self.circuits[name] == state
+        ]
+
+    def unhealthy(self, kind: InputKind) -> list[str]:
+        """Circuits of a kind that are not made: open, or never read since waking."""
+        return [
+            name for name, source in self.plan.inputs.items() if source.kind is kind and self.circuits[name] != "made"
+        ]
+
+    def frozen(self) -> tuple[str, str] | None:
+        """Why the whole shop stands still, as (rule, reason), or None."""
+        if self.fire or self.unhealthy(InputKind.FIRE):
+            return ("C24", "the fire input is open or not reset")
+        if self.emergency or self.unhealthy(InputKind.EMERGENCY):
+            return ("C13", "the emergency circuit is open or not reset")
+        return None
+
+    def open_doors(self, motor: str) -> list[str]:
+        """Doors that keep a motor off."""
+        return [
+            name
+            for name in self.unhealthy(InputKind.DOOR)
+            if not self.plan.inputs[name].systems or motor in self.plan.inputs[name].systems
+        ]
+
+    def blocked(self, motor: Motor) -> tuple[str, str] | None:
+        """Why a motor must not run and its gates must not move, as (rule, reason), or None."""
+        if frozen := self.frozen():
+            return frozen
+        if motor.out_of_service is not None:
+            return ("C14", f"{motor.name} is out of service")
+        if doors := self.open_doors(motor.name):
+            return ("C14", f"a door is open: {', '.join(doors)}")
+        if motor.hand == "off":
+            return ("C25", f"the switch of {motor.name} is at Off")
+        return None
+
+    @property
+    def settling(self) -> bool:
+        """True while sensors settle after waking (C15)."""
+        return not self.awake
+
+    # ---------------------------------------------------------------- air paths
+
+    def open_area(self, motor: Motor, without: Iterable[str] = ()) -> float:
+        """Confirmed-open area on a motor's own duct, with its relief, m2."""
+        left_out = set(without)
+        return motor.plan.relief_m2 + sum(
+            gate.plan.area_m2 for gate in self.gates_of[motor.name] if gate.is_open and gate.name not in left_out
+        )
+
+    @staticmethod
+    def enough(motor: Motor, area_m2: float) -> bool:
+        """True where an area reaches the motor's minimum path."""
+        return area_m2 >= motor.plan.path_minimum_m2 * (1 - AREA_TOLERANCE)
+
+    def path_binds(self, motor: Motor) -> bool:
+        """False for motors without a duct and where the path is the person's (C3a)."""
+        return motor.has_path_rule and motor.plan.proof is not Proof.PERSON
+
+    def air_lost(self, motor: Motor, now_s: float) -> bool:
+        """True where the air proof should have spoken by now and has not."""
+        return (
+            motor.plan.proof is Proof.AIR
+            and motor.on
+            and motor.air is not True
+            and motor.air_from is not None
+            and now_s >= motor.air_from
+        )
+
+    def path_lost(self, motor: Motor, now_s: float) -> bool:
+        """True where a fan has no path enough, by gates or by air."""
+        return self.path_binds(motor) and (not self.enough(motor, self.open_area(motor)) or self.air_lost(motor, now_s))
+
+    # ---------------------------------------------------------------- delays and causes
+
+    def delay_s(self, tool: Tool, motor: Motor) -> float:
+        """The spin-down delay of one tool's stop on one motor, as now set (C5)."""
+        if motor.plan.kind is MotorKind.AIR_CLEANER:
+            share = min(1.0, motor.cut_s / motor.plan.run_on_full_cut_s)
+            return motor.plan.run_on_min_s + share * (motor.plan.run_on_max_s - motor.plan.run_on_min_s)
+        own = self.settings.get(tool.name, tool.plan.spin_down_s)
+        return own if own is not None else self.settings.get(motor.name, motor.plan.spin_down_s)
+
+    def due(self, tool: Tool, motor: Motor) -> float | None:
+        """Until when a tool's last stop keeps a motor running; None where it never ran."""
+        if tool.stopped_at is None:
+            return None
+        return tool.stopped_at + max(self.delay_s(tool, motor), self.clear_s[tool.name, motor.name])
+
+    def is_cause(self, tool: Tool, motor: Motor, now_s: float) -> bool:
+        """True where a tool's fresh run, or the delay after it, is a cause to start a motor."""
+        if motor.name not in tool.causes:
+            return False
+        due = self.due(tool, motor)
+        return tool.counting or (due is not None and now_s < due)
+
+    def cause_stands(self, motor: Motor, now_s: float) -> bool:
+        """True where something asks for this motor that may also start it (C21)."""
+        if motor.run_until is not None and now_s < motor.run_until:
+            return True
+        if motor.plan.kind is MotorKind.SHAKER:
+            followed = self.motors[motor.plan.follows or ""]
+            return motor.shake_due and not followed.fan_runs(now_s) and not self.cause_stands(followed, now_s)
+        return any(self.is_cause(tool, motor, now_s) for tool in self.tools_of[motor.name])
+
+    def in_use(self, motor: Motor, now_s: float) -> bool:
+        """True while a tool counts as running on a motor or a person's run lasts."""
+        return (motor.run_until is not None and now_s < motor.run_until) or (
+            motor.plan.kind is not MotorKind.SHAKER and any(tool.counting for tool in self.tools_of[motor.name])
+        )
+
+    def wanted_until(self, motor: Motor, now_s: float) -> float | None:
+        """The instant at which the last delay, clear time and timed run end; None while it is in use by a tool."""
+        latest = motor.run_until if motor.run_until is not None else now_s
+        if motor.plan.kind is MotorKind.SHAKER:
+            return latest
+        if motor.plan.kind is MotorKind.AIR_CLEANER and self.quiet:
+            return now_s
+        for tool in self.tools_of[motor.name]:
+            if tool.counting:
+                return None
+            due = self.due(tool, motor)
+            if due is not None and due > latest:
+                latest = due
+        return latest
+
+    def earliest_stop(self, motor: Motor, now_s: float) -> float | None:
+        """When a voluntary stop may come (C5, C8); None while a tool keeps the motor running."""
+        latest = self.wanted_until(motor, now_s)
+        if latest is None or motor.store.level_at(latest) >= 1.0:
+            return latest
+        return max(latest, motor.store.whole_start_at())
+
+    # ---------------------------------------------------------------- notes of the step
+
+    def force(self, motor: Motor, rule: str, why: str) -> None:
+        """A forced stop: off in this step, and every cause that stood is used up (C21)."""
+        motor.run_until = motor.run_what = None
+        motor.flush, motor.flush_from = (), None
+        motor.retrying = motor.retry_used = False
+        motor.shake_due = motor.resume = False
+        for tool in self.tools_of[motor.name]:
+            tool.causes -= {motor.name}
+        self.force_off.setdefault(motor.name, (rule, why))
+
+    def halt(self, gate: Gate, rule: str, why: str) -> None:
+        """Halt a gate in this step."""
+        if gate.plan.actuated:
+            self.halts.setdefault(gate.name, (rule, why))
+
+    def keep(self, key: str, value: Any) -> None:
+        """Make a value durable with this step."""
+        self.keeps.append(Keep(key, value))
+
+    def keep_store(self, motor: Motor, now_s: float) -> None:
+        """Make a motor's start store durable."""
+        self.keep(f"starts/{motor.name}", {"level": round(motor.store.level_at(now_s), 6)})
+
+    def new_store(self, motor: Motor, store: StartStore, now_s: float) -> None:
+        """Give a motor another start store, durably."""
+        motor.store = store
+        self.keep_store(motor, now_s)
+
+    def raise_alarm(self, code: str, subject: str, now_s: float, *, rule: str | None = None) -> None:
+        """Raise a message that stays until a person clears it, or count it again."""
+        standing = self.alarms.get((code, subject))
+        if standing is None:
+            self.alarms[code, subject] = Standing(now_s, now_s)
+        else:
+            self.alarms[code, subject] = Standing(standing.since_s, now_s, standing.count + 1, standing.seen)
+        self.recorder.write(
+            "message",
+            subject,
+            {"code": code, "heap": FAULTS[code].heap, "what": "raised"},
+            rule=rule,
+            why=sentence(code, subject),
+        )
