@@ -1,0 +1,392 @@
+"""Applies the inputs of a step to the world: readings, people, circuits, waking."""
+
+from collections.abc import Callable
+
+from sim.checker.facts import apply_setting, read_shop
+from sim.checker.form import TOL_S, field_of
+from sim.checker.step import NOT_A_CAUSE, Line, Request, Step
+from sim.checker.tracks import GateTrack, MotorTrack, PersonRun, ToolTrack
+from sim.checker.world import STORE_TOL, World
+
+RESUME_WITHIN_S = 60.0
+"""Rule C21: a process restarted within the same boot may resume a collector this long after its last beat, seconds."""
+
+
+def new_run(world: World, step: Step, line: Line) -> None:
+    """A `shop` entry: a new process. Latches, stores and what people set outlive it; beliefs do not."""
+    old_motors, old_gates = world.motors, world.gates
+    boot = line.boot
+    same_boot = boot is not None and boot == world.boot
+    world.shop = read_shop(line.value)
+    world.gates = {}
+    for name, gate_facts in world.shop.gates.items():
+        gate = old_gates.get(name) or GateTrack(gate_facts)
+        gate.facts = gate_facts
+        gate.wake()
+        world.gates[name] = gate
+    world.tools = {name: ToolTrack() for name in world.shop.tools}
+    world.motors = {}
+    for name, facts in world.shop.systems.items():
+        motor = old_motors.get(name)
+        declared = facts.starts_stored
+        if motor is None:
+            motor = MotorTrack(store=2.0 if declared is None else min(2.0, declared), store_t=line.t_s)
+            motor.record_lost = declared is not None and declared < 1.0 - STORE_TOL
+        else:
+            _carry_store(world, step, line, name, motor, same_boot, declared)
+        motor.out_of_service = motor.out_of_service or facts.out_of_service
+        world.motors[name] = motor
+    world.boot, world.woken, world.clean = boot, False, False
+    world.wake_t = line.t_s
+    world.shop_shut = False
+    world.setting_t = float("-inf")
+    world.messages.clear()
+    for circuits in world.circuits.values():
+        circuits.clear()
+    if not same_boot:
+        world.feeder_motor_t.clear()
+    world.feeder_tool_t.clear()
+    world.feeder_doubt_t.clear()
+
+
+def _carry_store(
+    world: World, step: Step, line: Line, name: str, motor: MotorTrack, same_boot: bool, declared: float | None
+) -> None:
+    """Rule C8a across a restart: the store is kept, a motor that was on is charged one more, no time is invented."""
+    last_t = world.t_s
+    lapsed = motor.on and not motor.is_on(last_t)
+    was_on = motor.is_on(last_t) and not world.clean
+    kept = world.store(name, line.t_s if same_boot else last_t)
+    rest_left = motor.rest_until - last_t
+    if was_on or lapsed:
+        motor.rest_until = last_t + world.shop.systems[name].rest_s if kept < 2.0 - STORE_TOL else motor.rest_until
+        rest_left = motor.rest_until - last_t
+    if not same_boot:
+        motor.rest_until = line.t_s + rest_left if rest_left > 0 else float("-inf")
+    charged = max(0.0, kept - 1.0) if was_on else kept
+    if declared is not None and declared > kept + STORE_TOL:
+        step.flag("C8a", line, name, f"{name} wakes with {declared:.3f} starts in store; only {kept:.3f} can be left.")
+    fresh = line.t_s - motor.resumed_t >= 3600.0 or not same_boot
+    motor.wake()
+    if was_on and same_boot and not motor.latched and line.t_s - last_t <= RESUME_WITHIN_S + TOL_S and fresh:
+        motor.resume_until = line.t_s + RESUME_WITHIN_S
+    motor.record_lost = declared is not None and declared < charged - 0.5
+    motor.store = charged if declared is None else min(charged, declared)
+    motor.store_t = line.t_s
+    if was_on and same_boot:
+        motor.ran_until = line.t_s
+
+
+class Inputs:
+    """Applies input entries one after the other."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        self._by_kind: dict[str, Callable[[Step, Line], None]] = {
+            "wake": self._wake,
+            "stopped": self._stopped,
+            "miss": self._miss,
+            "tool": self._tool,
+            "switch": self._switch,
+            "motor_seen": self._motor_seen,
+            "air": self._air,
+            "emergency": self._circuit,
+            "fire": self._circuit,
+            "door": self._circuit,
+            "hand": self._hand,
+            "shop_key": self._shop_key,
+            "request": self._request,
+            "setting": self._setting,
+        }
+
+    def apply(self, step: Step) -> None:
+        """Everything that came in with this step."""
+        for line in step.inputs:
+            handler = self._by_kind.get(line.kind)
+            if handler is not None:
+                handler(step, line)
+
+    def _force(self, step: Step, line: Line, motor: str, rule: str) -> None:
+        """A forced stop of this motor: causes are gone, and the step owes an `off` where one was not sent yet."""
+        self.world.consume(motor)
+        step.forced.add(motor)
+        step.told_off.setdefault(motor, (line, rule))
+
+    def _wake(self, step: Step, line: Line) -> None:
+        self.world.woken, self.world.wake_t = True, line.t_s
+        for motor in self.world.motors:
+            self._force(step, line, motor, "C15")
+
+    def _stopped(self, step: Step, line: Line) -> None:
+        self.world.clean = True
+        for motor in self.world.motors:
+            self.world.consume(motor)
+            step.forced.add(motor)
+
+    def _miss(self, step: Step, line: Line) -> None:
+        gate = self.world.gates.get(line.subject or "")
+        if gate is not None:
+            gate.missed, gate.missed_t, gate.missed_seq = True, line.t_s, line.seq
+
+    def _switch(self, step: Step, line: Line) -> None:
+        gate = self.world.gates.get(line.subject or "")
+        if gate is not None:
+            gate.see_switch(str(line.word), line.t_s)
+
+    def _tool(self, step: Step, line: Line) -> None:
+        name = line.subject or ""
+        track = self.world.tools.get(name)
+        if track is None:
+            return
+        if line.word == "running" and track.state != "running":
+            self._tool_runs(step, line, name, track)
+        elif line.word == "stopped" and track.state != "stopped":
+            if (track.state == "running" or track.lost_running) and not track.said_stopped:
+                self._tool_stops(name, track, line.t_s)
+            track.state, track.said_stopped, track.lost_running = "stopped", False, False
+        elif line.word == "stale" and track.state != "stale":
+            track.lost_running = track.state == "running" and not track.said_stopped
+            track.state, track.stale_t = "stale", line.t_s
+
+    def _tool_stops(self, name: str, track: ToolTrack, t_s: float) -> None:
+        track.stop_t = t_s
+        motors = self.world.shop.tool_motors[name]
+        track.others_ran = any(
+            other != name and self.world.tools[other].possibly_running()
+            for motor in motors
+            for other in self.world.shop.motor_tools[motor]
+        )
+
+    def _tool_runs(self, step: Step, line: Line, name: str, track: ToolTrack) -> None:
+        world, facts = self.world, self.world.shop.tools[name]
+        good = track.state == "stopped"
+        within_hold = track.state == "stale" and line.t_s <= track.stale_t + facts.hold_s
+        if not (within_hold and track.lost_running and not track.said_stopped):
+            track.causes.clear()
+            track.start_t, track.start_seq = line.t_s, line.seq
+        track.state, track.said_stopped, track.lost_running = "running", False, False
+        step.tool_starts.append((line, good))
+        if facts.feeder is not None:
+            (world.feeder_tool_t if good else world.feeder_doubt_t)[facts.feeder] = line.t_s
+        if not good:
+            return
+        for motor in world.shop.tool_motors[name]:
+            forbidden = world.motor_forbidden(motor, line.t_s)
+            if forbidden == "C25" and world.motors[motor].mode == "hand":
+                track.causes[motor] = False
+            elif forbidden in (None, "C15") and not world.motors[motor].latched:
+                track.causes[motor] = forbidden is None
+        for motor, motor_track in world.motors.items():
+            if world.motor_forbidden(motor, line.t_s) in (None, "C15"):
+                motor_track.any_cut = True
+
+    def _motor_seen(self, step: Step, line: Line) -> None:
+        motor = self.world.motors.get(line.subject or "")
+        if motor is None:
+            return
+        if motor.seen == "running" and line.word == "still":
+            motor.ran_until = max(motor.ran_until, line.t_s)
+        if motor.seen != line.word:
+            motor.seen, motor.seen_t = str(line.word), line.t_s
+        if line.word == "running" and motor.on:
+            motor.confirmed, motor.failed = True, False
+
+    def _air(self, step: Step, line: Line) -> None:
+        motor = self.world.motors.get(line.subject or "")
+        if motor is None:
+            return
+        proved = line.word in (True, "true")
+        if motor.air is not proved:
+            motor.air, motor.air_t = proved, line.t_s
+        if proved and motor.on:
+            motor.confirmed, motor.failed = True, False
+
+    def _circuit(self, step: Step, line: Line) -> None:
+        world, name = self.world, line.subject or ""
+        circuits = world.circuits[line.kind]
+        first_word = name not in circuits
+        opened = line.word == "open" and not circuits.get(name, False)
+        circuits[name] = line.word == "open"
+        if not opened:
+            return
+        if line.kind == "door":
+            for motor in world.shop.inputs.get(name, ()) or tuple(world.motors):
+                self._take_out(step, line, motor)
+            return
+        was_latched = world.emergency if line.kind == "emergency" else world.fire
+        world.emergency = world.emergency or line.kind == "emergency"
+        world.fire = world.fire or line.kind == "fire"
+        rule = "C13" if line.kind == "emergency" else "C24"
+        for motor, track in world.motors.items():
+            self.world.consume(motor)
+            step.forced.add(motor)
+            if not was_latched and not (first_word and track.told_off):
+                step.told_off[motor] = (line, rule)
+        for gate in world.gates:
+            step.halts.setdefault(gate, (line, rule))
+
+    def _take_out(self, step: Step, line: Line, motor: str) -> None:
+        """Out of service by a person or a door (rule C14): off, and every gate of that system halted if it moves."""
+        if motor not in self.world.motors:
+            return
+        self._force(step, line, motor, "C14")
+        for gate in self.world.shop.systems[motor].gates:
+            step.halts.setdefault(gate, (line, "C14"))
+
+    def _hand(self, step: Step, line: Line) -> None:
+        motor = self.world.motors.get(line.subject or "")
+        if motor is None or motor.mode == line.word:
+            return
+        motor.mode = str(line.word)
+        if line.word == "off":
+            self._force(step, line, line.subject or "", "C25")
+        elif line.word == "hand":
+            step.forced.add(line.subject or "")
+
+    def _shop_key(self, step: Step, line: Line) -> None:
+        self.world.shop_shut = line.word == "shut"
+
+    def _setting(self, step: Step, line: Line) -> None:
+        name = field_of(line.value, "name")
+        if isinstance(name, str) and not step.refused(line):
+            apply_setting(self.world.shop, line.subject, name, field_of(line.value, "value"))
+            self.world.setting_t = line.t_s
+
+    # --- people ----------------------------------------------------------------------------------------------------
+
+    def _request(self, step: Step, line: Line) -> None:
+        if step.refused(line):
+            return
+        request = step.read_request(line)
+        step.granted.append(request)
+        handler = {
+            "stop": self._stop,
+            "reset": self._reset,
+            "clear": self._clear,
+            "out_of_service": self._out_of_service,
+            "back_in_service": self._back_in_service,
+            "hold": self._hold,
+            "release": self._release,
+            "open": self._by_hand,
+            "shut": self._by_hand,
+            "stopped": self._said_stopped,
+        }.get(request.what)
+        if handler is not None:
+            handler(step, request)
+        elif request.what not in NOT_A_CAUSE:
+            self._asks_for_air(request)
+
+    def _stop(self, step: Step, request: Request) -> None:
+        world, subject = self.world, request.line.subject
+        if subject is None or subject in world.motors:
+            for motor in world.motors if subject is None else (subject,):
+                world.consume(motor)
+                step.forced.add(motor)
+                if world.motors[motor].is_on(request.line.t_s):
+                    step.told_off.setdefault(motor, (request.line, "C16"))
+            return
+        for motor in self._motors_of(subject):
+            step.forced.add(motor)
+            for tool in world.tools.values():
+                if motor in tool.causes:
+                    tool.causes[motor] = False
+
+    def _motors_of(self, subject: str | None) -> tuple[str, ...]:
+        shop = self.world.shop
+        if subject is None:
+            return tuple(shop.systems)
+        if subject in shop.systems:
+            return (subject,)
+        return shop.tool_motors.get(subject) or shop.gate_systems.get(subject, ())
+
+    def _asks_for_air(self, request: Request) -> None:
+        line, world = request.line, self.world
+        for motor in self._motors_of(line.subject):
+            track = world.motors[motor]
+            if track.latched or track.mode == "off":
+                continue
+            if world.motor_forbidden(motor, line.t_s) in (None, "C15", "C25"):
+                sure = request.what == "run" and line.subject == motor and track.mode != "hand"
+                track.runs.append(PersonRun(line.t_s, line.seq, request.for_s, sure))
+        gate = world.gates.get(line.subject or "")
+        if gate is not None:
+            gate.by_hand = True
+
+    def _reset(self, step: Step, request: Request) -> None:
+        world = self.world
+        name = request.line.subject
+        for kind in ("emergency", "fire"):
+            if world.shop.input_kinds.get(name or "", kind) != kind:
+                continue
+            if any(world.circuits[kind].values()) or (kind == "fire" and request.who != "local"):
+                continue
+            if kind == "emergency":
+                world.emergency = False
+            else:
+                world.fire = False
+
+    def _clear(self, step: Step, request: Request) -> None:
+        world, subject = self.world, request.line.subject
+        for motor, track in world.motors.items():
+            if subject in (None, motor):
+                if track.latched or track.failed:
+                    world.consume(motor)
+                track.latched = track.failed = False
+                track.free_start = track.record_lost
+                track.record_lost = False
+        if subject in world.gates:
+            self._release(step, request)
+
+    def _out_of_service(self, step: Step, request: Request) -> None:
+        world, line = self.world, request.line
+        subject = line.subject
+        if subject is None:
+            world.everything_out = True
+            for motor in world.motors:
+                self._take_out(step, line, motor)
+        elif subject in world.motors:
+            world.motors[subject].out_of_service = True
+            self._take_out(step, line, subject)
+        elif subject in world.gates:
+            world.gates[subject].out_of_service = True
+            step.halts.setdefault(subject, (line, "C14"))
+        else:
+            world.tools_out.add(subject)
+
+    def _back_in_service(self, step: Step, request: Request) -> None:
+        world, subject = self.world, request.line.subject
+        if subject is None:
+            world.everything_out = False
+            for motor in world.motors.values():
+                motor.out_of_service = False
+        elif subject in world.motors:
+            world.motors[subject].out_of_service = False
+        elif subject in world.gates:
+            world.gates[subject].out_of_service = False
+        else:
+            world.tools_out.discard(subject)
+
+    def _hold(self, step: Step, request: Request) -> None:
+        gate = self.world.gates.get(request.line.subject or "")
+        if gate is not None:
+            gate.held = True
+            step.halts.setdefault(gate.facts.gate, (request.line, "C26"))
+
+    def _release(self, step: Step, request: Request) -> None:
+        gate = self.world.gates.get(request.line.subject or "")
+        if gate is not None:
+            gate.held = gate.stuck = False
+            gate.released_t = request.line.t_s
+
+    def _by_hand(self, step: Step, request: Request) -> None:
+        gate = self.world.gates.get(request.line.subject or "")
+        if gate is not None:
+            gate.by_hand = request.what == "open"
+
+    def _said_stopped(self, step: Step, request: Request) -> None:
+        name = request.line.subject or ""
+        track = self.world.tools.get(name)
+        if track is not None and track.possibly_running():
+            if track.state == "running" or track.lost_running:
+                self._tool_stops(name, track, request.line.t_s)
+            track.said_stopped = True

@@ -1,0 +1,191 @@
+"""What the record has said so far of one gate, one tool, one motor."""
+
+from dataclasses import dataclass, field
+
+from sim.checker.facts import GateFacts
+from sim.checker.form import TOL_S
+
+AFTER_PRESS_S = 3.0
+"""Rule C26: a released gate moves no sooner than this after the press, seconds."""
+
+SWITCH_GRACE_S = 10.0
+"""How long past its travel a gate with a switch may still be awaited by the core, seconds: only ever an excuse."""
+
+STORE_LIMIT = 2.0
+"""Rule C8: the store of starts holds at most two."""
+
+
+@dataclass(slots=True)
+class GateTrack:
+    """One gate. `command` is the last order that still counts: `open`, `shut`, `halt`, or None after waking."""
+
+    facts: GateFacts
+    switch: str | None = None
+    switch_t: float = 0.0
+    command: str | None = None
+    command_t: float = 0.0
+    dead_s: float = 0.0
+    arrived: bool = False
+    missed: bool = False
+    missed_t: float = 0.0
+    missed_seq: int = 0
+    belief: str | None = None
+    stuck: bool = False
+    held: bool = False
+    released_t: float = float("-inf")
+    out_of_service: bool = False
+    by_hand: bool = False
+    reasons: list[tuple[float, str]] = field(default_factory=list)
+
+    def _end(self) -> float:
+        return self.command_t + self.dead_s + self.facts.travel_s
+
+    def moving(self, t_s: float) -> bool:
+        """Whether the actuator is surely under way."""
+        if self.command not in ("open", "shut") or self.arrived or self.missed:
+            return False
+        return t_s < self._end() - TOL_S
+
+    def maybe_moving(self, t_s: float) -> bool:
+        """Whether the core may still count it as under way: the generous reading, for excuses only."""
+        if self.command not in ("open", "shut") or self.arrived or self.missed:
+            return False
+        grace = SWITCH_GRACE_S if self.facts.switch else 0.0
+        return t_s <= self.command_t + self.facts.dead_s + self.facts.travel_s + grace + TOL_S
+
+    def confirmed_open(self, t_s: float) -> bool:
+        """The term of the rules: a switch says so, or a full travel time has passed since an open command, no miss."""
+        if self.facts.switch:
+            return self.switch == "open" and not (self.command == "shut" and self.moving(t_s))
+        if not self.facts.actuated or self.missed or self.command != "open":
+            return False
+        return t_s >= self.command_t + self.facts.travel_s - TOL_S
+
+    def open_since(self) -> float:
+        """When a gate that is confirmed open became so."""
+        return self.switch_t if self.facts.switch else self.command_t + self.facts.travel_s
+
+    def confirmed_shut(self, t_s: float) -> bool:
+        """As `confirmed_open`, for shut."""
+        if self.facts.switch:
+            return self.switch == "shut"
+        if not self.facts.actuated or self.missed or self.command != "shut":
+            return False
+        return t_s >= self.command_t + self.facts.travel_s - TOL_S
+
+    def opening(self) -> bool:
+        """An open command counts and was not missed: the gate is open or on its way."""
+        return self.command == "open" and not self.missed
+
+    def at_rest_as_told(self, word: str, t_s: float) -> bool:
+        """Whether the order repeats what the gate has already done, so that nothing moves."""
+        if self.facts.switch and self.switch == word and not self.moving(t_s):
+            return True
+        return self.command == word and not self.missed and not self.moving(t_s)
+
+    def order(self, word: str, t_s: float) -> None:
+        """A gate command was sent."""
+        if word == "halt":
+            if self.moving(t_s) or (self.facts.switch and self.maybe_moving(t_s)):
+                self.command, self.command_t = "halt", t_s
+            return
+        if word == self.command and not self.missed:
+            return
+        self.dead_s = self.facts.dead_s if self.moving(t_s) else 0.0
+        self.arrived = self.at_rest_as_told(word, t_s)
+        self.command, self.command_t, self.missed = word, t_s, False
+
+    def see_switch(self, word: str, t_s: float) -> None:
+        """A position switch spoke."""
+        if word != self.switch:
+            self.switch, self.switch_t = word, t_s
+        if word == self.command:
+            self.arrived = True
+
+    def resting_after_press(self, t_s: float, slack_s: float) -> bool:
+        """Within the three seconds after a release; `slack_s` widens or narrows them."""
+        return t_s < self.released_t + AFTER_PRESS_S + slack_s
+
+    def wake(self) -> None:
+        """A new run: held, stuck, worked-on and out of service outlive it, nothing else does."""
+        self.switch = self.command = self.belief = None
+        self.arrived = self.missed = self.by_hand = False
+        self.released_t = float("-inf")
+        self.reasons.clear()
+
+
+@dataclass(slots=True)
+class ToolTrack:
+    """One tool. `causes` names the motors for which its last start is a fresh cause; True where that is sure."""
+
+    state: str | None = None
+    start_t: float = 0.0
+    start_seq: int = 0
+    stop_t: float | None = None
+    others_ran: bool = False
+    stale_t: float = 0.0
+    lost_running: bool = False
+    said_stopped: bool = False
+    causes: dict[str, bool] = field(default_factory=dict)
+
+    def possibly_running(self) -> bool:
+        """Rule C1 with C12: running on good readings, or lost and nobody has said that it stopped."""
+        return self.state in ("running", "stale") and not self.said_stopped
+
+
+@dataclass(slots=True)
+class PersonRun:
+    """A run that a person asked for. `for_s` None: the record does not say how long."""
+
+    since_t: float
+    seq: int
+    for_s: float | None
+    sure: bool
+
+
+@dataclass(slots=True)
+class MotorTrack:
+    """One motor. `store` is the number of starts at `store_t`."""
+
+    on: bool = False
+    on_t: float = 0.0
+    on_seq: int = 0
+    until_s: float = float("inf")
+    off_t: float = float("-inf")
+    told_off: bool = False
+    ran_until: float = float("-inf")
+    seen: str | None = None
+    seen_t: float = 0.0
+    confirmed: bool = False
+    air: bool | None = None
+    air_t: float = 0.0
+    mode: str | None = None
+    out_of_service: bool = False
+    unblocked_t: float = float("-inf")
+    store: float = STORE_LIMIT
+    store_t: float = 0.0
+    rest_until: float = float("-inf")
+    record_lost: bool = False
+    free_start: bool = False
+    failed: bool = False
+    latched: bool = False
+    any_cut: bool = False
+    resume_until: float = float("-inf")
+    resumed_t: float = float("-inf")
+    path_lost_t: float | None = None
+    runs: list[PersonRun] = field(default_factory=list)
+    retry_causes: dict[str, bool] = field(default_factory=dict)
+    retry_runs: list[PersonRun] = field(default_factory=list)
+
+    def is_on(self, t_s: float) -> bool:
+        """Commanded on, and its lease has not run out."""
+        return self.on and t_s <= self.until_s + TOL_S
+
+    def wake(self) -> None:
+        """A new run: the start store, the latch and out of service outlive it, nothing else does."""
+        self.on = self.told_off = self.failed = self.any_cut = self.confirmed = self.free_start = False
+        self.seen = self.air = self.mode = self.path_lost_t = None
+        self.off_t = self.ran_until = self.unblocked_t = self.resume_until = float("-inf")
+        self.runs.clear()
+        self.retry_causes.clear()
+        self.retry_runs.clear()
