@@ -119,7 +119,8 @@ def _read_npz(path: Path, recording: int) -> tuple[list[list[float]], str]:
     import numpy as np
 
     try:
-        with np.load(path, allow_pickle=False) as archive:
+        # Opened here: numpy leaves the file open when it is damaged.
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
             arrays = _numeric_arrays(archive)
     except (ValueError, TypeError, AttributeError, EOFError, KeyError, RuntimeError, zipfile.BadZipFile, zlib.error):
         # All the ways in which numpy and zip say that the bytes are another format, cut short or locked.
