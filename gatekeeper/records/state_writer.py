@@ -5,13 +5,12 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 
 from gatekeeper.control.messages import Keep
+from gatekeeper.records.reporting import Report, tell_nobody
 from gatekeeper.records.state import NotKeptError, StateStore
 from gatekeeper.records.state_form import CHANGES_KEPT, Change, encode
 
 #: Told when a job is durable (True, None) or not (False, a sentence).
 Done = Callable[[bool, str | None], None]
-#: Told when keeping begins to fail (a sentence) and when it works again (None).
-Report = Callable[[str | None], None]
 
 #: First and longest wait before a failed disk is tried again, seconds; each wait is twice the last. Ours.
 RETRY_FIRST_S = 1.0
@@ -19,10 +18,6 @@ RETRY_LONGEST_S = 60.0
 
 _ENDED = "Not kept: the controller is ending. After a restart the earlier value counts."
 _LOG = logging.getLogger(__name__)
-
-
-def _nothing(_sentence: str | None) -> None:
-    """For a caller who asks ``trouble`` instead."""
 
 
 class StateWriter:
@@ -33,11 +28,13 @@ class StateWriter:
 
     Args:
         store: a loaded store; from now on only this thread writes to it.
-        report: called on the writer's thread when keeping fails and when it works again.
+        report: told ``not_kept`` and ``kept_damaged``, on the writer's thread.
         retry_first_s: the first wait after a failure, seconds, above 0.
     """
 
-    def __init__(self, store: StateStore, *, report: Report = _nothing, retry_first_s: float = RETRY_FIRST_S) -> None:
+    def __init__(
+        self, store: StateStore, *, report: Report = tell_nobody, retry_first_s: float = RETRY_FIRST_S
+    ) -> None:
         self._store = store
         self._report = report
         self._retry_first_s = retry_first_s
@@ -47,6 +44,7 @@ class StateWriter:
         self._waiting: list[Done] = []
         self._ending = False
         self._trouble: str | None = None
+        self._damage_told = store.trouble
         self._thread = threading.Thread(target=self._work, name="keeping", daemon=True)
 
     @property
@@ -124,7 +122,11 @@ class StateWriter:
     def _tell(self, sentence: str | None, waiting: list[Done]) -> None:
         if sentence != self._trouble:
             self._trouble = sentence
-            self._call(lambda: self._report(sentence))
+            self._call(lambda: self._report("not_kept", sentence))
+        damaged = self._store.trouble
+        if damaged != self._damage_told:
+            self._damage_told = damaged
+            self._call(lambda: self._report("kept_damaged", damaged))
         for done in waiting:
             self._call(lambda done=done: done(sentence is None, sentence))  # type: ignore[misc]
 
