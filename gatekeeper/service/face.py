@@ -414,14 +414,17 @@ class ShopView:
 
 @dataclass(frozen=True, slots=True)
 class Beat:
-    """The sign of life of the control thread: the instant of its last finished step, and the newest version.
+    """The sign of life of the control thread.
 
-    The page calls everything old when ``now_s`` stands still, so it must come from the control step itself, at
-    least once a second, and from no other timer.
+    Args:
+        now_s: the controller's monotonic clock, read just now.
+        step_s: the instant of the control thread's last finished step on the same clock. It must come from the
+            step itself, at least once a second, and from no other timer: when it falls three seconds behind
+            ``now_s``, the page calls everything old.
     """
 
     now_s: float
-    version: int
+    step_s: float
 
 
 # ---------------------------------------------------------------- history

@@ -14,7 +14,7 @@ class Html(str):
     __slots__ = ()
 
 
-Child: TypeAlias = "str | Html | None | Iterable[str | Html | None]"
+Child: TypeAlias = "str | Html | Iterable[str | Html | None] | None"
 Value: TypeAlias = "str | int | float | bool | None"
 
 

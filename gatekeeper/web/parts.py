@@ -20,15 +20,11 @@ from gatekeeper.service.face import (
     ToolView,
 )
 from gatekeeper.web import words
-from gatekeeper.web.asking import STARTS
+from gatekeeper.web.asking import CAUTION, NO_START, STARTS
 from gatekeeper.web.markup import Html, el, join
 
 _HEAP_TITLE = {Heap.NOW: "Now", Heap.TODAY: "Today", Heap.WHEN_YOU_CAN: "When you can"}
 _WORST_FIRST = (StopWord.NOT_CONFIRMED, StopWord.SENT, StopWord.STOPPING, StopWord.STOPPED)
-NO_START = (
-    "Starting from the page is switched off in the shop's file. Use the button at the machine, or just switch the "
-    "machine on."
-)
 
 
 def hidden(name: str, value: str | float | None) -> Html | None:
@@ -42,7 +38,8 @@ def offer(view: ShopView, one: Offer) -> Html:
         return Html("")
     key = f"{one.what} {one.subject or ''}"
     start = one.what in STARTS or one.press is Press.HOLD
-    caution = el("p", {"class": "caution"}, one.caution) if one.caution else None
+    told = one.caution or (CAUTION if start else None)
+    caution = el("p", {"class": "caution"}, told) if told else None
     asked: Html | None = None
     if one.asks_text:
         asked = join(

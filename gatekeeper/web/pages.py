@@ -1,0 +1,240 @@
+"""Whole pages, complete without any script: the same parts that the stream keeps live, in their frame."""
+
+from collections.abc import Mapping
+
+from gatekeeper.service.face import BenchControl, ShopView, SpinDown
+from gatekeeper.web import drawing, parts, spin_down, words
+from gatekeeper.web.frame import Visit, frame, live
+from gatekeeper.web.markup import Html, el, join
+
+CAUTIONS = (
+    "Mains and motor wiring is work for a licensed electrician, under the code of your place.",
+    "Machinery here may start by itself. It wears a sign that says so.",
+    "Before you open a collector, its bin or its filter: switch it off at the disconnect and put your own lock on it.",
+    "An emergency stop is hard-wired. Nothing on this page replaces it, and none may run through this controller.",
+    "Wood dust is a health hazard, and some of it causes cancer. Capture it at the tool, and wear a fitted respirator "
+    "rated for fine dust.",
+    "Wood dust can explode. Bond and ground the ducts, keep metal and sparks out, and place and vent a collector by "
+    "the local fire code.",
+    "A gate here is no fire damper, and a word on a screen is no proof of air. Feel for it.",
+    "This is no safety-rated controller. You decide, and your local code does.",
+)
+
+
+def live_parts(page: str, view: ShopView, controls: tuple[BenchControl, ...]) -> dict[str, Html] | None:
+    """The live parts of a page by the ids of their elements; None when there is no such page."""
+    shared = {"stops": parts.stops(view)}
+    if page == "frame":
+        return shared
+    if page == "shop":
+        return shared | {
+            "top": parts.top(view),
+            "needs": parts.needs(view) or Html(""),
+            "runs": parts.runs(view),
+            "ducts": drawing.picture(view),
+            "listed": drawing.listed(view),
+            "spin": spin_down.every_motor(view),
+            "messages": parts.messages(view),
+            "bench": parts.bench(controls) if controls else Html(""),
+        }
+    if page == "settings":
+        return shared | {"settings": settings(view)}
+    name = page.removeprefix("machine/")
+    tool = next((tool for tool in view.tools if tool.name == name and page != name), None)
+    if tool is None:
+        return None
+    own = spin_down.of_tool(view, tool)
+    spin = join(el("h2", None, "Spin-down delay"), own) if own else Html("")
+    return shared | {"machine": parts.machine_state(view, tool), "spin": spin}
+
+
+# ---------------------------------------------------------------- pages
+
+
+def shop(view: ShopView, controls: tuple[BenchControl, ...], visit: Visit) -> Html:
+    """The first page."""
+    drawn = live_parts("shop", view, controls)
+    assert drawn is not None
+    cautions = None
+    if not visit.cautions_read:
+        cautions = el(
+            "section",
+            {"class": "panel", "aria-labelledby": "first"},
+            el("h2", {"id": "first"}, "Before you use this"),
+            _cautions(),
+            el("form", {"method": "post", "action": "/cautions"}, el("button", None, "I have read this")),
+        )
+    return frame(
+        view,
+        "Dust collection",
+        "shop",
+        visit,
+        el(
+            "div",
+            {"class": "columns"},
+            el(
+                "div",
+                None,
+                live("top", drawn, "div"),
+                live("needs", drawn),
+                cautions,
+                live("runs", drawn),
+                live("spin", drawn),
+            ),
+            el(
+                "div",
+                None,
+                el(
+                    "section",
+                    None,
+                    el("h2", None, "Ducts"),
+                    live("ducts", drawn, "div"),
+                    _legend(),
+                    el("details", None, el("summary", None, "The ducts as a list"), live("listed", drawn, "div")),
+                ),
+                live("messages", drawn),
+            ),
+        ),
+        live("bench", drawn) if controls else None,
+    )
+
+
+def _legend() -> Html:
+    return el(
+        "p",
+        {"class": "soft"},
+        "A bar along its duct: the gate is open. Across it: shut. Aslant: moving, or its place is not known. Broken in "
+        "two: stuck. In brackets: held. With a knob: moved by hand.",
+    )
+
+
+def machine(view: ShopView, name: str, visit: Visit) -> Html | None:
+    """A machine's own page; None when there is no such machine."""
+    page = f"machine/{name}"
+    drawn = live_parts(page, view, ())
+    if drawn is None:
+        return None
+    return frame(view, name, page, visit, live("machine", drawn), live("spin", drawn))
+
+
+def settings(view: ShopView) -> Html:
+    """Every setting with its range, default, who changed it, and undo."""
+    cards: list[Html] = []
+    for motor in view.motors:
+        if motor.spin_down is not None:
+            cards.append(_setting(motor.spin_down, "the collector's delay", el("a", {"href": "/#spin"}, "Change")))
+    for tool in view.tools:
+        if tool.spin_down is not None:
+            link = el("a", {"href": words.machine_path(tool.name) + "#spin"}, "Change")
+            cards.append(_setting(tool.spin_down, "follows the collector", link))
+    return join(
+        el("h1", None, "Settings"),
+        el("p", None, "Spin-down delay: how long the collector keeps running after the last tool stops."),
+        el("ul", {"class": "cards"}, cards),
+    )
+
+
+def _setting(spin: SpinDown, without: str, link: Html) -> Html:
+    def told(value_s: float | None) -> str:
+        return without if value_s is None else words.seconds(value_s)
+
+    changed = "Never changed."
+    if spin.changed_by is not None:
+        when = f" at {words.clock(spin.changed_wall_s)}" if spin.changed_wall_s is not None else ""
+        changed = f"Last changed by {spin.changed_by}{when}."
+    undo = None
+    if spin.can_undo:
+        undo = el(
+            "form",
+            {"method": "post", "action": "/undo", "data-ask": True},
+            el("input", {"type": "hidden", "name": "subject", "value": spin.subject}),
+            el("button", None, spin_down.undo_label(spin)),
+        )
+    return el(
+        "li",
+        {"class": "card", "data-key": spin.subject},
+        el("p", {"class": "what"}, el("b", None, spin.subject), ": ", told(spin.value_s)),
+        el(
+            "p",
+            None,
+            f"From {words.seconds(spin.low_s)} to {words.seconds(spin.high_s)}. "
+            f"The shop's file says: {told(spin.default_s)}. Clear time: {words.seconds(spin.clear_s)}.",
+        ),
+        el("p", {"class": "soft"}, changed),
+        el("div", {"class": "offers"}, undo, el("p", {"class": "target"}, link)),
+    )
+
+
+def settings_page(view: ShopView, visit: Visit) -> Html:
+    """The settings in their frame."""
+    return frame(view, "Settings", "settings", visit, live("settings", {"settings": settings(view)}))
+
+
+def _cautions() -> Html:
+    return el("ul", {"class": "cautions"}, [el("li", None, one) for one in CAUTIONS])
+
+
+def cautions(view: ShopView, visit: Visit) -> Html:
+    """The cautions, and what is particular about this shop."""
+    own = None
+    if view.cautions:
+        items = [el("li", None, one) for one in view.cautions]
+        own = join(el("h2", None, "In this shop"), el("ul", {"class": "cautions"}, items))
+    return frame(view, "Cautions", "frame", visit, el("h1", None, "Cautions"), _cautions(), own)
+
+
+def sign_in(view: ShopView, visit: Visit, back: str) -> Html:
+    """Where the PIN is typed."""
+    return frame(
+        view,
+        "Sign in",
+        "frame",
+        visit,
+        el("h1", None, "Sign in"),
+        el(
+            "p",
+            None,
+            "The PIN lets this phone change things. Reading, and stopping the dust collector from inside the shop, "
+            "need none.",
+        ),
+        el(
+            "form",
+            {"method": "post", "action": "/sign-in", "class": "pin"},
+            el("input", {"type": "hidden", "name": "back", "value": back}),
+            el("label", {"for": "pin"}, "PIN"),
+            el(
+                "input",
+                {
+                    "id": "pin",
+                    "name": "pin",
+                    "type": "password",
+                    "inputmode": "numeric",
+                    "autocomplete": "current-password",
+                    "maxlength": 12,
+                    "required": True,
+                },
+            ),
+            el("button", None, "Sign in"),
+        ),
+    )
+
+
+def confirm(view: ShopView, visit: Visit, caution: str, label: str, action: str, fields: Mapping[str, str]) -> Html:
+    """The second press of what needs a hold, for scripts off and for those who cannot hold."""
+    inputs = [el("input", {"type": "hidden", "name": name, "value": value}) for name, value in fields.items()]
+    return frame(
+        view,
+        label,
+        "frame",
+        visit,
+        el("h1", None, f"{label}?"),
+        el("p", {"class": "caution"}, caution),
+        el(
+            "form",
+            {"method": "post", "action": action},
+            inputs,
+            el("input", {"type": "hidden", "name": "held", "value": "1"}),
+            el("button", {"class": "start"}, label),
+        ),
+        el("p", {"class": "target"}, el("a", {"href": "/"}, "No, back")),
+    )

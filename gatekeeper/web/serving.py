@@ -1,0 +1,100 @@
+"""The web server in a thread of its own, that ends at once: open streams never hold up the end of the controller."""
+
+import socket
+import threading
+
+import uvicorn
+from fastapi import FastAPI
+
+from gatekeeper.web.live import Live
+
+#: A request that is still being answered may take this long when the server ends (whole seconds, uvicorn's unit).
+_LAST_ANSWERS_S = 1
+_READY_S = 30.0
+_END_S = 5.0
+
+
+class _Server(uvicorn.Server):
+    """uvicorn that says when it is ready."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self.is_up = threading.Event()
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self.is_up.set()
+
+
+class Serving:
+    """Serves one application on one port, from ``start`` to ``stop``.
+
+    Args:
+        app: made by ``create_app``.
+        host: the address to listen on; "::" listens on IPv6 and IPv4 alike.
+        port: 0 lets the system choose.
+
+    Raises:
+        OSError: the address cannot be listened on, for instance because the port is taken. Raised at once, in the
+            caller's thread.
+    """
+
+    def __init__(self, app: FastAPI, host: str = "127.0.0.1", port: int = 0) -> None:
+        live = app.state.live
+        assert isinstance(live, Live)
+        self._live = live
+        self._socket = _listening(host, port)
+        config = uvicorn.Config(
+            app,
+            http="h11",
+            loop="asyncio",
+            ws="none",
+            access_log=False,
+            log_level="warning",
+            proxy_headers=False,
+            server_header=False,
+            timeout_graceful_shutdown=_LAST_ANSWERS_S,
+        )
+        self._server = _Server(config)
+        self._thread = threading.Thread(target=self._run, name="web", daemon=True)
+
+    @property
+    def port(self) -> int:
+        """The port that it really listens on."""
+        return int(self._socket.getsockname()[1])
+
+    def start(self) -> None:
+        """Serve in a thread; returns when the first request can be taken.
+
+        Raises:
+            RuntimeError: the server did not come up.
+        """
+        self._thread.start()
+        if not self._server.is_up.wait(_READY_S):
+            raise RuntimeError("The web server did not come up.")
+
+    def stop(self) -> None:
+        """End every stream at once, then the server. Returns when its thread has ended; may be called twice."""
+        self._live.end_from_any_thread()
+        self._server.should_exit = True
+        if self._thread.is_alive():
+            self._thread.join(_END_S)
+        self._socket.close()
+
+    def _run(self) -> None:
+        self._server.run(sockets=[self._socket])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    found = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if family == socket.AF_INET6:
+            found.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
+        found.bind((host, port))
+        found.listen(128)
+    except OSError:
+        found.close()
+        raise
+    return found
