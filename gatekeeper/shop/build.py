@@ -2,7 +2,7 @@
 
 Numbers of our own (no published source; each can be overridden in the file): chips in a duct move at half the air's
 transport velocity, plus one second; a branch whose ducts are not described clears in 3 s; a machine runs above a
-quarter of its free-running current. Duct roughness: the five categories of the ASHRAE Handbook, Fundamentals, duct design
+quarter of its free-running current. Duct roughness: the five categories of the ASHRAE Handbook, Fundamentals
 (smooth 0.03 mm, medium smooth 0.09 mm, average 0.15 mm, medium rough 0.9 mm), quoted from memory.
 """
 
@@ -382,6 +382,8 @@ def _clear_s(duct: Duct | None, ducts: Mapping[str, Duct]) -> float:
 
 def _proof(own: list[Gate], relief_m2: float, minimum_m2: float, *, has_air_proof: bool) -> Proof:
     """What proves an open gate on one system, the strongest first (C3a)."""
+    if not own:
+        return Proof.TIME
     moved = [gate for gate in own if gate.is_actuated]
     asked = moved or own
     if all(gate.has_open_switch for gate in asked):

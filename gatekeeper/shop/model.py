@@ -48,7 +48,7 @@ class Makes(Enum):
 
 
 class Proof(Enum):
-    """What proves an open gate on one system (C3a)."""
+    """What proves an open gate on one system (C3a). Says nothing (TIME) on a motor without gates."""
 
     SWITCHES = "switches"
     RELIEF = "relief"

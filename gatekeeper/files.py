@@ -1,0 +1,35 @@
+"""Reading the shop file that a command names. Everything that can go wrong is one plain sentence."""
+
+from pathlib import Path
+
+from gatekeeper.shop import examples
+from gatekeeper.shop.faults import did_you_mean, listed
+
+
+class FileTrouble(Exception):
+    """A file that cannot be read; its text is the sentence for the person who named it."""
+
+
+def read_shop_text(named: str) -> tuple[str, str]:
+    """The text of a shop file and the name to call it by. ``named`` is a path, or the name of an example shop.
+
+    Raises FileTrouble with one sentence when there is no such file or it is not text.
+    """
+    path = Path(named)
+    if not path.exists() and named in examples.names():
+        path = examples.example(named)
+    try:
+        return path.read_bytes().decode("utf-8"), named
+    except FileNotFoundError:
+        names = examples.names()
+        hint = did_you_mean(path.stem, names) if names else ""
+        raise FileTrouble(
+            f"{named}: there is no such file; name a shop file, or an example: {listed(names)}{hint}"
+        ) from None
+    except IsADirectoryError:
+        raise FileTrouble(f"{named}: this is a folder; name a shop file") from None
+    except UnicodeDecodeError as error:
+        raise FileTrouble(f"{named}: byte {error.start + 1} is no UTF-8 text; save the file as UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else "its name cannot be used"
+        raise FileTrouble(f"{named}: this file cannot be read ({reason})") from None

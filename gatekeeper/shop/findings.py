@@ -1,0 +1,322 @@
+"""What a checked shop's owner should hear: what will bite, and what is nice to know. Whole sentences, no rule numbers.
+
+What stops a shop is a fault with a place (``faults``); a shop that loads has none. Every finding has a code that
+machines may rely on, the thing it is about, and one or two sentences that say what is so and what to do.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+from gatekeeper.shop.faults import listed
+from gatekeeper.shop.model import (
+    AirGoes,
+    BoardDeath,
+    Gate,
+    InputKind,
+    Makes,
+    Motor,
+    MotorKind,
+    Output,
+    Proof,
+    Shop,
+    StartsFrom,
+    Units,
+)
+
+QUIET_LINES = "GPIO16, 17 or 22 to 27"
+
+
+class Heap(Enum):
+    """How much a finding matters."""
+
+    BITES = "will bite you"
+    NICE = "nice to know"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One finding: ``code`` for machines, ``subject`` (a thing of the shop, or "shop"), ``said`` for people."""
+
+    heap: Heap
+    code: str
+    subject: str
+    said: str
+
+
+def findings_of(shop: Shop) -> tuple[Finding, ...]:
+    """All findings about a shop, what bites first, each heap in order of weight."""
+    found = [
+        *_air(shop),
+        *(finding for motor in shop.motors.values() for finding in _motor(shop, motor)),
+        *_gates_when_board_dies(shop),
+        *_pins(shop),
+        *_sensors(shop),
+        *_tools_and_gates(shop),
+        *_inputs_and_page(shop),
+        _cautions(),
+    ]
+    return tuple(sorted(found, key=lambda finding: finding.heap is Heap.NICE))
+
+
+def _bite(code: str, subject: str, said: str) -> Finding:
+    return Finding(Heap.BITES, code, subject, said)
+
+
+def _nice(code: str, subject: str, said: str) -> Finding:
+    return Finding(Heap.NICE, code, subject, said)
+
+
+def length(shop: Shop, length_m: float) -> str:
+    """A diameter as the shop's people read it, rounded up so that "at least" stays true."""
+    if shop.units is Units.INCH:
+        return f"{math.ceil(length_m / 0.0254 * 4 - 1e-6) / 4:g} in"
+    return f"{math.ceil(length_m * 1000 - 1e-6):g} mm"
+
+
+def _air(shop: Shop) -> Iterator[Finding]:
+    goes_out = shop.air_goes in (AirGoes.OUTSIDE, AirGoes.BOTH)
+    if goes_out and shop.open_flue:
+        yield _bite(
+            "flue",
+            "shop",
+            "Air goes outside and an open flue is near: the collector can pull flue gas with carbon monoxide into the "
+            "room. Bring in as much air as goes out, fit a carbon monoxide alarm, and have the flue looked at.",
+        )
+    elif goes_out:
+        yield _nice(
+            "make_up_air",
+            "shop",
+            "Air goes outside: as much must come in, or the room is pulled on. Leave it a way in.",
+        )
+    if shop.air_goes in (AirGoes.INSIDE, AirGoes.BOTH):
+        yield _nice(
+            "inside_air",
+            "shop",
+            "Air comes back into the room: what the filter lets through, you breathe. "
+            "Ask for its fine-dust figure, and whether your local rule allows it.",
+        )
+
+
+def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
+    name, gates = motor.name, shop.gates_of(motor.name)
+    yield _board_death(motor)
+    if motor.confirmed_by is None:
+        yield _bite(
+            "unconfirmed",
+            name,
+            "Nothing confirms that it runs or stops: a tripped overload or a welded contactor stays unseen. "
+            "Put a current switch on its wire (confirmed_by).",
+        )
+    if motor.has_ducts:
+        yield from _proof(shop, motor, gates)
+        yield from _small_tools(shop, motor)
+        longest_s = max((gate.clear_s for gate in gates), default=0.0)
+        if longest_s > motor.spin_down_s:
+            yield _nice(
+                "clear_longer",
+                name,
+                f"Its longest branch needs {longest_s:.0f} s to clear, so it keeps running that long, "
+                f"not only {motor.spin_down_s:g} s.",
+            )
+        used = [tool.makes for tool in shop.tools_of(name)]
+        if Makes.METAL in used:
+            yield _bite("metal", name, "Metal goes into it: let no wood machine or bag of wood dust ever join it.")
+    if motor.resume:
+        yield _bite(
+            "resume", name, "It may start by itself after a crash of the program (resume: yes). Hang a sign on it."
+        )
+    yield _starts(motor)
+
+
+def _board_death(motor: Motor) -> Finding:
+    match motor.switch.board_death:
+        case BoardDeath.DROPS:
+            return _nice("board_dies", motor.name, "If the board dies, its relay drops and the motor stops at once.")
+        case BoardDeath.DROPS_LATER:
+            after_s = motor.switch.death_after_s
+            said = f"If the board dies, its relay drops by itself after {after_s:g} s and the motor stops then."
+            return _nice("board_dies", motor.name, said)
+        case BoardDeath.STAYS:
+            said = "If the board dies, the motor runs on until somebody stops it by hand. Never leave it alone."
+            return _bite("board_dies", motor.name, said)
+
+
+def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
+    moved = [gate for gate in shop.gates.values() if gate.is_actuated]
+    falling = [gate.name for gate in moved if gate.spring_return]
+    if len(falling) < len(moved):
+        said = "If the board dies, the automatic gates stay where they are; move them by hand. Sign lamps go out."
+        yield _nice("gates_when_board_dies", "shop", said)
+    for name in falling:
+        said = "It holds by power: without power or board its spring moves it; the red button holds it where it is."
+        yield _nice("spring_return", name, said)
+
+
+def _starts(motor: Motor) -> Finding:
+    if motor.starts_from is StartsFrom.GIVEN:
+        said = f"{motor.starts_per_hour:g} starts an hour, as given; two are in hand."
+    else:
+        said = (
+            f"{motor.starts_per_hour:.1f} starts an hour ({motor.starts_note}; NEMA MG 10, Table 2-3); two are in hand."
+        )
+    if motor.starts_from is StartsFrom.ESTIMATE:
+        said += " That table is for three-phase motors: an estimate here."
+    return _nice("starts", motor.name, said)
+
+
+def _proof(shop: Shop, motor: Motor, gates: tuple[Gate, ...]) -> Iterator[Finding]:
+    name = motor.name
+    match motor.proof:
+        case Proof.SWITCHES:
+            said = "Its gates prove themselves open by position switches. Not seen: a drop that is clogged."
+            yield _nice("proof_switches", name, said)
+        case Proof.RELIEF:
+            said = "Its relief port, never shut, keeps air moving. Not seen: a gate that did not open at its machine."
+            yield _nice("proof_relief", name, said)
+        case Proof.AIR:
+            said = "A switch proves that air moves, and the last path opens again if not. Not seen: which gate it was."
+            yield _nice("proof_air", name, said)
+        case Proof.TIME:
+            yield _bite(
+                "proof_time",
+                name,
+                "A gate counts as open once its travel time is over. Not seen: a gate that jams, slips or lost its "
+                "wire. Position switches, a pressure switch or a relief port close that hole.",
+            )
+        case Proof.PERSON:
+            yield _bite(
+                "proof_person",
+                name,
+                "Its gates are yours: nothing sees them, and nothing keeps the fan from pulling on shut ducts. "
+                "Open a gate before the machine starts.",
+            )
+    blind = [gate for gate in gates if not gate.is_actuated and not gate.has_open_switch]
+    if motor.proof is Proof.PERSON or not blind:
+        return
+    names = listed([gate.name for gate in blind], "and", 4)
+    if motor.relief_m2 >= motor.path_minimum_m2 > 0:
+        yield _nice("blind_hand_gates", name, f"Nothing sees these hand gates: {names}. The page cannot show them.")
+        return
+    smallest_m2 = min(gate.area_m2 for gate in blind)
+    share = motor.path_minimum_m2 / (motor.path_minimum_m2 + smallest_m2)
+    yield _bite(
+        "blind_hand_gates",
+        name,
+        f"Nothing sees these hand gates, so they count as no path: {names}. While only such a machine runs, another "
+        f"gate stays open beside it and takes about {share * 100:.0f} % of the air (by area). "
+        "A switch on each ends that.",
+    )
+
+
+def _small_tools(shop: Shop, motor: Motor) -> Iterator[Finding]:
+    if motor.relief_m2 >= motor.path_minimum_m2 or motor.proof is Proof.PERSON:
+        return
+    small = []
+    for tool in shop.tools_of(motor.name):
+        own_m2 = sum(shop.gates[gate].area_m2 for gate in tool.gates if shop.gates[gate].motor == motor.name)
+        if own_m2 < motor.path_minimum_m2 * (1 - 1e-9):
+            small.append(tool.name)
+    if small:
+        least = length(shop, math.sqrt(4 * motor.path_minimum_m2 / math.pi))
+        yield _bite(
+            "small_ports",
+            motor.name,
+            f"Alone too small for this fan (it wants a {least} port): {listed(small, 'and', 4)}. "
+            "Another gate stays open beside each.",
+        )
+
+
+def _outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
+    for motor in shop.motors.values():
+        yield motor.name, "the motor may start", motor.switch.output
+    for gate in shop.gates.values():
+        if gate.relays is not None:
+            yield gate.name, "the gate may move", gate.relays.open_output
+            yield gate.name, "the gate may move", gate.relays.shut_output
+    for sign in shop.signs.values():
+        yield sign.name, "the lamp may light", sign.output
+
+
+def _pins(shop: Shop) -> Iterator[Finding]:
+    for name, what, output in _outputs(shop):
+        line, pin = output.line, f"GPIO{output.line}"
+        heap = _nice if "lamp" in what else _bite
+        if line <= 8 and not output.active_low:
+            said = f"{pin} is pulled up while the board starts: {what} at every power-up. Use {QUIET_LINES}."
+            yield heap("pin_not_quiet", name, said)
+        elif line > 8 and output.active_low:
+            said = (
+                f"{pin} is pulled down while the board starts, and this relay is on when low: {what} at each power-up. "
+                "Use GPIO5 or 6 with a pull-up resistor, or an active-high relay."
+            )
+            yield heap("pin_not_quiet", name, said)
+        elif line == 14 and not output.active_low:
+            said = f"GPIO14 is driven high by the serial console while the board starts: {what}. Use {QUIET_LINES}."
+            yield heap("pin_not_quiet", name, said)
+    said = (
+        "If only the program is killed, Raspberry Pi OS leaves its pins as they were, and a motor may run on: "
+        "gatekeeper outputs-off puts all of them off."
+    )
+    yield _nice("program_killed", "shop", said)
+    said = "A pin floats before the program starts and after it ends: give each relay a 10 k resistor to its off level."
+    yield _nice("pin_resistors", "shop", said)
+
+
+def _sensors(shop: Shop) -> Iterator[Finding]:
+    """A trip near the converter's noise: 0.016 A at 12 bit and 0.062 A at 10 bit of a 30 A range (own measurement)."""
+    sensors = [tool.sensor for tool in shop.tools.values() if tool.sensor is not None]
+    sensors += [circuit.sensor for circuit in shop.circuits.values()]
+    sensors += [motor.confirmed_by for motor in shop.motors.values() if motor.confirmed_by is not None]
+    for sensor in sensors:
+        if sensor.channel is None or sensor.trip_a is None:
+            continue
+        bits = shop.converters[sensor.channel.converter].kind.bits
+        noise_a = sensor.channel.range_a / 30 * (0.016 if bits == 12 else 0.062)
+        if sensor.trip_a < 4 * noise_a:
+            yield _bite(
+                "trip_in_noise",
+                sensor.owner,
+                f"It trips at {sensor.trip_a:.2f} A, and its clamp cannot tell {4 * noise_a:.2f} A from noise. "
+                "Use a smaller range, or loop the wire through the clamp.",
+            )
+
+
+def _tools_and_gates(shop: Shop) -> Iterator[Finding]:
+    used = {gate for tool in shop.tools.values() for gate in tool.gates}
+    idle = [gate for gate in shop.gates if gate not in used]
+    if idle:
+        said = f"These gates belong to no tool, so no start opens them: {listed(idle, 'and', 4)}."
+        yield _nice("idle_gates", "shop", said)
+
+
+def _inputs_and_page(shop: Shop) -> Iterator[Finding]:
+    kinds = {part.kind for part in shop.inputs.values()}
+    if InputKind.RED_BUTTON not in kinds:
+        yield _nice(
+            "no_red_button",
+            "shop",
+            "The controller is not told of the emergency stop. It must work by wire alone; a second contact of it may "
+            "tell the controller (inputs, kind: red button).",
+        )
+    if InputKind.FIRE in kinds and InputKind.RESET not in kinds:
+        said = "A fire alarm can only be reset in the shop, and no reset key is wired (inputs, kind: reset)."
+        yield _bite("no_reset", "shop", said)
+    if shop.page.remote_start:
+        said = "A motor may be started from the page: hang a sign at each that it may start by itself."
+        yield _bite("remote_start", "page", said)
+    if shop.page.listen not in ("127.0.0.1", "::1", "localhost"):
+        said = f"It listens on {shop.page.listen}: everybody on that network sees it and may press Stop."
+        yield _nice("page_open", "page", said)
+    if any(motor.kind is MotorKind.AIR_CLEANER for motor in shop.motors.values()) and shop.hours.quiet is None:
+        yield _nice("no_quiet_hours", "shop", "The air cleaner may run on for hours into the night (hours: quiet).")
+
+
+def _cautions() -> Finding:
+    return _nice(
+        "cautions",
+        "shop",
+        "Mains and motor wiring: a licensed electrician, local code. Lock the disconnect before opening a collector. "
+        "Wear a fitted respirator. Bond ducts; keep sparks out. This is no safety-rated controller.",
+    )
