@@ -28,8 +28,8 @@ CONFIRM_AGAIN_S = 3.0
 def take(world: World, event: Event, now_s: float) -> None:
     """Take in one fact of the shop."""
     match event:
-        case ToolSeen(tool=name, state=state):
-            _tool_seen(world, world.tools[name], state, now_s)
+        case ToolSeen(tool=name, state=state, fresh=fresh):
+            _tool_seen(world, world.tools[name], state, fresh, now_s)
         case SwitchSeen(gate=name, state=state):
             _switch_seen(world, world.gates[name], state)
         case Missed(gate=name):
@@ -75,7 +75,7 @@ def systems_woken_by(world: World, tool: Tool) -> list[Motor]:
     ]
 
 
-def _tool_seen(world: World, tool: Tool, state: str, now_s: float) -> None:
+def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) -> None:
     before = tool.reading
     if state == before:
         return
@@ -87,7 +87,7 @@ def _tool_seen(world: World, tool: Tool, state: str, now_s: float) -> None:
         tool.hold_until = tool.stale_at = None
         if resumes:
             return
-        _began(world, tool, before == "stopped", now_s)
+        _began(world, tool, before == "stopped" and fresh, now_s)
     elif state == "stopped":
         tool.was_running = tool.said_stopped = tool.found = tool.overlong = False
         tool.hold_until = tool.stale_at = None
@@ -305,7 +305,7 @@ def _settled(world: World, now_s: float) -> None:
                 world.resumed_s = now_s
     for tool in world.tools.values():
         if tool.reading == "unknown":
-            _tool_seen(world, tool, "stale", now_s)
+            _tool_seen(world, tool, "stale", False, now_s)
             world.recorder.write(
                 "tool", tool.name, "stale", rule="C12", why=f"{tool.name}: no reading since the controller woke"
             )

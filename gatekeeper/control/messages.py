@@ -35,11 +35,16 @@ class Stopping:
 
 @dataclass(frozen=True, slots=True)
 class ToolSeen:
-    """A sensor's verdict on a tool. ``stale`` means the sensor can no longer be believed; ``why`` says how."""
+    """A sensor's verdict on a tool. ``stale`` means the sensor can no longer be believed; ``why`` says how.
+
+    ``fresh`` is False where the change itself was not watched on good readings (found at the first look, told apart
+    on a shared circuit): a fact, but no cause to start a motor (C21).
+    """
 
     tool: str
     state: ToolState
     why: str | None = None
+    fresh: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ from gatekeeper.control.plan import Plan
 from gatekeeper.control.policy import apply, decide, may_not_start, reconcile
 from gatekeeper.control.record import Recorder
 from gatekeeper.control.shop_entry import shop_entry
+from gatekeeper.control.snapshot import CoreView, core_view
 from gatekeeper.control.tables import GateState
 from gatekeeper.control.watch import signs, tell
 from gatekeeper.control.world import World
@@ -215,8 +216,8 @@ class Supervisor:
                 write("tick")
             case Stopping():
                 write("stopped")
-            case ToolSeen(tool=name, state=state, why=why):
-                write("tool", name, state, why=why)
+            case ToolSeen(tool=name, state=state, why=why, fresh=fresh):
+                write("tool", name, state if fresh else {"what": state, "fresh": False}, why=why)
             case SwitchSeen(gate=name, state=state):
                 write("switch", name, state)
             case Missed(gate=name, why=why):
@@ -344,6 +345,10 @@ class Supervisor:
             if motor.flush and motor.flush_from is not None:
                 note(motor.flush_from + world.gates[motor.flush[0]].plan.clear_s)
         return min(ahead, default=None)
+
+    def snapshot(self) -> CoreView:
+        """What is believed now, frozen, for any thread to read."""
+        return core_view(self.world, self._plans, self._now_s)
 
     def save(self) -> tuple[Any, ...]:
         """All that the next step depends on, as one value."""
