@@ -273,7 +273,7 @@ class _Builder:
         relief_m2 = round_area_m2(part.relief_port) if part.relief_port is not None else 0.0
         starts, rest_s, starts_from, note = self._starts(name, part)
         death, death_after_s = part.switched_by.when_board_dies
-        is_shaker = part.kind is MotorKind.FILTER_SHAKER
+        runs_s, runs_longest_s = _runs_s(part)
         air = part.pressure_switch or part.flow_switch
         kind = AirProofKind.PRESSURE if part.pressure_switch is not None else AirProofKind.FLOW
         return Motor(
@@ -306,8 +306,8 @@ class _Builder:
             resume=part.resume,
             proof=_proof(own, relief_m2, minimum_m2, has_air_proof=air is not None),
             follows=part.follows,
-            runs_s=part.runs if part.runs is not None else (SHAKE_S if is_shaker else CLEANER_SHORTEST_S),
-            runs_longest_s=max(part.runs_longest or CLEANER_LONGEST_S, part.runs or 0.0),
+            runs_s=runs_s,
+            runs_longest_s=runs_longest_s,
             room_m3=part.room,
             air_changes=part.air_changes,
             flow_m3s=part.flow,
@@ -366,6 +366,17 @@ class _Builder:
 
 def _contact(written: tuple[int, bool | None] | None) -> Contact | None:
     return contact_of(written) if written is not None else None
+
+
+def _runs_s(part: MotorPart) -> tuple[float, float]:
+    """Shortest and longest run of a shaker or an air cleaner; with room and air changes, the time that these take."""
+    if part.room is not None and part.air_changes is not None and part.flow is not None:
+        changed_s = part.room * part.air_changes / part.flow
+        return changed_s, changed_s
+    runs_s = SHAKE_S if part.kind is MotorKind.FILTER_SHAKER else CLEANER_SHORTEST_S
+    if part.runs is not None:
+        runs_s = part.runs
+    return runs_s, max(runs_s, part.runs_longest if part.runs_longest is not None else CLEANER_LONGEST_S)
 
 
 def _clear_s(duct: Duct | None, ducts: Mapping[str, Duct]) -> float:

@@ -106,6 +106,10 @@ class _Here:
             )
         if motor.runs_longest is not None and motor.runs is not None and motor.runs_longest < motor.runs:
             yield self.fault("runs_longest is shorter than runs; make it longer", *loc, "runs_longest")
+        by_room = [motor.room, motor.air_changes, motor.flow if motor.kind is MotorKind.AIR_CLEANER else None]
+        if any(given is not None for given in by_room[:2]) and None in by_room:
+            key = "room" if motor.room is not None else "air_changes"
+            yield self.fault("room, air_changes and flow belong together; add what is missing", *loc, key, key=True)
         own = {
             "follows": (MotorKind.FILTER_SHAKER,),
             "runs": (MotorKind.FILTER_SHAKER, MotorKind.AIR_CLEANER),

@@ -1,0 +1,100 @@
+"""From a checked shop to what the core needs of it: numbers and names, no pins, no ducts."""
+
+from gatekeeper.control.plan import GatePlan, InputKind, InputPlan, MotorKind, MotorPlan, Plan, Proof, ToolPlan
+from gatekeeper.shop.model import Gate, Motor, Shop, Tool
+from gatekeeper.shop.model import InputKind as ShopInputKind
+from gatekeeper.shop.model import MotorKind as ShopMotorKind
+
+_KINDS = {
+    ShopMotorKind.COLLECTOR: MotorKind.COLLECTOR,
+    ShopMotorKind.TOOL_VACUUM: MotorKind.VACUUM,
+    ShopMotorKind.AIR_CLEANER: MotorKind.AIR_CLEANER,
+    ShopMotorKind.FILTER_SHAKER: MotorKind.SHAKER,
+}
+
+_STOPPING_INPUTS = {
+    ShopInputKind.RED_BUTTON: InputKind.EMERGENCY,
+    ShopInputKind.FIRE: InputKind.FIRE,
+    ShopInputKind.DOOR: InputKind.DOOR,
+}
+
+_WHOLE_SHOP = (InputKind.EMERGENCY, InputKind.FIRE)
+"""Inputs that always speak for the whole shop, whatever motors they are listed with (C18)."""
+
+
+def plan_of(shop: Shop) -> Plan:
+    """The plan of a shop. The air table is left empty: it is computed from the ducts elsewhere."""
+    used = {gate for tool in shop.tools.values() for gate in tool.gates}
+    plan = Plan(
+        motors={name: _motor(motor) for name, motor in shop.motors.items()},
+        gates={name: _gate(gate) for name, gate in shop.gates.items()},
+        tools={name: _tool(tool) for name, tool in shop.tools.items()},
+        supplies={name: supply.at_once for name, supply in shop.supplies.items()},
+        feeders={name: feeder.gap_s for name, feeder in shop.feeders.items()},
+        inputs=_inputs(shop),
+        remote_start=shop.page.remote_start,
+        sweep_gates=tuple(gate for gate in shop.gates if gate not in used),
+    )
+    plan.check()
+    return plan
+
+
+def _motor(motor: Motor) -> MotorPlan:
+    usual = MotorPlan(motor.name)
+    is_cleaner, is_shaker = motor.kind is ShopMotorKind.AIR_CLEANER, motor.kind is ShopMotorKind.FILTER_SHAKER
+    return MotorPlan(
+        name=motor.name,
+        kind=_KINDS[motor.kind],
+        feeder=motor.feeder,
+        spin_down_s=motor.spin_down_s,
+        path_minimum_m2=motor.path_minimum_m2,
+        relief_m2=motor.relief_m2,
+        proof=Proof(motor.proof.value),
+        starts_per_hour=motor.starts_per_hour,
+        rest_s=motor.rest_s,
+        coast_s=motor.coast_s,
+        release_s=motor.release_s,
+        confirm_s=motor.confirm_s if motor.confirmed_by is not None else None,
+        settle_s=motor.settle_s,
+        resume=motor.resume,
+        run_on_min_s=motor.runs_s if is_cleaner else usual.run_on_min_s,
+        run_on_max_s=motor.runs_longest_s if is_cleaner else usual.run_on_max_s,
+        follows=motor.follows,
+        shake_s=motor.runs_s if is_shaker else usual.shake_s,
+    )
+
+
+def _gate(gate: Gate) -> GatePlan:
+    return GatePlan(
+        name=gate.name,
+        system=gate.motor,
+        area_m2=gate.area_m2,
+        travel_s=gate.travel_s,
+        actuated=gate.is_actuated,
+        has_switch=gate.has_open_switch,
+        supply=gate.supply,
+        clear_s=gate.clear_s,
+        dead_s=gate.dead_s,
+        spring_return=gate.spring_return,
+        as_extra=gate.as_extra,
+    )
+
+
+def _tool(tool: Tool) -> ToolPlan:
+    return ToolPlan(
+        name=tool.name,
+        gates=tool.gates,
+        spin_down_s=tool.spin_down_s,
+        longest_run_s=tool.longest_run_s,
+        hold_s=tool.hold_s,
+        feeder=tool.feeder,
+    )
+
+
+def _inputs(shop: Shop) -> dict[str, InputPlan]:
+    inputs: dict[str, InputPlan] = {}
+    for name, part in shop.inputs.items():
+        kind = _STOPPING_INPUTS.get(part.kind)
+        if kind is not None:
+            inputs[name] = InputPlan(name, kind, () if kind in _WHOLE_SHOP else part.systems)
+    return inputs
