@@ -2,6 +2,8 @@
 
 import io
 import json
+import random
+import shutil
 import sqlite3
 import threading
 from datetime import datetime
@@ -317,3 +319,34 @@ def test_an_odd_value_is_still_written(tmp_path: Path) -> None:
     reader = written(tmp_path / "h.sqlite", [(entry(1, 1, "tick", value={"path": Path("a/b")}), 1.0)])
     assert [dated.entry.value for dated in reader.last()] == [{"path": "a/b"}]
     assert json.dumps(reader.last()[0].as_json()["value"]) == '{"path": "a/b"}'
+
+
+def test_a_power_cut_shortens_the_history_by_whole_batches(tmp_path: Path) -> None:
+    live = tmp_path / "live"
+    history = History(live / "h.sqlite")
+    history.open()
+    ran = {"what": "on", "until_s": 0}
+    for batch in range(30):
+        rows = [entry(3 * batch + i, 3.0 * batch + i, "motor_command", "main", ran) for i in range(3)]
+        history.write([(row, 1.0) for row in rows])
+    rng = random.Random(3)
+    log_bytes = (live / "h.sqlite-wal").stat().st_size
+    lengths = []
+    for number in range(25):
+        # As the files stand, not closed; of the log only what had reached the disk.
+        image = tmp_path / f"image {number}"
+        shutil.copytree(live, image)
+        with open(image / "h.sqlite-wal", "r+b") as file:
+            file.truncate(log_bytes if number == 0 else rng.randrange(log_bytes))
+        again = History(image / "h.sqlite")
+        assert again.open() is None
+        again.close()
+        reader = HistoryReader(image / "h.sqlite")
+        found = [dated.entry.seq for dated in reader.last(1000)]
+        assert found == list(range(len(found)))
+        assert len(found) % 3 == 0
+        assert reader.totals() == ([Total("motor", "main", found[-1], 1)] if found else [])
+        lengths.append(len(found))
+    history.close()
+    assert lengths[0] == 90
+    assert len(set(lengths)) > 10

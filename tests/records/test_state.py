@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from gatekeeper.control.messages import Keep, Kept
+from gatekeeper.records import state_form
 from gatekeeper.records.state import StateStore
 from gatekeeper.records.state_form import CHANGES_KEPT, Change, encode
 
@@ -173,3 +174,11 @@ def test_an_equal_value_writes_nothing(tmp_path: Path) -> None:
     assert path.read_bytes() != before
     assert json.loads('{"a": [1, 3]}') == make(path).load("b").values
     store.close()
+
+
+def test_every_commit_is_synced_before_it_is_said(tmp_path: Path) -> None:
+    connection = state_form.connect(tmp_path / "state.sqlite")
+    # 2 is FULL: SQLite syncs journal and file in the order that a power cut cannot break.
+    assert connection.execute("PRAGMA synchronous").fetchone() == (2,)
+    assert connection.execute("PRAGMA journal_mode").fetchone() == ("truncate",)
+    connection.close()

@@ -210,14 +210,14 @@ def test_flipped_bytes_give_the_right_values_or_damage(path: Path) -> None:
     good = path.read_bytes()
     rng = random.Random(20250309)
     seen = {True: 0, False: 0}
-    for _ in range(250):
+    for _ in range(120):
         spoilt = bytearray(good)
         for _ in range(rng.choice((1, 1, 1, 3, 20))):
             spoilt[rng.randrange(len(spoilt))] ^= 1 << rng.randrange(8)
         seen[check_right_or_damaged(path, bytes(spoilt))] += 1
     # Both happen: a flip in unused room harms nothing.
-    assert seen[True] > 50
-    assert seen[False] > 20
+    assert seen[True] > 30
+    assert seen[False] > 10
 
 
 def test_cut_and_torn_files_give_the_right_values_or_damage(path: Path) -> None:

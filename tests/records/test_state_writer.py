@@ -9,7 +9,7 @@ import pytest
 from gatekeeper.control.messages import Keep
 from gatekeeper.records.state import NotKeptError, StateStore
 from gatekeeper.records.state_form import Change, Encoded
-from gatekeeper.records.state_writer import StateWriter
+from gatekeeper.records.state_writer import Done, StateWriter
 
 
 class GatedStore(StateStore):
@@ -41,7 +41,7 @@ class Answers:
         self.told: list[tuple[int, bool, str | None]] = []
         self._came = threading.Semaphore(0)
 
-    def done(self, number: int):  # type: ignore[no-untyped-def]
+    def done(self, number: int) -> Done:
         def told(kept: bool, sentence: str | None) -> None:
             self.told.append((number, kept, sentence))
             self._came.release()
@@ -70,7 +70,12 @@ def test_done_comes_after_the_commit(store: GatedStore) -> None:
     seen: list[object] = []
     writer = StateWriter(store)
     writer.start()
-    writer.submit([Keep("a", 1)], lambda ok, sentence: (seen.append(kept(store)), answers.done(1)(ok, sentence)))
+
+    def look_then_tell(ok: bool, sentence: str | None) -> None:
+        seen.append(kept(store))
+        answers.done(1)(ok, sentence)
+
+    writer.submit([Keep("a", 1)], look_then_tell)
     answers.wait(1)
     assert (seen, answers.told) == ([{"a": 1}], [(1, True, None)])
     assert writer.stop(30) is True
@@ -127,7 +132,6 @@ def test_the_next_job_takes_what_is_owed_along(store: GatedStore) -> None:
     answers.wait(1)
     assert answers.told == [(1, False, "Not kept: no room."), (2, True, None)]
     assert writer.stop(30) is True
-    assert writer.trouble is None
     assert kept(store) == {"a": 1, "b": 2}
 
 
@@ -166,7 +170,11 @@ def test_a_fault_in_the_program_or_a_listener_ends_nothing(store: GatedStore, ca
     answers.wait(1)
     text = "Not kept: the program failed while writing. After a restart the earlier value counts."
     assert answers.told == [(1, False, text)]
-    writer.submit([Keep("a", 2)], lambda ok, sentence: 1 / 0)  # type: ignore[arg-type, return-value]
+
+    def broken(ok: bool, sentence: str | None) -> None:
+        raise ZeroDivisionError
+
+    writer.submit([Keep("a", 2)], broken)
     writer.submit([Keep("a", 3)], answers.done(3))
     answers.wait(1)
     assert answers.told[1:] == [(3, True, None)]
