@@ -1,6 +1,5 @@
 """Motor switches: a relay output for a contactor coil, on a lease, and the guardian that ends every lease in time."""
 
-import math
 import threading
 from collections.abc import Callable, Sequence
 
@@ -127,7 +126,7 @@ class RelaySwitch:
 
     def _check_lease(self, now_s: float, until_s: float) -> None:
         lease_s = until_s - now_s
-        if not math.isfinite(lease_s) or not 0.0 < lease_s <= self._longest_lease_s:
+        if not 0.0 < lease_s <= self._longest_lease_s:  # written so that a lease that is no number is refused too
             raise DeviceError(
                 f"The lease of {self.name} is {lease_s:g} s. It must be above 0 s and at most "
                 f"{self._longest_lease_s:g} s: a motor's 'on' is renewed, never left on."

@@ -5,11 +5,15 @@ import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from gatekeeper.devices.bench import BenchPins
+from gatekeeper.devices.pin_bank import BankLink
 from gatekeeper.devices.pins import Pins, open_pins
+
+Levels = list[float | None]
 
 
 @dataclass
@@ -86,3 +90,47 @@ def pin_bank_that_falls_back(tmp_path: Path) -> Iterator[BankProcess]:
     bank = start_bank(tmp_path, "--fall-back")
     yield bank
     end_bank(bank)
+
+
+class MockView:
+    """Sees and moves mock pins."""
+
+    def __init__(self, pins: Pins) -> None:
+        self._bench = BenchPins(pins)
+
+    def levels(self, pin: int) -> Levels:
+        return [None if level is None else round(level, 9) for level in self._bench.levels(pin)]
+
+    def drive(self, pin: int, high: bool) -> None:
+        self._bench.drive(pin, high)
+
+
+class BankView:
+    """Sees and moves the pins of a bank from outside, as ``MockView`` does with mock pins."""
+
+    def __init__(self, socket: str) -> None:
+        self._link = BankLink(socket)
+
+    def levels(self, pin: int) -> Levels:
+        driven: list[float | None] = self._link.ask("look", pin)["driven"]
+        return [None if level is None else round(level, 9) for level in driven]
+
+    def drive(self, pin: int, high: bool) -> None:
+        self._link.ask("drive", pin, level=float(high))
+
+    def close(self) -> None:
+        self._link.close()
+
+
+@pytest.fixture(params=["mock", "bank"])
+def opened(request: pytest.FixtureRequest) -> Iterator[tuple[Pins, Any]]:
+    if request.param == "mock":
+        pins = request.getfixturevalue("pins")
+        yield pins, MockView(pins)
+        return
+    bank = request.getfixturevalue("pin_bank")
+    pins = open_pins(bank.name)
+    view = BankView(str(bank.socket))
+    yield pins, view
+    pins.close()
+    view.close()

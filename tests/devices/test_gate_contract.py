@@ -3,7 +3,7 @@
 Run on mock pins and, unchanged, on the pin bank in another process.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,8 +13,7 @@ from gatekeeper.devices.actuators import HandGate, RelayPairGate, ServoGate, Spr
 from gatekeeper.devices.base import DeviceError, GateActuator, Miss, Position
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
-from gatekeeper.devices.pin_bank import BankLink
-from gatekeeper.devices.pins import Pins, open_pins
+from gatekeeper.devices.pins import Pins
 
 TRAVEL_S = 3.0
 OVERRUN_S = 0.5
@@ -82,33 +81,6 @@ KINDS = {
 }
 
 
-class MockView:
-    """Sees and moves mock pins."""
-
-    def __init__(self, pins: Pins) -> None:
-        self._bench = BenchPins(pins)
-
-    def levels(self, pin: int) -> Levels:
-        return [None if level is None else round(level, 9) for level in self._bench.levels(pin)]
-
-    def drive(self, pin: int, high: bool) -> None:
-        self._bench.drive(pin, high)
-
-
-class BankView:
-    """Sees and moves the pins of a bank."""
-
-    def __init__(self, socket: str) -> None:
-        self._link = BankLink(socket)
-
-    def levels(self, pin: int) -> Levels:
-        driven: list[float | None] = self._link.ask("look", pin)["driven"]
-        return [None if level is None else round(level, 9) for level in driven]
-
-    def drive(self, pin: int, high: bool) -> None:
-        self._link.ask("drive", pin, level=float(high))
-
-
 @dataclass
 class Rig:
     kind: Kind
@@ -146,20 +118,6 @@ class Rig:
         return PositionSwitches(
             ContactInput(self.pins, "saw open", OPEN_SWITCH), ContactInput(self.pins, "saw shut", SHUT_SWITCH)
         )
-
-
-@pytest.fixture(params=["mock", "bank"])
-def opened(request: pytest.FixtureRequest) -> Iterator[tuple[Pins, Any]]:
-    if request.param == "mock":
-        pins = request.getfixturevalue("pins")
-        yield pins, MockView(pins)
-        return
-    bank = request.getfixturevalue("pin_bank")
-    pins = open_pins(bank.name)
-    view = BankView(str(bank.socket))
-    yield pins, view
-    view._link.close()
-    pins.close()
 
 
 @pytest.fixture(params=list(KINDS))
@@ -246,6 +204,15 @@ def test_the_dead_time_also_counts_after_a_finished_move(rig: Rig) -> None:
         assert rig.now() == rig.kind.to_shut
 
 
+def test_a_halt_at_rest_does_not_lengthen_the_dead_time(rig: Rig) -> None:
+    gate = rig.gate()
+    gate.open(100.0)
+    gate.tick(110.0)
+    gate.halt(110.0 + DEAD_S - 0.01)
+    gate.shut(110.0 + DEAD_S)
+    assert rig.now() == rig.kind.to_shut
+
+
 def test_a_late_tick_travels_its_full_time_from_when_the_drive_began(rig: Rig) -> None:
     gate = rig.gate()
     gate.open(100.0)
@@ -318,14 +285,23 @@ def test_a_miss_is_told_once_and_only_at_the_end(rig: Rig) -> None:
     assert told[1:] == [Miss(200.0 + rig.kind.drive_s, "saw", Position.OPEN, Position.SHUT)]
 
 
-def test_an_arrival_is_no_miss(rig: Rig) -> None:
+@pytest.mark.parametrize(
+    ("way", "end", "other", "there"),
+    [("open", OPEN_SWITCH, SHUT_SWITCH, Position.OPEN), ("shut", SHUT_SWITCH, OPEN_SWITCH, Position.SHUT)],
+)
+def test_an_arrival_is_no_miss_and_the_wrong_end_is(rig: Rig, way: str, end: int, other: int, there: Position) -> None:
     told: list[Miss] = []
     gate = rig.gate(rig.switches(), told.append)
-    rig.view.drive(OPEN_SWITCH, False)
-    gate.open(100.0)
-    gate.tick(100.0 + rig.kind.drive_s)
+    rig.view.drive(end, False)
+    getattr(gate, way)(100.0)
+    gate.tick(110.0)
     assert told == []
-    assert gate.position() is Position.OPEN
+    assert gate.position() is there
+    rig.view.drive(end, True)
+    rig.view.drive(other, False)
+    getattr(gate, way)(120.0)
+    gate.tick(130.0)
+    assert told == [Miss(130.0, "saw", there, Position.SHUT if there is Position.OPEN else Position.OPEN)]
 
 
 def test_an_end_without_a_switch_is_never_missed(rig: Rig) -> None:
@@ -399,6 +375,17 @@ def test_the_two_relays_of_a_pair_are_never_both_on(pins: Pins, bench: BenchPins
                 (gate.open, gate.shut, gate.halt, lambda _now_s: None)[what](now_s)
             now_s += (0.05, 0.2, 1.0, 4.0)[(number + place) % 4]
     assert set(seen) == {(1.0, 0.0), (0.0, 1.0), (0.0, 0.0)}
+
+
+def test_a_relay_that_is_on_for_whatever_reason_goes_off_before_the_other_goes_on(pins: Pins, bench: BenchPins) -> None:
+    gate = pair(pins, None, None)
+    assert isinstance(gate, RelayPairGate)
+    gate._relays[Position.SHUT].on()
+    seen: list[tuple[float | None, float | None]] = []
+    for line in (23, 24):
+        bench.watch(line, lambda _t_s, _level: seen.append((bench.level(23), bench.level(24))))
+    gate.open(100.0)
+    assert seen == [(0.0, 0.0), (1.0, 0.0)]
 
 
 def test_every_servo_pulse_width_is_sent_as_it_is(pins: Pins, bench: BenchPins) -> None:

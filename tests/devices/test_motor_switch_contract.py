@@ -1,4 +1,4 @@
-"""One contract for every motor switch, and the guardian that ends leases when nobody else is alive."""
+"""One contract for every motor switch, on mock pins and on the bank; and the guardian that ends leases."""
 
 import threading
 from collections.abc import Callable
@@ -35,64 +35,64 @@ def kind(request: pytest.FixtureRequest) -> tuple[Build, float, float]:
     return KINDS[request.param]
 
 
-def test_power_is_never_on_at_construction(pins: Pins, bench: BenchPins, kind: tuple[Build, float, float]) -> None:
+def test_power_is_never_on_at_construction(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     build, off, _on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     assert isinstance(switch, MotorSwitch)
-    assert bench.levels(PIN) == [None, off]
+    assert opened[1].levels(PIN) == [None, off]
     assert (switch.is_on(), switch.next_deadline()) == (False, None)
 
 
-def test_on_lasts_until_its_lease_ends(pins: Pins, bench: BenchPins, kind: tuple[Build, float, float]) -> None:
+def test_on_lasts_until_its_lease_ends(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     build, off, on = kind
     lapses: list[tuple[float, str]] = []
-    switch = build(pins, lambda now_s, name: lapses.append((now_s, name)))
+    switch = build(opened[0], lambda now_s, name: lapses.append((now_s, name)))
     switch.on(100.0, 102.0)
     assert (switch.is_on(), switch.next_deadline()) == (True, 102.0)
     assert switch.tick(101.999) is False
-    assert bench.levels(PIN) == [None, off, on]
+    assert opened[1].levels(PIN) == [None, off, on]
     assert switch.tick(102.0) is True
     assert switch.tick(103.0) is False
-    assert bench.levels(PIN) == [None, off, on, off]
+    assert opened[1].levels(PIN) == [None, off, on, off]
     assert lapses == [(102.0, "Main")]
     assert (switch.is_on(), switch.next_deadline()) == (False, None)
 
 
-def test_a_renewed_lease_lasts_longer(pins: Pins, bench: BenchPins, kind: tuple[Build, float, float]) -> None:
+def test_a_renewed_lease_lasts_longer(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     build, off, on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     switch.on(100.0, 102.0)
     assert switch.renew(101.0, 105.0) is True
     assert switch.tick(104.9) is False
     assert switch.tick(105.0) is True
-    assert bench.levels(PIN) == [None, off, on, off]
+    assert opened[1].levels(PIN) == [None, off, on, off]
 
 
 @pytest.mark.parametrize("now_s", [102.0, 102.001, 5000.0])
 def test_a_lease_that_ran_out_is_not_renewed(
-    pins: Pins, bench: BenchPins, kind: tuple[Build, float, float], now_s: float
+    opened: tuple[Pins, Any], kind: tuple[Build, float, float], now_s: float
 ) -> None:
     build, off, on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     switch.on(100.0, 102.0)
     assert switch.renew(now_s, now_s + 1.0) is False
     assert switch.tick(now_s) is True
-    assert bench.levels(PIN) == [None, off, on, off]
+    assert opened[1].levels(PIN) == [None, off, on, off]
 
 
-def test_renew_never_switches_on(pins: Pins, bench: BenchPins, kind: tuple[Build, float, float]) -> None:
+def test_renew_never_switches_on(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     build, off, on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     assert switch.renew(100.0, 101.0) is False
     switch.on(100.0, 102.0)
     switch.off()
     assert switch.renew(100.5, 103.0) is False
-    assert bench.levels(PIN) == [None, off, on, off]
+    assert opened[1].levels(PIN) == [None, off, on, off]
 
 
-def test_off_is_no_lapse(pins: Pins, kind: tuple[Build, float, float]) -> None:
+def test_off_is_no_lapse(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     lapses: list[tuple[float, str]] = []
-    switch = kind[0](pins, lambda now_s, name: lapses.append((now_s, name)))
+    switch = kind[0](opened[0], lambda now_s, name: lapses.append((now_s, name)))
     switch.on(100.0, 102.0)
     switch.off()
     switch.off()
@@ -100,23 +100,21 @@ def test_off_is_no_lapse(pins: Pins, kind: tuple[Build, float, float]) -> None:
     assert lapses == []
 
 
-def test_it_can_be_switched_on_again_after_a_lapse(
-    pins: Pins, bench: BenchPins, kind: tuple[Build, float, float]
-) -> None:
+def test_it_can_be_switched_on_again_after_a_lapse(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     build, off, on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     switch.on(100.0, 102.0)
     switch.tick(103.0)
     switch.on(104.0, 105.0)
-    assert bench.levels(PIN) == [None, off, on, off, on]
+    assert opened[1].levels(PIN) == [None, off, on, off, on]
 
 
 @pytest.mark.parametrize("lease_s", [0.0, -1.0, 10.0001, float("inf"), float("nan")])
 def test_a_lease_that_could_be_a_latch_is_refused(
-    pins: Pins, bench: BenchPins, kind: tuple[Build, float, float], lease_s: float
+    opened: tuple[Pins, Any], kind: tuple[Build, float, float], lease_s: float
 ) -> None:
     build, off, _on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     shown = f"{100.0 + lease_s - 100.0:g}"
     for command in (switch.on, switch.renew):
         with pytest.raises(DeviceError) as caught:
@@ -125,12 +123,12 @@ def test_a_lease_that_could_be_a_latch_is_refused(
             f"The lease of Main is {shown} s. It must be above 0 s and at most 10 s: "
             "a motor's 'on' is renewed, never left on."
         )
-    assert bench.levels(PIN) == [None, off]
+    assert opened[1].levels(PIN) == [None, off]
 
 
-def test_close_is_off_for_good(pins: Pins, bench: BenchPins, kind: tuple[Build, float, float]) -> None:
+def test_close_is_off_for_good(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
     build, off, on = kind
-    switch = build(pins, None)
+    switch = build(opened[0], None)
     switch.on(100.0, 102.0)
     switch.close()
     switch.close()
@@ -138,11 +136,11 @@ def test_close_is_off_for_good(pins: Pins, bench: BenchPins, kind: tuple[Build, 
     with pytest.raises(DeviceError) as caught:
         switch.on(101.0, 102.0)
     assert str(caught.value) == "The switch of Main is closed and cannot be switched on any more."
-    assert bench.levels(PIN) == [None, off, on, off]
+    assert opened[1].levels(PIN) == [None, off, on, off]
 
 
-def test_it_says_what_it_does_when_the_board_dies(pins: Pins, kind: tuple[Build, float, float]) -> None:
-    fate = kind[0](pins, None).fate
+def test_it_says_what_it_does_when_the_board_dies(opened: tuple[Pins, Any], kind: tuple[Build, float, float]) -> None:
+    fate = kind[0](opened[0], None).fate
     assert fate.when_board_dies is BoardDeath.DROPS
     assert fate.in_words == "When the board loses power the relay drops and the contactor opens at once."
 
