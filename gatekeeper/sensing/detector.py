@@ -12,7 +12,8 @@ Theory of operation. Three kinds of evidence, each renewed every quarter of a ma
   from the level learned at rest, so the fast way also asks for five whole-cycle windows, which have their own mean
   removed: a step of the resting level lifts only four.
 - **Like a tool**: a small current in short pulses feeds electronics (a lamp, a charger, a resting drive), not a
-  machine. Where nothing is known of the tool, such a current must reach `spiky_trip_a`, for six cycles. Where the trip
+  machine. Where nothing is known of the tool, such a current must reach `spiky_trip_a`, for six cycles; on top of it, a
+  current of another shape must last seven windows, since the standing one lends it no evidence. Where the trip
   comes from the tool's own figures, the shape is not asked.
 
 A stop is the net RMS below 0.6 of the trip until `stop_hold_s` is over; only a current that is back and lasting (as
@@ -153,6 +154,8 @@ class Detector:
         self._off_since_s: float | None = None
         self._still_since_s: float | None = None
         self._good_since_s: float | None = None
+        self._like_run = 0
+        self._is_spiky = False
         self._noisy_n = 0
         self._is_stuck = False
 
@@ -253,14 +256,19 @@ class Detector:
             self._cycle_run += 1
             self._spiky_run = self._spiky_run + 1 if net_a >= self._settings.spiky_trip_a else 0
         else:
-            self._cycle_run = self._spiky_run = 0
+            self._cycle_run = self._spiky_run = self._like_run = 0
+            self._is_spiky = False
 
     def _is_start(self, r: Reading) -> bool:
         if self._cycle_run < HALF_WINDOWS or (self._half_run < HALF_WINDOWS and self._cycle_run < CYCLE_WINDOWS):
             return False
         if self._settings.spiky_trip_a <= self._settings.trip_a or self._spiky_run >= SPIKY_WINDOWS:
             return True
-        return r.shape >= SPIKY_SHAPE
+        if r.shape < SPIKY_SHAPE:
+            self._is_spiky, self._like_run = True, 0
+            return False
+        self._like_run += 1
+        return not self._is_spiky or self._like_run >= CYCLE_WINDOWS
 
     def _learn_rest(self, r: Reading) -> None:
         """Follow the level at rest and the bias: a plain mean at first, then the last few seconds."""

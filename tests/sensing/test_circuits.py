@@ -107,3 +107,10 @@ def test_wrong_circuits_are_refused():
         CircuitSensor(CurrentSensor(50), [])
     with pytest.raises(ValueError, match=r"^The circuit names the same tool twice; each tool is named once\.$"):
         CircuitSensor(CurrentSensor(50), [SAW, SAW])
+
+
+def test_a_current_that_falls_to_where_nothing_fits_opens_all(lab):
+    wire = Wire(lab, SAW, SANDER)
+    wire.play(2.0, lab.sine(6.4))
+    assert wire.circuit.running == {"saw"}
+    assert wire.play(2.0, lab.sine(4.0)) == [("sander", "running", "told_apart")]

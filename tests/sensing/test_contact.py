@@ -139,3 +139,12 @@ def test_wrong_settings_are_refused_in_words(wrong, text):
     with pytest.raises(ValueError) as caught:
         ContactSettings(**wrong)
     assert str(caught.value) == text
+
+
+def test_a_level_that_nobody_saw_last_is_no_news():
+    """Open for longer than the hold, but not looked at since: lost, not stopped."""
+    sensor = ContactSensor(ContactSettings(stop_hold_s=10.0))
+    sensor.feed(Level(0.0, True))
+    sensor.feed(Level(1.0, True))
+    sensor.feed(Level(2.0, False))
+    assert story(sensor.tick(30.0)) == [(7.0, "stale", "no_samples")]

@@ -85,6 +85,17 @@ def test_a_charging_spike_is_no_start_wherever_it_falls(lab, offset):
         assert bench.words() == ["stopped"]
 
 
+@pytest.mark.parametrize("offset", range(32))
+def test_a_spike_of_half_a_cycle_is_no_start_of_a_known_tool_either(lab, offset):
+    """Without the help of its shape, and just after the resting level has stepped."""
+    for level_a in (0.0, 5.0):
+        bench = lab.Bench(settings=DetectorSettings.for_tool(trip_a=0.2))
+        bench.rest(0.5)
+        bench.play(0.1 + offset / bench.rate_hz, lambda t_s, level_a=level_a: level_a)
+        bench.play(0.3, lambda t_s, level_a=level_a: level_a + (40.0 if t_s < 0.0095 else 0.0))
+        assert bench.words() == ["stopped"]
+
+
 @pytest.mark.parametrize("rms_a", [0.25, 0.5, 0.9])
 def test_small_currents_in_short_pulses_feed_electronics(lab, rms_a):
     bench = lab.Bench()
@@ -99,8 +110,22 @@ def test_a_drive_is_a_tool_when_its_motor_draws_and_at_rest_again_when_it_idles(
     bench.play(3.0, lab.pulses(3.0, width=0.3))
     bench.play(3.0, lab.pulses(0.4))
     start, stop = ran_and_stopped(bench)
-    assert start.t_s <= 2.0 + 8 / 50
+    assert 2.0 + 6 / 50 <= start.t_s <= 2.0 + 7.5 / 50
     assert 5.5 <= stop.t_s <= 5.6
+
+
+@pytest.mark.parametrize("offset", range(0, 32, 3))
+def test_a_spike_on_top_of_a_lamp_is_no_start_and_a_tool_on_top_of_it_is(lab, offset):
+    bench = lab.Bench()
+    lamp, tool = lab.pulses(0.4), lab.sine(3.0)
+    bench.play(0.5 + offset / bench.rate_hz, lamp)
+    for length_s in (0.001, 0.004, 0.0095):
+        bench.play(0.3, lambda t_s, end_s=length_s: lamp(t_s) + (4.0 if t_s < end_s else 0.0))
+    assert bench.words() == ["stopped"]
+    begin_s = bench.t_s
+    bench.play(0.5, lambda t_s: lamp(t_s) + tool(t_s))
+    assert bench.words() == ["stopped", "running"]
+    assert bench.seen[1].t_s - begin_s <= 2.75 / 50
 
 
 def test_a_known_tool_is_not_asked_for_its_shape(lab):

@@ -150,3 +150,19 @@ def test_short_holes_between_bursts_are_the_way_a_slow_bus_reads(lab):
 def test_every_reason_has_its_sentence():
     assert len({reason.sentence for reason in Reason}) == len(Reason)
     assert all(reason.sentence.endswith(".") for reason in Reason)
+
+
+def test_a_lost_bias_shows_under_large_half_waves_too(lab):
+    """The mean of such a wave is not far enough from the middle; one rail held for half of each cycle says it."""
+    bench = lab.Bench(rate_hz=800, front=FRONT)
+    wave = lab.sine(4000 / 2**0.5)
+    bench.feed([max(0, round(wave(i / 800))) for i in range(800)])
+    assert story(bench) == [("stale", "lost_bias")]
+
+
+def test_a_sensor_that_flickers_does_not_come_back(bench):
+    bench.feed([0] * 200)
+    for _ in range(20):
+        bench.feed(codes(bench, 0.15, lambda t_s: 0.0))
+        bench.feed([0] * 40)
+    assert story(bench)[1:] == [("stale", "stuck")]
