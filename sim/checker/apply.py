@@ -25,7 +25,7 @@ def new_run(world: World, step: Step, line: Line) -> None:
         gate.wake()
         world.gates[name] = gate
     world.tools = {name: ToolTrack() for name in world.shop.tools}
-    world.motors = {}
+    motors: dict[str, MotorTrack] = {}
     for name, facts in world.shop.systems.items():
         motor = old_motors.get(name)
         declared = facts.starts_stored
@@ -35,7 +35,8 @@ def new_run(world: World, step: Step, line: Line) -> None:
         else:
             _carry_store(world, step, line, name, motor, same_boot, declared)
         motor.out_of_service = motor.out_of_service or facts.out_of_service
-        world.motors[name] = motor
+        motors[name] = motor
+    world.motors = motors
     world.boot, world.woken, world.clean = boot, False, False
     world.wake_t = line.t_s
     world.shop_shut = False

@@ -5,7 +5,7 @@ from typing import Any
 
 from sim.checker.apply import Inputs, new_run
 from sim.checker.due import Due
-from sim.checker.form import COMMANDS, INPUTS, KEYS, FormCheck
+from sim.checker.form import INPUTS, KEYS, FormCheck
 from sim.checker.gate_rules import GateRules
 from sim.checker.motor_due import MotorDue
 from sim.checker.motor_rules import MotorRules, message_state
@@ -76,7 +76,7 @@ class Checker:
                 new_run(self.world, step, line)
                 self._gates.new_run()
                 self._due.clear()
-        if any(line.kind in INPUTS or line.kind in COMMANDS for line in lines):
+        if any(line.kind != "shop" for line in lines):
             self._judge(step)
         self.world.t_s = max(self.world.t_s, step.t_s) if not step.of("shop") else step.t_s
         return sorted(step.found, key=lambda violation: violation.seq)
