@@ -1,14 +1,14 @@
 """From the parts of a shop file that fit together to the whole shop: defaults, sizes, times, proofs, starts.
 
 Numbers of our own (no published source; each can be overridden in the file): chips in a duct move at half the air's
-transport velocity, plus one second; a branch whose ducts are not described clears in 3 s; a machine runs above a
-quarter of its free-running current. Duct roughness: the five categories of the ASHRAE Handbook, Fundamentals
+transport velocity, plus one second; a branch whose ducts are not described clears in 3 s. Duct roughness: the five categories of the ASHRAE Handbook, Fundamentals
 (smooth 0.03 mm, medium smooth 0.09 mm, average 0.15 mm, medium rough 0.9 mm), quoted from memory.
 """
 
 import math
 from collections.abc import Mapping
 
+from gatekeeper.shop.clamps import clamp_of
 from gatekeeper.shop.faults import Fault
 from gatekeeper.shop.fields import contact_of
 from gatekeeper.shop.links import ends_at
@@ -65,8 +65,6 @@ CLEAR_UNKNOWN_S = 3.0
 SERVO_TRAVEL_S = 2.0
 RELAYS_TRAVEL_S = 6.0
 SMALLEST_INLET_SHARE = 0.25
-TRIP_SHARE_OF_RUNNING = 0.25
-TRIP_SHARE_OF_RANGE = 0.03
 SHAKE_S = 20.0
 CLEANER_SHORTEST_S = 7200.0
 CLEANER_LONGEST_S = 28800.0
@@ -223,22 +221,10 @@ class _Builder:
             return Sensor(owner, contact_of(part.current_switch), None, None)
         assert part.converter is not None
         assert part.channel is not None
-        reference_v = self.parts.converters[part.converter].reference
-        volts_rms = reference_v / 2 / math.sqrt(2)
-        if part.burden is not None:
-            burden_ohm, range_a = part.burden, volts_rms / part.burden * part.turns
-        else:
-            assert part.range is not None
-            burden_ohm, range_a = volts_rms * part.turns / part.range, part.range
-        trip_a = part.trip
-        if trip_a is None:
-            trip_a = running_a * TRIP_SHARE_OF_RUNNING if running_a is not None else range_a * TRIP_SHARE_OF_RANGE
-        if trip_a >= range_a:
-            section = next(name for name in ("tools", "outlets", "circuits", "motors") if owner in self.tree.keys(name))
-            key = "confirmed_by" if section == "motors" else "sensor"
-            said = f"this clamp shows at most {range_a:.1f} A and the trip is {trip_a:.1f} A; it would never be reached"
-            self.fault(said, section, owner, key, key=True)
-        return Sensor(owner, None, Channel(part.converter, part.channel, part.turns, burden_ohm, range_a), trip_a)
+        clamp = clamp_of(part, self.parts.converters[part.converter].reference, running_a)
+        assert clamp is not None
+        channel = Channel(part.converter, part.channel, part.turns, clamp.burden_ohm, clamp.range_a)
+        return Sensor(owner, None, channel, clamp.trip_a)
 
     def _lowest_band(self, circuit: str) -> float | None:
         lows = [tool.band[0] * 2 for tool in self.served.values() if tool.circuit == circuit and tool.band is not None]
@@ -271,7 +257,7 @@ class _Builder:
             inlet_m = math.sqrt(4 * max(reaching) / math.pi) if reaching else max(gate.diameter_m for gate in own)
         minimum_m2 = self._path_minimum_m2(name, part, inlet_m or 0.0, own, tools)
         relief_m2 = round_area_m2(part.relief_port) if part.relief_port is not None else 0.0
-        starts, rest_s, starts_from, note = self._starts(name, part)
+        starts, rest_s, starts_from, note = _starts(part)
         death, death_after_s = part.switched_by.when_board_dies
         runs_s, runs_longest_s = _runs_s(part)
         air = part.pressure_switch or part.flow_switch
@@ -342,26 +328,20 @@ class _Builder:
             self.fault(f"{said}; add a gate or a relief_port, or mend the sizes", *loc, key=True)
         return minimum_m2
 
-    def _starts(self, name: str, part: MotorPart) -> tuple[float, float, StartsFrom, str]:
-        table = starts_allowed(part.power, part.poles, part.load_inertia)
-        if part.starts_per_hour is not None:
-            rest_s = part.rest if part.rest is not None else (table.rest_s if table is not None else None)
-            if rest_s is None:
-                said = "the published table does not reach this motor; add rest beside starts_per_hour"
-                self.fault(said, "motors", name, "power")
-            return part.starts_per_hour, rest_s or 0.0, StartsFrom.GIVEN, ""
-        if table is None:
-            said = (
-                "the published table of motor starts ends at 25 hp and at 2, 4 and 6 poles; "
-                "add starts_per_hour and rest from the motor's maker"
-            )
-            self.fault(said, "motors", name, "power")
-            return 1.0, 0.0, StartsFrom.GIVEN, ""
-        note = f"row of {table.listed_hp:g} hp, {part.poles} poles"
-        if not table.is_exact:
-            note += ", the next larger one listed"
-        source = StartsFrom.TABLE if part.phases is Phases.THREE else StartsFrom.ESTIMATE
-        return table.starts_per_hour, part.rest if part.rest is not None else table.rest_s, source, note
+
+def _starts(part: MotorPart) -> tuple[float, float, StartsFrom, str]:
+    """Starts an hour, rest, and where they come from."""
+    table = starts_allowed(part.power, part.poles, part.load_inertia)
+    rest_s = part.rest if part.rest is not None or table is None else table.rest_s
+    assert rest_s is not None
+    if part.starts_per_hour is not None:
+        return part.starts_per_hour, rest_s, StartsFrom.GIVEN, ""
+    assert table is not None
+    note = f"row of {table.listed_hp:g} hp, {part.poles} poles"
+    if not table.is_exact:
+        note += ", the next larger one listed"
+    source = StartsFrom.TABLE if part.phases is Phases.THREE else StartsFrom.ESTIMATE
+    return table.starts_per_hour, rest_s, source, note
 
 
 def _contact(written: tuple[int, bool | None] | None) -> Contact | None:

@@ -74,6 +74,11 @@ def nearest(word: str, words: Iterable[str]) -> str | None:
     return known[close[0]] if close else None
 
 
+def a_or_an(words: str) -> str:
+    """Words with their article: ``an air cleaner``, ``a collector``."""
+    return f"{'an' if words[:1].lower() in 'aeiou' else 'a'} {words}"
+
+
 def did_you_mean(word: str, words: Iterable[str]) -> str:
     """The tail of a sentence that offers the nearest right word, or nothing."""
     guess = nearest(word, words)

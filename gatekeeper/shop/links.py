@@ -43,6 +43,10 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
 """Keys that hold a name, and the sections where it must be found."""
 
 
+LISTS = ("gates", "motors")
+"""The keys among them that may hold several names."""
+
+
 def link_faults(tree: Tree) -> list[Fault]:
     """Every bad name, every name that means two things or nothing, and every duct that leads nowhere."""
     return [*_name_faults(tree), *_reference_faults(tree), *_duct_faults(tree)]
@@ -90,6 +94,8 @@ def _reference_faults(tree: Tree) -> list[Fault]:
         known = [name for section in sections for name in tree.keys(section)]
         seen: dict[Loc, set[str]] = {}
         for loc, text in tree.leaves(*pattern):
+            if len(loc) > len(pattern) and pattern[-1] not in LISTS:
+                continue
             what = f"is none of the {listed(sections)} of this shop"
             named = seen.setdefault(loc[: len(pattern)], set())
             if text not in known:

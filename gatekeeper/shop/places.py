@@ -52,11 +52,12 @@ Node: TypeAlias = Leaf | Row | Branch
 
 @dataclass(frozen=True, slots=True)
 class Tree:
-    """A text that was read: ``root`` is its outermost node."""
+    """A text that was read: ``root`` is its outermost node, ``faults`` what was refused on the way."""
 
     name: str
     text: str
     root: Branch
+    faults: tuple[Fault, ...] = ()
 
     def plain(self) -> dict[str, Any]:
         """The same as dictionaries, lists and strings."""
@@ -97,6 +98,18 @@ class Tree:
 
 def read_tree(text: str, name: str) -> Tree | Faults:
     """Read a YAML text of plain keys, lists and words. Pure: ``name`` is only for messages."""
+    tree = read_through(text, name)
+    if isinstance(tree, Faults) or not tree.faults:
+        return tree
+    return Faults(name, tree.text, tree.faults)
+
+
+def read_through(text: str, name: str) -> Tree | Faults:
+    """The same, for a caller that has more to complain about: the tree comes with the ``faults`` of its form.
+
+    What was refused stands in the tree with the very mark of its fault, so that a second complaint at the same mark can
+    be dropped. Only a text without any tree gives Faults.
+    """
     text = text.removeprefix("\ufeff")
     if len(text) > LONGEST_CHARACTERS:
         said = f"this file has {len(text)} characters; at most {LONGEST_CHARACTERS} can be read"
@@ -104,14 +117,14 @@ def read_tree(text: str, name: str) -> Tree | Faults:
     reader = _read(text, getattr(yaml, "CSafeLoader", yaml.SafeLoader))
     if reader.syntax is not None:
         reader = _read(text, yaml.SafeLoader)
-    if reader.syntax is None and not reader.faults and not isinstance(reader.root, Branch):
+    if reader.syntax is not None:
+        return Faults(name, text, in_order([reader.syntax]))
+    if not isinstance(reader.root, Branch):
         found = "is empty" if reader.root is None else "does not begin with a key and a colon"
         mark = Mark(1, 1) if reader.root is None else reader.root.mark
-        reader.faults.append(Fault(mark, (), f"this file {found}; write sections such as shop:, motors:, tools:"))
-    faults = ([reader.syntax] if reader.syntax is not None else []) + reader.faults
-    if faults or not isinstance(reader.root, Branch):
-        return Faults(name, text, in_order(faults))
-    return Tree(name, text, reader.root)
+        said = f"this file {found}; write sections such as shop:, motors:, tools:"
+        return Faults(name, text, in_order([*reader.faults, Fault(mark, (), said)]))
+    return Tree(name, text, reader.root, in_order(reader.faults))
 
 
 def _plain(node: Node) -> Any:
@@ -233,6 +246,7 @@ class _Reader:
             if _is_nothing(first):
                 said = "nothing is written after this key; give a value or leave the key out"
                 self.faults.append(Fault(branch.key_marks[key], (*path, key), said))
+                value = Leaf(branch.key_marks[key], "")
             branch.entries[key] = value
         return branch
 

@@ -7,9 +7,11 @@ unattended running have no key that switches them off.
 import re
 from collections.abc import Iterator
 
-from gatekeeper.shop.faults import Fault, listed
+from gatekeeper.shop.clamps import clamp_of
+from gatekeeper.shop.faults import Fault, a_or_an, listed
 from gatekeeper.shop.links import ends_at
 from gatekeeper.shop.model import BoardDeath, InputKind, Makes, MotorKind
+from gatekeeper.shop.motor_starts import starts_allowed
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
 from gatekeeper.shop.written import InputPart, MotorPart, SensorPart, ShopFile, ToolPart
@@ -106,6 +108,13 @@ class _Here:
             )
         if motor.runs_longest is not None and motor.runs is not None and motor.runs_longest < motor.runs:
             yield self.fault("runs_longest is shorter than runs; make it longer", *loc, "runs_longest")
+        needed = [motor.starts_per_hour, motor.rest]
+        if None in needed and starts_allowed(motor.power, motor.poles, motor.load_inertia) is None:
+            said = (
+                "the published table of motor starts ends at 25 hp and at 2, 4 and 6 poles; "
+                "add starts_per_hour and rest from the motor's maker"
+            )
+            yield self.fault(said, *loc, "power")
         by_room = [motor.room, motor.air_changes, motor.flow if motor.kind is MotorKind.AIR_CLEANER else None]
         if any(given is not None for given in by_room[:2]) and None in by_room:
             key = "room" if motor.room is not None else "air_changes"
@@ -125,7 +134,9 @@ class _Here:
         for key, kinds in own.items():
             if key in motor.model_fields_set and motor.kind not in kinds:
                 words = listed([kind.value for kind in kinds])
-                yield self.fault(f"this key is for a {words}; this motor is a {motor.kind.value}", *loc, key, key=True)
+                yield self.fault(
+                    f"this key is for {a_or_an(words)}; this motor is {a_or_an(motor.kind.value)}", *loc, key, key=True
+                )
         if motor.kind is MotorKind.FILTER_SHAKER:
             followed = self.parts.motors.get(motor.follows or "")
             if motor.follows is None:
@@ -140,7 +151,9 @@ class _Here:
                 yield self.fault("give either diameter, or width and height", "ducts", name, key=True)
             end = self.parts.motors.get(duct.towards)
             if end is not None and end.kind not in _WITH_DUCTS:
-                yield self.fault(f"{duct.towards} is a {end.kind.value} and takes no ducts", "ducts", name, "towards")
+                yield self.fault(
+                    f"{duct.towards} is {a_or_an(end.kind.value)} and takes no ducts", "ducts", name, "towards"
+                )
         for name, gate in self.parts.gates.items():
             loc = ("gates", name)
             if gate.servo is not None and gate.relays is not None:
@@ -195,8 +208,10 @@ class _Here:
     def _seen(self, section: str, name: str, tool: ToolPart) -> Iterator[Fault]:
         loc = (section, name)
         if (tool.sensor is None) == (tool.circuit is None):
-            found = "neither its own sensor nor a circuit" if tool.sensor is None else "both a sensor and a circuit"
-            yield self.fault(f"{found} is given; give one of the two, so that its start is seen", *loc, key=True)
+            found = (
+                "neither sensor nor circuit is given" if tool.sensor is None else "sensor and circuit are both given"
+            )
+            yield self.fault(f"{found}; give one of the two, so that its start is seen", *loc, key=True)
         if tool.band is not None and tool.circuit is None:
             yield self.fault("a band belongs to a circuit; name the circuit or take it out", *loc, "band", key=True)
         if tool.sensor is not None:
@@ -221,6 +236,11 @@ class _Here:
         if sensor.trip is not None and running_a is not None and sensor.trip >= running_a:
             said = "trip is not below running_current, so this tool would never be seen to run"
             yield self.fault(said, *loc, "trip")
+        converter = self.parts.converters.get(sensor.converter or "")
+        clamp = clamp_of(sensor, converter.reference, running_a) if converter is not None else None
+        if clamp is not None and clamp.trip_a >= clamp.range_a:
+            said = f"this clamp shows at most {clamp.range_a:.1f} A, and its trip is {clamp.trip_a:.1f} A"
+            yield self.fault(f"{said}: never reached; use a smaller burden or a larger range", *loc, key=True)
 
     def circuits(self) -> Iterator[Fault]:
         for name, circuit in self.parts.circuits.items():
@@ -268,17 +288,17 @@ class _Here:
         if is_hoa and (part.motors is None or len(part.motors) != 1) and len(self.parts.motors) > 1:
             yield self.fault("a hand-off-auto switch is for one motor; name it under motors", *loc, key=True)
         if not is_hoa and (part.pin is None or part.hand_pin is not None or part.auto_pin is not None):
-            yield self.fault(f"a {part.kind.value} input has one pin, under pin", *loc, key=True)
+            yield self.fault(f"{a_or_an(part.kind.value)} input has one pin, under pin", *loc, key=True)
         if part.kind in (InputKind.RED_BUTTON, InputKind.FIRE) and part.pin is not None and part.pin[1] is False:
             said = f"a {part.kind.value} is wired normally closed, so that a broken wire counts as pressed"
             yield self.fault(said, *loc, "pin")
         needs_place = part.kind in (InputKind.AIR_HERE, InputKind.RELEASE)
         if needs_place and part.at is None:
             yield self.fault(
-                f'a "{part.kind.value}" button belongs to a place; add at: and its tool or gate', *loc, key=True
+                f"{a_or_an(part.kind.value)} button belongs to a place; add at: and its tool or gate", *loc, key=True
             )
         if not needs_place and part.at is not None:
-            yield self.fault(f"a {part.kind.value} input has no place; take this key out", *loc, "at", key=True)
+            yield self.fault(f"{a_or_an(part.kind.value)} input has no place; take this key out", *loc, "at", key=True)
         if (
             part.kind is InputKind.RELEASE
             and part.at is not None
