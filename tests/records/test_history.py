@@ -293,6 +293,37 @@ def test_a_failing_disk_is_reported_once_and_tried_again(tmp_path: Path) -> None
     assert [dated.entry.seq for dated in HistoryReader(history.path).last()] == [1]
 
 
+def test_a_batch_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
+    history = History(tmp_path / "h.sqlite")
+    history.open()
+    on, off = entry(1, 10, "tool", "planer", "running"), entry(2, 20, "tool", "planer", "stopped")
+    bad = entry(3, 30, "tick")
+    bad.step = None  # type: ignore[assignment]
+    with pytest.raises(sqlite3.IntegrityError):
+        history.write([(on, 1.0), (bad, 1.0)])
+    history.write([(on, 1.0), (off, 2.0)])
+    history.close()
+    reader = HistoryReader(history.path)
+    assert [dated.entry.seq for dated in reader.last()] == [1, 2]
+    assert reader.totals() == [Total("tool", "planer", 10.0, 1)]
+
+
+def test_a_dead_disk_does_not_fill_the_memory_with_notes_of_gaps(tmp_path: Path) -> None:
+    history = GatedHistory(tmp_path / "h.sqlite")
+    history.fails = [named(sqlite3.OperationalError, "SQLITE_IOERR") for _ in range(6)]
+    writer = HistoryWriter(history, every_s=1000, capacity=2)
+    writer.start()
+    for seq in range(1, 13):
+        writer.add(entry(seq, seq, "tick"))
+        if seq % 2 == 0:
+            assert writer.flush(30) is False
+    assert writer.flush(30) is True
+    found = [(dated.entry.seq, dated.entry.value) for dated in HistoryReader(history.path).last()]
+    assert found == [(1, None), (2, None), (3, {"lost": 2, "last_seq": 4}), (5, {"lost": 8, "last_seq": 12})]
+    assert writer.lost == 10
+    assert writer.stop(30) is True
+
+
 def test_damage_found_while_running_sets_the_file_aside_and_goes_on(tmp_path: Path) -> None:
     told: list[tuple[str, str | None]] = []
     history = GatedHistory(tmp_path / "history.sqlite")

@@ -105,6 +105,14 @@ def other_tables(path: Path) -> str:
     return "its tables are not those that this program made"
 
 
+def wrong_free_list(path: Path) -> str:
+    """Every row is right, but the next put would write into the wrong page."""
+    with open(path, "r+b") as file:
+        file.seek(36)
+        file.write((7).to_bytes(4, "big"))
+    return "its structure is broken"
+
+
 def a_folder(path: Path) -> str:
     path.unlink()
     path.mkdir()
@@ -123,6 +131,7 @@ ALL_DAMAGE = [
     newer_form,
     other_program,
     other_tables,
+    wrong_free_list,
     a_folder,
 ]
 
