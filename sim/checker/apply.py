@@ -176,7 +176,7 @@ class Inputs:
             if forbidden == "C25" and world.motors[motor].mode == "hand":
                 track.causes[motor] = False
             elif forbidden in (None, "C15") and not world.motors[motor].latched:
-                track.causes[motor] = forbidden is None
+                track.causes[motor] = forbidden is None and name not in world.tools_out
         for motor, motor_track in world.motors.items():
             if world.motor_forbidden(motor, line.t_s) in (None, "C15"):
                 motor_track.any_cut = True
@@ -353,6 +353,9 @@ class Inputs:
             step.halts.setdefault(subject, (line, "C14"))
         else:
             world.tools_out.add(subject)
+            for motor in world.shop.tool_motors.get(subject, ()):
+                if motor in world.tools[subject].causes:
+                    world.tools[subject].causes[motor] = False
 
     def _back_in_service(self, step: Step, request: Request) -> None:
         world, subject = self.world, request.line.subject

@@ -83,7 +83,7 @@ class MotorDue:
 
     def _surely(self, name: str, motor: str, t_s: float) -> bool:
         tool = self.world.tools[name]
-        if tool.said_stopped or self.world.overlong(name, t_s) or name in self.world.tools_out:
+        if tool.said_stopped or self.world.overlong(name, t_s):
             return False
         if tool.state == "running":
             return True

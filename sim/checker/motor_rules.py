@@ -191,11 +191,10 @@ class MotorRules:
             if unparked is not None:
                 step.flag("C7", line, motor, unparked)
         store_short = world.store(motor, t_s) < 1.0 - STORE_TOL
-        cuts = {name: mt.any_cut for name, mt in world.motors.items() if not world.shop.spins_down(name)}
         track.on, track.off_t, track.ran_until = False, t_s, t_s
         world.consume(motor)
-        for name, any_cut in cuts.items():
-            world.motors[name].any_cut = any_cut or world.shop.systems[name].kind == "shaker"
+        for name, other in world.motors.items():
+            other.any_cut = other.any_cut or world.shop.systems[name].kind == "shaker"
         if store_short:
             track.rest_until = t_s + world.shop.systems[motor].rest_s
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from sim.checker.form import COMMANDS, INPUTS, field_of, word_of
+from sim.checker.form import INPUTS, field_of, word_of
 from sim.checker.violation import Violation
 
 NOT_A_CAUSE = frozenset(
@@ -80,11 +80,6 @@ class Step:
     def inputs(self) -> list[Line]:
         """What came in, in order."""
         return [line for line in self.lines if line.kind in INPUTS]
-
-    @property
-    def commands(self) -> list[Line]:
-        """The list of commands, in order."""
-        return [line for line in self.lines if line.kind in COMMANDS]
 
     def of(self, kind: str, word: str | None = None) -> list[Line]:
         """The entries of one kind, and of one word where given."""
