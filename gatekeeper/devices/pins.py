@@ -25,6 +25,8 @@ from gpiozero import GPIODevice, InputDevice, OutputDevice
 from gatekeeper.devices.base import Clock, DeviceError
 
 PULLS = ("up", "down")
+HEADER_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")  # chip numbers changed between kernels
+HEADER_REVISION = 0xA02082  # of any board with the 40-pin header: the library takes the line numbers from it
 SERVO_FRAME_HZ = 50.0  # the 20 ms frame of hobby servos
 
 
@@ -34,6 +36,7 @@ class RestingOutput:
     The pin class must give ``_claim_output(level)``, which makes the line an output at that level in one step.
     """
 
+    sends_pulses = True
     _rest_level: bool | None = None
     function: str
     frequency: float | None
@@ -201,6 +204,11 @@ class Pins:
 
     def pulses(self, holder: str, pin: int) -> PulseLine:
         """Claim an output for servo pulses; none are sent until told. Raises DeviceError as ``output`` does."""
+        if not self.factory.pin_class.sends_pulses:
+            raise DeviceError(
+                f"GPIO {pin} for {holder} cannot send servo pulses with the pins '{self.name}'. "
+                "Use a pulse generator board, or the pins 'lgpio'."
+            )
         made: PulseLine = self._claim(holder, pin, lambda: PulseLine(pin, pin_factory=self.factory))
         return made
 
@@ -265,8 +273,9 @@ def open_pins(name: str, clock: Clock = time.monotonic) -> Pins:
     """Open the pin back end of that name, and no other.
 
     Args:
-        name: ``"mock"`` (no hardware), ``"lgpio"`` (the board's own header) or ``"bank:PATH"`` (the pin bank
-            process listening on the unix socket PATH).
+        name: ``"mock"`` (no hardware), ``"gpiod"`` (the board's own header, any Python, no servo pulses),
+            ``"gpiod:PATH"`` (the chip PATH of any Linux board), ``"lgpio"`` (the header, with servo pulses) or
+            ``"bank:PATH"`` (the pin bank process listening on the unix socket PATH).
         clock: monotonic seconds.
 
     Raises:
@@ -280,11 +289,15 @@ def open_pins(name: str, clock: Clock = time.monotonic) -> Pins:
         from gatekeeper.devices.pins_lgpio import open_lgpio
 
         return Pins(open_lgpio(), name, clock)
+    if name == "gpiod" or name.startswith("gpiod:"):
+        from gatekeeper.devices.pins_gpiod import open_gpiod
+
+        return Pins(open_gpiod(name.removeprefix("gpiod").removeprefix(":") or None), name, clock)
     if name.startswith("bank:"):
         from gatekeeper.devices.pins_bank import BankFactory
 
         return Pins(BankFactory(name.removeprefix("bank:")), name, clock)
-    raise DeviceError(f"There are no pins called '{name}'. Allowed are 'mock', 'lgpio' and 'bank:PATH'.")
+    raise DeviceError(f"There are no pins called '{name}'. Allowed are 'mock', 'gpiod', 'lgpio' and 'bank:PATH'.")
 
 
 def outputs_off(pins: Pins, lines: Iterable[OutputLine]) -> list[str]:

@@ -7,9 +7,7 @@ from typing import Any
 from gpiozero.pins.pi import PiFactory, PiPin
 
 from gatekeeper.devices.pin_bank import BankLink
-from gatekeeper.devices.pins import RestingOutput
-
-BOARD_REVISION = 0xA02082  # the numbering of a 40-pin header; the bank has no other property of that board
+from gatekeeper.devices.pins import HEADER_REVISION, RestingOutput
 
 
 class BankPin(RestingOutput, PiPin):  # type: ignore[misc]
@@ -113,7 +111,7 @@ class BankFactory(PiFactory):  # type: ignore[misc]
                 pin._call_when_changed(self.ticks(), edge[1])
 
     def _get_revision(self) -> int:
-        return BOARD_REVISION
+        return HEADER_REVISION
 
     @staticmethod
     def ticks() -> float:

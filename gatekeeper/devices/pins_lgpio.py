@@ -11,9 +11,8 @@ import tempfile
 from typing import Any
 
 from gatekeeper.devices.base import DeviceError
-from gatekeeper.devices.pins import RestingOutput
+from gatekeeper.devices.pins import HEADER_LABELS, RestingOutput
 
-HEADER_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")
 MOST_CHIPS = 16  # boards have fewer than ten
 
 
@@ -27,7 +26,7 @@ def open_lgpio() -> Any:
     if not hasattr(lgpio, "gpiochip_open"):
         raise DeviceError(
             "The installed package 'lgpio' is empty, so the pins cannot be used. "
-            "Install lgpio 0.2.2 or newer, or use Python 3.11 or 3.12 for which it is built."
+            "Install lgpio 0.2.2 or newer, for which there is Python 3.11 or 3.12, or choose the pins 'gpiod'."
         )
     from gpiozero.exc import PinUnknownPi
 

@@ -113,6 +113,15 @@ def test_edges_and_polls_from_two_threads_never_report_a_state_twice(pins: Pins,
     assert states[-1] is False
 
 
+def test_reading_and_reporting_are_one_step_for_other_threads(pins: Pins, bench: BenchPins, pull: str) -> None:
+    """Else an edge between the two could be reported before an older state."""
+    locked: list[bool] = []
+    contact = ContactInput(pins, "Red button", PIN, pull=pull, report=lambda _: locked.append(contact._lock.locked()))
+    contact.poll(100.0)
+    bench.drive(PIN, PULLS[pull])
+    assert locked == [True, True]
+
+
 def test_a_full_queue_never_raises_into_the_boards_thread(pins: Pins, bench: BenchPins, pull: str) -> None:
     inbox: queue.Queue[ContactSeen] = queue.Queue(maxsize=1)
     contact = ContactInput(pins, "Red button", PIN, pull=pull, report=inbox.put_nowait)

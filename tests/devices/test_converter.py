@@ -199,6 +199,9 @@ def test_whole_scans_go_in_one_message_and_long_reads_in_as_few_as_fit(chip: Chi
     assert wire.asked == [scan, scan * 63, scan * 63, scan]
     bank.close()
     assert wire.closed == 1
+    few = CountingWire()
+    SpiBank("B", chip, few, channels=3).read(171)
+    assert few.requests == [message_request(510), message_request(3)]
 
 
 @pytest.mark.parametrize(
@@ -302,8 +305,8 @@ def test_fed_nothing_or_muted_it_reads_as_a_dead_converter(
     fake = FakeBank(chip, dead_high=dead_high)
     bank = build(chip, fake, clock)
     assert [list(codes) for codes in bank.read(4).codes] == [[dead] * 4] * 3
-    fake.feed([[5, 6]])
-    assert [list(codes) for codes in bank.read(4).codes] == [[5, 6, dead, dead], [dead] * 4, [dead] * 4]
+    fake.feed([[0, chip.full_scale]])
+    assert [list(codes) for codes in bank.read(4).codes] == [[0, chip.full_scale, dead, dead], [dead] * 4, [dead] * 4]
     fake.feed([[7] * 4] * 3)
     fake.mute()
     assert [list(codes) for codes in bank.read(2).codes] == [[dead] * 2] * 3

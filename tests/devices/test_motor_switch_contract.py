@@ -157,6 +157,22 @@ def test_a_write_that_fails_is_tried_again_at_the_next_tick(pins: Pins, bench: B
     assert bench.levels(PIN) == [None, 0.0, 1.0, 0.0]
 
 
+def test_an_on_that_fails_half_way_is_put_off_when_its_lease_ends(pins: Pins, bench: BenchPins, mocker: Any) -> None:
+    switch = relay(pins)
+    relay_on = switch._relay.on
+
+    def on_then_fail() -> None:
+        relay_on()
+        raise DeviceError("bus")
+
+    mocker.patch.object(switch._relay, "on", on_then_fail)
+    with pytest.raises(DeviceError):
+        switch.on(100.0, 102.0)
+    assert (bench.level(PIN), switch.is_on()) == (1.0, True)
+    assert switch.tick(102.0) is True
+    assert bench.level(PIN) == 0.0
+
+
 # --- the guardian -----------------------------------------------------------------------------------------------------
 
 

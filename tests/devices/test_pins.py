@@ -17,7 +17,9 @@ from gatekeeper.devices.signs import LampSign
 def test_only_named_back_ends_are_opened(name: str) -> None:
     with pytest.raises(DeviceError) as caught:
         open_pins(name)
-    assert str(caught.value) == (f"There are no pins called '{name}'. Allowed are 'mock', 'lgpio' and 'bank:PATH'.")
+    assert str(caught.value) == (
+        f"There are no pins called '{name}'. Allowed are 'mock', 'gpiod', 'lgpio' and 'bank:PATH'."
+    )
 
 
 def test_the_environment_does_not_choose_the_back_end(monkeypatch: pytest.MonkeyPatch) -> None:

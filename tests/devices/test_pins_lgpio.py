@@ -147,7 +147,7 @@ def test_an_empty_library_stops_the_start(monkeypatch: pytest.MonkeyPatch) -> No
         open_pins("lgpio")
     assert str(caught.value) == (
         "The installed package 'lgpio' is empty, so the pins cannot be used. "
-        "Install lgpio 0.2.2 or newer, or use Python 3.11 or 3.12 for which it is built."
+        "Install lgpio 0.2.2 or newer, for which there is Python 3.11 or 3.12, or choose the pins 'gpiod'."
     )
 
 
