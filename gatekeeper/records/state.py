@@ -4,8 +4,9 @@ A rollback journal (truncated at each commit) with synchronous=FULL, not a write
 flipped bit in it silently takes back every later commit, a lifted stop would come back or a set one be lost. Here all
 is in one file at rest, and a seal over every row shows damage that SQLite itself would not see.
 
-What ``load`` found (first start, damage, another boot) stays so until the first ``put`` of a run, which records the
-new boot in the same commit: a process that dies in between finds the same again.
+What ``load`` found stays so until this run puts something: another boot until the first ``put``, a first start and
+damage until the first that holds a value. It is recorded in the same commit, so a process that dies before finds the
+same again. The controller must therefore keep all that it took up from a first start or from damage in its first list.
 """
 
 import contextlib
@@ -175,7 +176,9 @@ class StateStore:
                 rows[VALUE, key] = text
         assert self._boot_id is not None
         rows[BOOT] = self._boot_id
-        rows.pop(BEGUN_AS, None)
+        # A put that only forgets tells nothing of what the controller took up, so damage is still to be told of.
+        if any(part == VALUE for part, _ in rows):
+            rows.pop(BEGUN_AS, None)
         return rows
 
     def _commit(self, wanted: Rows, changes: Sequence[Change], *, whole: bool) -> None:

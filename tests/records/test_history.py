@@ -233,9 +233,13 @@ def test_the_writer_writes_what_was_added(tmp_path: Path) -> None:
     assert writer.flush(30) is True
     reader = HistoryReader(tmp_path / "h.sqlite")
     assert [(dated.entry.seq, dated.wall_s) for dated in reader.last()] == [(1, 77.0)]
-    writer.add(entry(2, 2, "stopped"))
+    for seq in range(2, 60):
+        writer.add(entry(seq, seq, "tick"))
+    assert writer.flush(30) is True
+    assert [dated.entry.seq for dated in reader.last()] == list(range(1, 60))
+    writer.add(entry(60, 60, "stopped"))
     assert writer.stop(30) is True
-    assert [dated.entry.seq for dated in reader.last()] == [1, 2]
+    assert [dated.entry.seq for dated in reader.last(1)] == [60]
     assert (writer.trouble, writer.lost) == (None, 0)
 
 
