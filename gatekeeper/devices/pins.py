@@ -132,11 +132,6 @@ class PulseLine(GPIODevice):  # type: ignore[misc]
         """Send no more pulses; the line is low."""
         self.pin.frequency = None
 
-    @property
-    def width_s(self) -> float | None:
-        """The pulse width being sent, in seconds, or None when there are no pulses."""
-        return None if self.pin.frequency is None else float(self.pin.state) / SERVO_FRAME_HZ
-
 
 class ContactLine(InputDevice):  # type: ignore[misc]
     """An input with a pull resistor whose edges call ``on_edge`` in whatever thread the back end has."""
