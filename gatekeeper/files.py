@@ -16,9 +16,9 @@ def read_shop_text(named: str) -> tuple[str, str]:
     Raises FileTrouble with one sentence when there is no such file or it is not text.
     """
     path = Path(named)
-    if not path.exists() and named in examples.names():
-        path = examples.example(named)
     try:
+        if not path.exists() and named in examples.names():
+            path = examples.example(named)
         return path.read_bytes().decode("utf-8"), named
     except FileNotFoundError:
         names = examples.names()

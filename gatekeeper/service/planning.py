@@ -72,6 +72,7 @@ def _gate(gate: Gate) -> GatePlan:
         travel_s=gate.travel_s,
         actuated=gate.is_actuated,
         has_switch=gate.has_open_switch,
+        sees_shut=gate.shut_contact is not None or not gate.has_open_switch,
         supply=gate.supply,
         clear_s=gate.clear_s,
         dead_s=gate.dead_s,

@@ -1,8 +1,9 @@
 """From the parts of a shop file that fit together to the whole shop: defaults, sizes, times, proofs, starts.
 
 Numbers of our own (no published source; each can be overridden in the file): chips in a duct move at half the air's
-transport velocity, plus one second; a branch whose ducts are not described clears in 3 s. Duct roughness: the five categories of the ASHRAE Handbook, Fundamentals
-(smooth 0.03 mm, medium smooth 0.09 mm, average 0.15 mm, medium rough 0.9 mm), quoted from memory.
+transport velocity, plus one second; a branch whose ducts are not described clears in 3 s. Duct roughness: categories of
+the ASHRAE Handbook, Fundamentals (smooth 0.03 mm, medium smooth 0.09 mm, average 0.15 mm, medium rough 0.9 mm), quoted
+from memory.
 """
 
 import math

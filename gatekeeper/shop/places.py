@@ -3,9 +3,9 @@
 Theory of operation. Types come from the reader's own schema and the raw text, so ``on``, ``off``, ``1:30`` and ``010``
 are what was written and nothing else. What makes YAML surprising is refused with its place: anchors, aliases, tags,
 merge keys, several documents, keys that are not words, keys given twice, and keys with nothing after them. The tree is
-built from the parser's events, so depth is limited before anything recurses. The fast parser reads every file; on a
-syntax error the text is read again with the slower one, whose messages do not depend on the machine. Only the first
-syntax error of a text can be reported.
+built from the parser's events as they come, so reading ends before anything lies too deep. The fast parser reads every
+file; on a syntax error the text is read again with the slower one, whose messages do not depend on the machine. Only
+the first syntax error of a text can be reported.
 """
 
 from collections.abc import Iterator
@@ -159,10 +159,20 @@ _SYNTAX = {
 }
 
 
+class _TooDeep(Exception):
+    """Ends the reading at once: the parser's work grows with the square of the depth."""
+
+    def __init__(self, mark: Mark) -> None:
+        super().__init__(mark)
+        self.mark = mark
+
+
 def _read(text: str, loader: Any) -> "_Reader":
     reader = _Reader()
     try:
-        reader.read(list(yaml.parse(text, Loader=loader)))
+        reader.read(yaml.parse(text, Loader=loader))
+    except _TooDeep as deep:
+        reader.syntax = _syntax_fault(deep.mark, f"this is nested more than {DEEPEST} deep; write it flatter")
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = Mark(mark.line + 1, mark.column + 1) if mark is not None else Mark(1, 1)
@@ -188,8 +198,8 @@ class _Reader:
     faults: list[Fault] = field(default_factory=list)
     events: Iterator[Any] = field(default_factory=lambda: iter(()))
 
-    def read(self, events: list[Any]) -> None:
-        self.events = iter(events)
+    def read(self, events: Iterator[Any]) -> None:
+        self.events = events
         documents = 0
         for event in self.events:
             if isinstance(event, yaml.DocumentStartEvent):
@@ -214,17 +224,8 @@ class _Reader:
         if isinstance(event, yaml.ScalarEvent):
             return Leaf(mark, event.value)
         if len(path) >= DEEPEST:
-            self.faults.append(Fault(mark, path[:3], f"this is nested more than {DEEPEST} deep; write it flatter"))
-            self.skip()
-            return Leaf(mark, "")
+            raise _TooDeep(mark)
         return self.row(mark, path) if isinstance(event, yaml.SequenceStartEvent) else self.branch(mark, path)
-
-    def skip(self) -> None:
-        """Pass over the rest of the list or mapping whose start was taken."""
-        depth = 1
-        while depth:
-            event = next(self.events)
-            depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
 
     def row(self, mark: Mark, path: tuple[str, ...]) -> Row:
         items: list[Node] = []
