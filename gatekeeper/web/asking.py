@@ -17,9 +17,7 @@ _LONGEST_TEXT = 200
 CAUTION = (
     "This starts a motor that you may not see. Make sure that nobody has a hand in a gate, a duct, the bin or the fan."
 )
-BELOW_CAUTION = (
-    "This is shorter than the longest branch needs to clear. Chips may stay in the duct until the next cut."
-)
+BELOW_CAUTION = "This is shorter than the longest branch needs to clear. Chips may stay in the duct until the next cut."
 NO_START = (
     "Starting from the page is switched off in the shop's file. Use the button at the machine, or just switch the "
     "machine on."

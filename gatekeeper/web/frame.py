@@ -15,6 +15,7 @@ STATIC: Mapping[str, bytes] = {
 #: Changes with the files, so a phone never mixes an old script with a new page.
 STAMP = hashlib.sha256(b"".join(STATIC.values())).hexdigest()[:12]
 
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """What the frame of a page knows of the visitor.
@@ -67,7 +68,7 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
                 {**beat},
                 el("a", {"class": "skip", "href": "#main"}, "To the content"),
                 el("header", None, el("p", {"class": "shop"}, view.name), nav),
-                el("p", {"id": "news", "role": "alert", "hidden": True}, ""),
+                el("p", {"id": "news", "hidden": True}, ""),
                 el(
                     "p",
                     {"class": "unscripted soft"},

@@ -53,8 +53,7 @@ def live_parts(page: str, view: ShopView, controls: tuple[BenchControl, ...]) ->
 
 def shop(view: ShopView, controls: tuple[BenchControl, ...], visit: Visit) -> Html:
     """The first page."""
-    drawn = live_parts("shop", view, controls)
-    assert drawn is not None
+    drawn = live_parts("shop", view, controls) or {}
     cautions = None
     if not visit.cautions_read:
         cautions = el(
@@ -71,32 +70,34 @@ def shop(view: ShopView, controls: tuple[BenchControl, ...], visit: Visit) -> Ht
         visit,
         el(
             "div",
-            {"class": "columns"},
+            {"class": "columns benched" if controls else "columns"},
             el(
                 "div",
-                None,
+                {"class": "so"},
                 live("top", drawn, "div"),
+                _to_bench() if controls else None,
                 live("needs", drawn),
                 cautions,
                 live("runs", drawn),
-                live("spin", drawn),
             ),
             el(
-                "div",
-                None,
-                el(
-                    "section",
-                    None,
-                    el("h2", None, "Ducts"),
-                    live("ducts", drawn, "div"),
-                    _legend(),
-                    el("details", None, el("summary", None, "The ducts as a list"), live("listed", drawn, "div")),
-                ),
-                live("messages", drawn),
+                "section",
+                {"class": "air-ways"},
+                el("h2", None, "Ducts"),
+                live("ducts", drawn, "div"),
+                _legend(),
+                el("details", None, el("summary", None, "The ducts as a list"), live("listed", drawn, "div")),
             ),
+            live("spin", drawn),
+            live("messages", drawn),
+            live("bench", drawn) if controls else None,
         ),
-        live("bench", drawn) if controls else None,
     )
+
+
+def _to_bench() -> Html:
+    link = el("a", {"href": "#bench"}, "Switch its machines on the bench")
+    return el("p", {"class": "target to-bench"}, "This shop is virtual. ", link)
 
 
 def _legend() -> Html:

@@ -2,7 +2,7 @@
 
 import math
 
-from gatekeeper.service.face import MotorView, ShopView, SpinDown, ToolView
+from gatekeeper.service.face import MotorView, Saying, ShopView, SpinDown, ToolView
 from gatekeeper.web import words
 from gatekeeper.web.markup import Html, el, join
 from gatekeeper.web.parts import hidden
@@ -147,7 +147,12 @@ def of_motor(view: ShopView, motor: MotorView) -> Html | None:
     spin = motor.spin_down
     if spin is None or spin.value_s is None:
         return None
-    return control(view, spin, spin.value_s, of_tool=False)
+    counts = None
+    if motor.stops_at_s is not None:
+        # Outside of the control itself, which stands still under the finger while this keeps counting.
+        left = Saying(f"{motor.name} stops in {{time}}.", until_s=motor.stops_at_s)
+        counts = el("p", {"class": "count", "data-key": f"count {motor.name}"}, words.said(left, view.now_s))
+    return join(counts, control(view, spin, spin.value_s, of_tool=False))
 
 
 def of_tool(view: ShopView, tool: ToolView) -> Html | None:

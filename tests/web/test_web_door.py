@@ -1,0 +1,235 @@
+"""Who may come in: names, origins, networks, PIN, sessions. Exact sentences."""
+
+import pytest
+from starlette.datastructures import Headers
+
+from gatekeeper.web import door
+from gatekeeper.web.door import DoorSettings, PinLock, Sessions, SessionsInMemory, address
+
+SETTINGS = DoorSettings("1234", frozenset({"shop.local"}), frozenset({"203.0.113.9"}))
+REACHED = address("192.168.1.5")
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        "shop.local",
+        "SHOP.local:8080",
+        "shop.local.",
+        "localhost",
+        "localhost:1",
+        "192.168.1.5",
+        "192.168.1.5:8080",
+        "203.0.113.9:80",
+    ],
+)
+def test_its_own_names_and_the_address_that_was_reached_are_let_in(host: str) -> None:
+    assert door.refuse_host(Headers({"host": host}), REACHED, SETTINGS) is None
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        "",
+        "evil.example",
+        "shop.local.evil.example",
+        "shop.local@evil.example",
+        "user@shop.local",
+        "192.168.1.6",
+        "shop.local/x",
+        "shop.local:port",
+        "[::1",
+        "2130706433",
+    ],
+)
+def test_any_other_name_is_refused(host: str) -> None:
+    assert door.refuse_host(Headers({"host": host}), REACHED, SETTINGS) is door.WRONG_HOST
+
+
+@pytest.mark.parametrize("host", ["[::1]", "[::1]:8080", "[0:0:0:0:0:0:0:1]:8080"])
+def test_an_ipv6_literal_is_let_in_when_it_is_the_address_that_was_reached(host: str) -> None:
+    assert door.refuse_host(Headers({"host": host}), address("::1"), SETTINGS) is None
+    assert door.refuse_host(Headers({"host": host}), address("fd00::5"), SETTINGS) is door.WRONG_HOST
+
+
+def test_ipv4_inside_ipv6_is_the_ipv4_address() -> None:
+    assert door.refuse_host(Headers({"host": "192.168.1.5:80"}), address("::ffff:192.168.1.5"), SETTINGS) is None
+
+
+GOOD_POST = {
+    "host": "shop.local:80",
+    "origin": "http://shop.local:80",
+    "content-length": "3",
+    "content-type": "application/x-www-form-urlencoded",
+}
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({}, None),
+        ({"content-type": "application/x-www-form-urlencoded; charset=utf-8"}, None),
+        ({"content-type": "", "content-length": "0"}, None),
+        ({"origin": "null"}, door.WRONG_ORIGIN),
+        ({"origin": "http://evil.example"}, door.WRONG_ORIGIN),
+        ({"origin": "http://shop.local:81"}, door.WRONG_ORIGIN),
+        ({"content-length": "4097"}, door.TOO_LARGE),
+        ({"content-length": "-1"}, door.NO_LENGTH),
+        ({"content-type": "text/plain"}, door.WRONG_TYPE),
+        ({"content-type": ""}, door.WRONG_TYPE),
+        ({"content-type": "application/json"}, door.WRONG_TYPE),
+    ],
+)
+def test_a_post_comes_from_the_page_itself_and_is_a_small_form(
+    change: dict[str, str], why: door.Refusal | None
+) -> None:
+    assert door.refuse_post(Headers(GOOD_POST | change)) is why
+
+
+@pytest.mark.parametrize(("missing", "why"), [("origin", door.WRONG_ORIGIN), ("content-length", door.NO_LENGTH)])
+def test_a_post_without_its_headers_is_refused(missing: str, why: door.Refusal) -> None:
+    assert door.refuse_post(Headers({k: v for k, v in GOOD_POST.items() if k != missing})) is why
+
+
+@pytest.mark.parametrize(
+    ("client", "reached", "inside"),
+    [
+        ("127.0.0.1", "127.0.0.1", True),
+        ("::1", "::1", True),
+        ("192.168.1.20", "192.168.1.5", True),
+        ("10.1.2.3", "10.0.0.1", True),
+        ("172.16.0.9", "172.16.0.1", True),
+        ("169.254.3.4", "169.254.1.1", True),
+        ("fe80::1%eth0", "fe80::2", True),
+        ("fd12::7", "fd12::5", True),
+        ("2a02:8071:1:2::7", "2a02:8071:1:2::5", True),
+        ("2a02:8071:1:3::7", "2a02:8071:1:2::5", False),
+        ("::ffff:192.168.1.20", "::ffff:192.168.1.5", True),
+        ("8.8.8.8", "192.168.1.5", False),
+        ("172.32.0.1", "192.168.1.5", False),
+        ("testclient", "192.168.1.5", False),
+    ],
+)
+def test_what_counts_as_the_shops_own_network(client: str, reached: str, inside: bool) -> None:
+    assert door.in_own_network(address(client), address(reached)) is inside
+
+
+@pytest.mark.parametrize("header", ["forwarded", "x-forwarded-for", "x-real-ip", "via"])
+def test_a_proxy_is_noticed(header: str) -> None:
+    assert door.through_proxy(Headers({header: "192.168.1.20"})) is True
+    assert door.through_proxy(Headers({"host": "shop.local"})) is False
+
+
+# ---------------------------------------------------------------- PIN
+
+
+def test_the_wait_after_wrong_pins_doubles_and_no_pin_is_looked_at_meanwhile() -> None:
+    lock = PinLock("481516")
+    client = address("192.168.1.23")
+    for _ in range(3):
+        assert lock.refuse("0000", client, 100.0) is door.WRONG_PIN
+    assert lock.refuse("481516", client, 100.0) == door.too_many(2.0)
+    assert lock.refuse("481516", client, 101.9) == door.too_many(0.1)
+    assert lock.refuse("0000", client, 102.0) is door.WRONG_PIN
+    assert lock.refuse("0000", client, 105.0) == door.too_many(1.0)
+    assert lock.refuse("0000", client, 106.0) is door.WRONG_PIN
+    assert lock.refuse("481516", client, 113.9) == door.too_many(0.1)
+    assert lock.refuse("481516", client, 114.0) is None
+    assert lock.refuse("0000", client, 114.0) is door.WRONG_PIN
+
+
+def test_the_longest_wait_of_one_address_is_a_quarter_of_an_hour() -> None:
+    lock = PinLock("481516")
+    client = address("192.168.1.23")
+    now_s = 0.0
+    for _ in range(19):
+        assert lock.refuse("0000", client, now_s) is door.WRONG_PIN
+        now_s += 900.0
+    assert lock.refuse("481516", client, now_s - 1.0) == door.too_many(1.0)
+
+
+def test_many_addresses_together_wait_too_but_no_longer_than_a_minute() -> None:
+    lock = PinLock("481516")
+    for number in range(20):
+        assert lock.refuse("0000", address(f"192.168.1.{number + 1}"), 5.0) is door.WRONG_PIN
+    fresh = address("192.168.2.1")
+    assert lock.refuse("481516", fresh, 5.0) == door.too_many(2.0)
+    assert lock.refuse("481516", fresh, 7.0) is None
+
+
+def test_a_whole_ipv6_network_counts_as_one_address() -> None:
+    lock = PinLock("481516")
+    for number in range(3):
+        assert lock.refuse("0000", address(f"fd00:1::{number + 1}"), 5.0) is door.WRONG_PIN
+    assert lock.refuse("481516", address("fd00:1::99"), 5.0) == door.too_many(2.0)
+    assert lock.refuse("481516", address("fd00:1:0:1::99"), 5.0) is None
+
+
+def test_wrong_tries_are_forgotten_after_an_hour() -> None:
+    lock = PinLock("481516")
+    client = address("192.168.1.23")
+    for _ in range(3):
+        lock.refuse("0000", client, 100.0)
+    assert lock.refuse("0000", client, 3700.5) is door.WRONG_PIN
+    assert lock.refuse("481516", client, 3700.5) is None
+
+
+def test_without_a_pin_nobody_signs_in() -> None:
+    assert PinLock(None).refuse("", address("192.168.1.23"), 1.0) is door.NO_PIN_SET
+
+
+def test_a_pin_of_other_letters_is_simply_wrong() -> None:
+    assert PinLock("481516").refuse("４８１５１６", address("192.168.1.23"), 1.0) is door.WRONG_PIN
+
+
+def test_the_wait_is_said_in_whole_seconds_rounded_up() -> None:
+    assert door.too_many(0.2).sentence == "Too many wrong PINs. Try again in 1 s."
+    assert door.too_many(29.1).sentence == "Too many wrong PINs. Try again in 30 s."
+    assert door.too_many(29.1).retry_after_s == 30
+
+
+# ---------------------------------------------------------------- sessions
+
+
+def test_a_session_is_known_by_its_token_until_it_ends() -> None:
+    now = [1000.0]
+    store = SessionsInMemory()
+    sessions = Sessions(store, lambda: now[0])
+    token = sessions.open()
+    assert sessions.knows(token) is True
+    assert sessions.knows(token + "x") is False
+    assert sessions.knows(None) is False
+    now[0] += door.SESSION_S
+    assert sessions.knows(token) is False
+
+
+def test_only_hashes_are_kept_and_sessions_survive_in_a_store_that_does() -> None:
+    store = SessionsInMemory()
+    token = Sessions(store, lambda: 0.0).open()
+    assert token not in repr(store)
+    assert Sessions(store, lambda: 1.0).knows(token) is True
+
+
+def test_signing_out_ends_a_session_and_the_oldest_makes_room() -> None:
+    sessions = Sessions(SessionsInMemory(), lambda: 0.0)
+    token = sessions.open()
+    sessions.close(token)
+    assert sessions.knows(token) is False
+    tokens = [sessions.open() for _ in range(65)]
+    assert [sessions.knows(one) for one in tokens] == [False] + [True] * 64
+
+
+@pytest.mark.parametrize(
+    ("given", "path"),
+    [
+        ("/machine/Table%20saw", "/machine/Table%20saw"),
+        ("//evil.example", "/"),
+        ("/\\evil.example", "/"),
+        ("http://evil.example", "/"),
+        ("", "/"),
+        (None, "/"),
+        ("/a\r\nSet-Cookie: x=1", "/"),
+    ],
+)
+def test_the_way_back_stays_on_the_page(given: str | None, path: str) -> None:
+    assert door.own_path(given) == path

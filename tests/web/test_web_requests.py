@@ -1,0 +1,505 @@
+"""What the page answers to every kind of request: pages, forms, refusals. Exact sentences."""
+
+import json
+from concurrent.futures import Future
+from dataclasses import replace
+
+import pytest
+from conftest import ORIGIN, PIN
+from fake_face import FakeBench, FakeFace
+from fastapi.testclient import TestClient
+from shop_views import clearing, out_of_service, shop, stuck
+
+from gatekeeper.service.face import Answer
+from gatekeeper.web import app as web_app
+from gatekeeper.web.app import create_app
+from gatekeeper.web.door import DoorSettings
+from gatekeeper.web.pages import CAUTIONS
+
+JSON = {"Accept": "application/json"}
+HTML = {"Accept": "text/html"}
+PAGES = ("/", "/machine/Table%20saw", "/settings", "/history", "/cautions", "/sign-in")
+
+
+def on_board(face: FakeFace, bench: FakeBench | None = None, **more: object) -> TestClient:
+    """A browser on the board itself."""
+    settings = DoorSettings(PIN, frozenset({"shop.local"}), **more)  # type: ignore[arg-type]
+    return TestClient(
+        create_app(face, settings, bench),
+        base_url=ORIGIN,
+        client=("127.0.0.1", 50000),
+        headers={"Origin": ORIGIN},
+        follow_redirects=False,
+    )
+
+
+# ---------------------------------------------------------------- reading
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_is_whole_without_scripts_and_under_a_strict_policy(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code == 200
+    assert answer.headers["content-security-policy"] == (
+        "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src data:; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    )
+    assert answer.headers["referrer-policy"] == "same-origin"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert answer.headers["cache-control"] == "no-store"
+    assert "Stop dust collector" in answer.text
+    assert "does not stop any machine" in answer.text
+    assert "style=" not in answer.text
+    assert "onclick" not in answer.text
+    assert "http://" not in answer.text
+    assert "https://" not in answer.text
+
+
+def test_the_shop_says_in_one_sentence_what_is_so(client: TestClient, face: FakeFace) -> None:
+    face.show(clearing())
+    text = client.get("/").text
+    assert '<h1>Clearing: collector stops in <time data-until="1006.0">6\u00a0s</time>.</h1>' in text
+    assert "Keeps running 8\u00a0s after the last tool stops. The longest branch needs 3\u00a0s to clear." in text
+
+
+def test_names_and_sentences_are_text_never_markup(client: TestClient, face: FakeFace) -> None:
+    bad = "<script>alert(1)</script>\"'&"
+    tool = replace(shop().tools[0], name=bad)
+    face.show(replace(shop(), name=bad, tools=(tool,), gates=(replace(shop().gates[0], tools=(bad,)),)))
+    for path in ("/", "/settings", "/machine/%3Cscript%3Ealert(1)%3C%2Fscript%3E%22'%26"):
+        answer = client.get(path)
+        assert answer.status_code == 200
+        assert "<script>alert" not in answer.text
+        assert "&lt;script&gt;alert(1)&lt;/script&gt;" in answer.text
+
+
+def test_a_machine_has_its_own_page_with_gate_air_and_what_is_wrong(client: TestClient, face: FakeFace) -> None:
+    face.show(stuck())
+    text = client.get("/machine/Bandsaw").text
+    assert "Bandsaw gate did not open after three tries. The bandsaw is cutting without air." in text
+    assert "Release Bandsaw gate" in text
+    assert "Bandsaw gate</b>: stuck." in text
+    assert "Nothing is known to be wrong here." not in text
+    text = client.get("/machine/Lathe").text
+    assert "Nothing is known to be wrong here." in text
+    assert "Starting from the page is switched off in the shop&#x27;s file." in text
+    assert "Air here for 5 min" not in text
+
+
+def test_the_cautions_are_shown_until_they_were_read_on_this_phone(client: TestClient) -> None:
+    assert all(one in client.get("/cautions").text for one in CAUTIONS)
+    assert "The collector&#x27;s motor is single-phase" in client.get("/cautions").text
+    assert "Before you use this" in client.get("/").text
+    answer = client.post("/cautions")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+    assert "Before you use this" not in client.get("/").text
+
+
+def test_settings_show_range_default_who_changed_and_undo(signed_in: TestClient) -> None:
+    assert "Never changed." in signed_in.get("/settings").text
+    signed_in.post("/spin-down", data={"subject": "Collector", "value_s": "12"}, headers=JSON)
+    text = signed_in.get("/settings").text
+    assert "From 1\u00a0s to 120\u00a0s. The shop&#x27;s file says: 8\u00a0s. Clear time: 3\u00a0s." in text
+    assert "Last changed by the page, from 192.168.1.23 at " in text
+    assert "Undo: back to 8\u00a0s" in text
+
+
+def test_history_shows_a_day_in_lanes_numbers_and_words(client: TestClient) -> None:
+    text = client.get("/history?day=2026-09-21").text
+    assert "History of 2026-09-21" in text
+    assert '<rect x="33120" y="0" width="1440" height="1"/>' in text
+    assert "<td>13:00 to 15:30</td>" in text
+    assert "<dt>Hours of the collector</dt><dd>2.9 h</dd>" in text
+    assert "Planer gate opens for the planer." in text
+    assert "Earlier: 2026-09-20" in text
+    assert "Later: 2026-09-22" in text
+
+
+def test_a_day_without_a_record_is_said_plainly(client: TestClient) -> None:
+    answer = client.get("/history?day=1999-01-01")
+    assert (answer.status_code, answer.text) == (404, "There is no record of that day.\n")
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "status", "sentence"),
+    [
+        ("GET", "/nothing", 404, "There is no such page here."),
+        ("GET", "/docs", 404, "There is no such page here."),
+        ("GET", "/machine/Spokeshave", 404, "There is no Spokeshave in this shop."),
+        ("GET", "/stop", 405, "That address does not take this kind of request."),
+        ("PUT", "/", 405, "That address does not take this kind of request."),
+        ("GET", "/live?page=nothing", 404, "There is no such page here."),
+    ],
+)
+def test_wrong_addresses_get_one_sentence(
+    client: TestClient, method: str, path: str, status: int, sentence: str
+) -> None:
+    answer = client.request(method, path)
+    assert (answer.status_code, answer.text) == (status, sentence + "\n")
+
+
+def test_a_refusal_is_a_page_for_people_and_json_for_the_script(client: TestClient) -> None:
+    page = client.get("/nothing", headers=HTML)
+    assert "<h1>There is no such page here.</h1>" in page.text
+    script = client.get("/nothing", headers=JSON)
+    assert script.json() == {"accepted": False, "code": "no_page", "sentence": "There is no such page here."}
+
+
+def test_files_are_named_by_their_contents_and_kept(client: TestClient) -> None:
+    for name in ("/page.css", "/page.js"):
+        answer = client.get(name)
+        assert answer.headers["cache-control"] == "public, max-age=31536000, immutable"
+
+
+# ---------------------------------------------------------------- the door
+
+
+def test_another_name_is_refused_everywhere(client: TestClient) -> None:
+    told = (
+        421,
+        "This controller does not answer to that name. Use the address that it prints when it starts.\n",
+    )
+    for method, path in (("GET", "/"), ("GET", "/live"), ("POST", "/stop")):
+        answer = client.request(method, path, headers={"Host": "evil.example", "Origin": "http://evil.example"})
+        assert (answer.status_code, answer.text) == told
+        assert answer.headers["x-frame-options"] == "DENY"
+
+
+@pytest.mark.parametrize(
+    ("headers", "status", "sentence"),
+    [
+        (
+            {"Origin": "http://evil.example"},
+            403,
+            "This request came from another page. Open the controller's own page.",
+        ),
+        ({"Origin": "null"}, 403, "This request came from another page. Open the controller's own page."),
+        (
+            {"Content-Type": "application/json"},
+            415,
+            "The request has the wrong content type. Send application/x-www-form-urlencoded.",
+        ),
+        (
+            {"Content-Type": "text/plain"},
+            415,
+            "The request has the wrong content type. Send application/x-www-form-urlencoded.",
+        ),
+    ],
+)
+@pytest.mark.parametrize("path", ["/stop", "/ask", "/spin-down", "/undo", "/bench", "/sign-in", "/sign-out"])
+def test_no_post_gets_past_the_door(
+    client: TestClient, face: FakeFace, path: str, headers: dict[str, str], status: int, sentence: str
+) -> None:
+    answer = client.post(path, content="what=stop", headers=headers)
+    assert (answer.status_code, answer.text) == (status, sentence + "\n")
+    assert face.asked == []
+
+
+def test_a_large_body_is_refused_before_it_is_read(client: TestClient, face: FakeFace) -> None:
+    answer = client.post("/stop", data={"subject": "x" * 5000})
+    assert (answer.status_code, answer.text) == (
+        413,
+        "The request is too large. At most 4096 bytes are read.\n",
+    )
+    assert face.asked == []
+
+
+@pytest.mark.parametrize("path", ["/ask", "/spin-down", "/undo", "/bench"])
+def test_writing_from_the_network_needs_the_pin(client: TestClient, face: FakeFace, path: str) -> None:
+    answer = client.post(path, data={"what": "open", "subject": "Planer gate"}, headers=JSON)
+    assert (answer.status_code, answer.json()["sentence"]) == (401, "Sign in with the shop's PIN first.")
+    page = client.post(path, data={"what": "open"}, headers=HTML | {"Referer": ORIGIN + "/machine/Planer"})
+    assert (page.status_code, page.headers["location"]) == (303, "/sign-in?back=/machine/Planer")
+    assert face.asked == []
+
+
+def test_signing_in_and_out(client: TestClient, face: FakeFace) -> None:
+    wrong = client.post("/sign-in", data={"pin": "1111"})
+    assert (wrong.status_code, wrong.text) == (403, "That is not the PIN.\n")
+    right = client.post("/sign-in", data={"pin": PIN, "back": "/machine/Planer"})
+    assert (right.status_code, right.headers["location"]) == (303, "/machine/Planer")
+    cookie = right.headers["set-cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=strict" in cookie
+    assert client.post("/ask", data={"what": "open", "subject": "Planer gate"}).status_code == 200
+    assert client.post("/sign-out").status_code == 303
+    assert client.post("/ask", data={"what": "open", "subject": "Planer gate"}).status_code == 401
+    assert face.asked == [("open", "Planer gate", "page", None, None, "192.168.1.23")]
+
+
+def test_too_many_wrong_pins_must_wait(client: TestClient) -> None:
+    for _ in range(3):
+        assert client.post("/sign-in", data={"pin": "1111"}).status_code == 403
+    answer = client.post("/sign-in", data={"pin": PIN})
+    assert (answer.status_code, answer.text) == (429, "Too many wrong PINs. Try again in 2 s.\n")
+    assert answer.headers["retry-after"] == "2"
+
+
+def test_without_a_pin_nothing_is_changed_from_the_network(face: FakeFace) -> None:
+    app = create_app(face, DoorSettings(None, frozenset({"shop.local"})))
+    phone = TestClient(app, base_url=ORIGIN, client=("192.168.1.23", 1), headers={"Origin": ORIGIN})
+    answer = phone.post("/ask", data={"what": "open", "subject": "Planer gate"}, headers=HTML)
+    assert answer.status_code == 403
+    assert "No PIN is set, so nothing can be changed from the network." in answer.text
+
+
+def test_a_browser_on_the_board_needs_no_pin_unless_told_so_and_is_still_the_page(face: FakeFace) -> None:
+    wanted = {"what": "shut", "subject": "Planer gate"}
+    assert on_board(face).post("/ask", data=wanted).status_code == 200
+    assert face.asked == [("shut", "Planer gate", "page", None, None, "127.0.0.1")]
+    assert on_board(face, loopback_needs_pin=True).post("/ask", data=wanted).status_code == 401
+    assert on_board(face).post("/ask", data=wanted, headers={"X-Forwarded-For": "10.0.0.2"}).status_code == 401
+    assert len(face.asked) == 1
+
+
+# ---------------------------------------------------------------- stop
+
+
+def test_stop_needs_no_pin_and_no_body_and_says_who_stopped(client: TestClient, face: FakeFace) -> None:
+    answer = client.post("/stop", headers=HTML | {"Referer": ORIGIN + "/machine/Planer"})
+    assert answer.status_code == 303
+    assert answer.headers["location"].startswith("/machine/Planer?said=")
+    assert face.asked == [("stop", None, "page", None, None, "192.168.1.23")]
+    page = client.get(answer.headers["location"]).text
+    assert '<p id="answer" role="status" class="answer">Stopped from the page by 192.168.1.23 at 14:03.</p>' in page
+    assert '<p data-stop="stopping">Stopped from the page by 192.168.1.23 at 14:03.</p>' in page
+
+
+def test_stop_of_one_motor_goes_the_same_way(client: TestClient, face: FakeFace) -> None:
+    assert client.post("/ask", data={"what": "stop", "subject": "Collector"}).status_code == 200
+    assert face.asked == [("stop", "Collector", "page", None, None, "192.168.1.23")]
+    answer = client.post("/stop", data={"subject": "Planer"})
+    assert (answer.status_code, answer.text) == (404, "There is no Planer in this shop.\n")
+
+
+def test_an_unconfirmed_stop_says_so(client: TestClient, face: FakeFace, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(web_app, "_ANSWER_S", 0.01)
+    face.confirms = False
+    answer = client.post("/stop")
+    assert (answer.status_code, answer.text) == (409, "Not confirmed. Use the red button.\n")
+    face.mute = True
+    answer = client.post("/stop", headers=JSON)
+    assert answer.status_code == 409
+    assert answer.json()["sentence"] == "Not confirmed. Use the red button."
+
+
+@pytest.mark.parametrize("more", [{}, {"X-Forwarded-For": "192.168.1.20"}])
+def test_stop_from_outside_is_refused(face: FakeFace, more: dict[str, str]) -> None:
+    app = create_app(face, DoorSettings(PIN, frozenset({"shop.local"})))
+    client = ("127.0.0.1", 1) if more else ("8.8.8.8", 1)
+    far = TestClient(app, base_url=ORIGIN, client=client, headers={"Origin": ORIGIN} | more)
+    answer = far.post("/stop")
+    assert (answer.status_code, answer.text) == (
+        403,
+        "Stopping from the page works only inside the shop's own network.\n",
+    )
+    assert face.asked == []
+
+
+# ---------------------------------------------------------------- asking
+
+
+@pytest.mark.parametrize(
+    ("fields", "status", "sentence"),
+    [
+        (
+            {"what": "explode"},
+            400,
+            "The controller knows no such request. Send it again from the page.",
+        ),
+        ({}, 400, "The controller knows no such request. Send it again from the page."),
+        ({"what": "open", "subject": "Moon gate"}, 404, "There is no Moon gate in this shop."),
+        (
+            {"what": "open", "subject": "Planer gate", "for_s": "nan"},
+            400,
+            "The time must be a number of seconds from 1 to 86400.",
+        ),
+        (
+            {"what": "open", "subject": "Planer gate", "for_s": "1e9"},
+            400,
+            "The time must be a number of seconds from 1 to 86400.",
+        ),
+        (
+            {"what": "out_of_service", "subject": "Collector", "by": " ", "why": "bag"},
+            400,
+            "Say who takes it out of service, and why.",
+        ),
+        (
+            {"what": "out_of_service", "subject": "Collector", "by": "me", "why": "x" * 250},
+            400,
+            "The text is too long. Use at most 200 characters.",
+        ),
+        (
+            {"what": "run", "subject": "Collector", "held": "1"},
+            403,
+            "Starting from the page is switched off in the shop's file. Use the button at the machine, or just "
+            "switch the machine on.",
+        ),
+    ],
+)
+def test_a_wrong_request_gets_one_sentence_and_reaches_nothing(
+    signed_in: TestClient, face: FakeFace, fields: dict[str, str], status: int, sentence: str
+) -> None:
+    answer = signed_in.post("/ask", data=fields)
+    assert (answer.status_code, answer.text) == (status, sentence + "\n")
+    assert face.asked == []
+
+
+@pytest.mark.parametrize("body", [b"what=open&what=shut", b"\xff\xfe=1", b"&".join([b"a=1"] * 40)])
+def test_a_form_that_cannot_be_read_is_refused(signed_in: TestClient, body: bytes) -> None:
+    answer = signed_in.post("/ask", content=body, headers={"Content-Type": "application/x-www-form-urlencoded"})
+    assert (answer.status_code, answer.text) == (
+        400,
+        "The request's form cannot be read. Send it again from the page.\n",
+    )
+
+
+def test_out_of_service_carries_who_and_why(signed_in: TestClient, face: FakeFace) -> None:
+    fields = {"what": "out_of_service", "subject": "Collector", "by": "the steward", "why": "new bag"}
+    assert signed_in.post("/ask", data=fields).status_code == 200
+    assert face.asked == [("out_of_service", "Collector", "page", None, "the steward: new bag", "192.168.1.23")]
+    face.show(out_of_service())
+    text = signed_in.get("/").text
+    assert "Out of service by the steward: new bag, since " in text
+    assert "This is no padlock. Lock the disconnect as well." in text
+
+
+def test_the_cores_refusal_is_passed_on_in_its_own_words(signed_in: TestClient, face: FakeFace) -> None:
+    face.refuses = Answer(False, "C1", "The planer runs. Its gate stays open.")
+    answer = signed_in.post("/ask", data={"what": "shut", "subject": "Planer gate"}, headers=JSON)
+    assert answer.status_code == 409
+    assert answer.json() == {"accepted": False, "code": "C1", "sentence": "The planer runs. Its gate stays open."}
+
+
+def test_a_silent_controller_is_no_server_error_and_its_late_answer_is_taken(
+    signed_in: TestClient, face: FakeFace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(web_app, "_ANSWER_S", 0.01)
+    late: Future[Answer] = Future()
+    monkeypatch.setattr(face, "request", lambda *_args, **_more: late)
+    answer = signed_in.post("/ask", data={"what": "shut", "subject": "Planer gate"})
+    assert (answer.status_code, answer.text) == (
+        409,
+        "The controller did not answer within 2 s. Look at the page before you try again.\n",
+    )
+    late.set_result(Answer(True, "ok", "Too late."))
+    assert late.done()
+
+
+def test_a_start_needs_the_shops_leave_a_caution_and_a_hold(signed_in: TestClient, face: FakeFace) -> None:
+    face.show(replace(shop(), remote_start=True))
+    assert "Run Collector for 5 min" in signed_in.get("/").text
+    fields = {"what": "run", "subject": "Collector", "for_s": "300.0"}
+    short = signed_in.post("/ask", data=fields, headers=JSON)
+    assert (short.status_code, short.json()["sentence"]) == (428, "Hold the button for one second.")
+    asks_again = signed_in.post("/ask", data=fields, headers=HTML)
+    assert asks_again.status_code == 200
+    assert "<h1>Run Collector for 5 min?</h1>" in asks_again.text
+    assert "This starts a motor that you may not see." in asks_again.text
+    assert '<input type="hidden" name="held" value="1">' in asks_again.text
+    assert face.asked == []
+    assert signed_in.post("/ask", data=fields | {"held": "1"}).status_code == 200
+    assert face.asked == [("run", "Collector", "page", 300.0, None, "192.168.1.23")]
+
+
+def test_a_release_is_a_deliberate_press(signed_in: TestClient, face: FakeFace) -> None:
+    face.show(stuck())
+    fields = {"what": "release", "subject": "Bandsaw gate"}
+    asks_again = signed_in.post("/ask", data=fields, headers=HTML)
+    assert "The gate moves 3 s after the press. Keep fingers out of the slot." in asks_again.text
+    assert face.asked == []
+    assert signed_in.post("/ask", data=fields | {"held": "1"}).status_code == 200
+    assert face.asked == [("release", "Bandsaw gate", "page", None, None, "192.168.1.23")]
+
+
+def test_a_message_can_be_seen_by_its_key(signed_in: TestClient, face: FakeFace) -> None:
+    face.show(stuck())
+    assert signed_in.post("/ask", data={"what": "seen", "subject": "gate_stuck:Bandsaw gate"}).status_code == 200
+    assert face.asked == [("seen", "gate_stuck:Bandsaw gate", "page", None, None, "192.168.1.23")]
+
+
+# ---------------------------------------------------------------- spin-down
+
+
+def test_the_delay_changes_at_once_and_is_undone(signed_in: TestClient, face: FakeFace) -> None:
+    face.show(clearing())
+    assert signed_in.post("/spin-down", data={"subject": "Collector", "value_s": "20"}).status_code == 200
+    motor = face.view().motors[0]
+    assert motor.spin_down is not None
+    assert (motor.spin_down.value_s, motor.stops_at_s) == (20.0, 1018.0)
+    assert "Undo: back to 8\u00a0s" in signed_in.get("/").text
+    assert signed_in.post("/undo", data={"subject": "Collector"}).status_code == 200
+    assert face.view().motors[0].stops_at_s == 1006.0
+    nothing = signed_in.post("/undo", data={"subject": "Collector"})
+    assert (nothing.status_code, nothing.text) == (409, "There is nothing to undo.\n")
+
+
+@pytest.mark.parametrize(
+    ("fields", "status", "sentence"),
+    [
+        (
+            {"subject": "Collector", "value_s": "121"},
+            400,
+            "The spin-down delay of Collector can be 1 s to 120 s.",
+        ),
+        ({"subject": "Collector", "value_s": "inf"}, 400, "The spin-down delay of Collector can be 1 s to 120 s."),
+        ({"subject": "Collector", "value_s": "ten"}, 400, "The spin-down delay of Collector can be 1 s to 120 s."),
+        ({"subject": "Moon", "value_s": "10"}, 404, "There is no Moon in this shop."),
+        ({"value_s": "10"}, 404, "There is no name in this shop."),
+        ({"subject": "Collector", "value_s": "2"}, 428, "Hold the button for one second."),
+    ],
+)
+def test_a_wrong_delay_gets_one_sentence(
+    signed_in: TestClient, face: FakeFace, fields: dict[str, str], status: int, sentence: str
+) -> None:
+    answer = signed_in.post("/spin-down", data=fields)
+    assert (answer.status_code, answer.text) == (status, sentence + "\n")
+    assert face.asked == []
+
+
+def test_below_the_clear_time_only_after_a_hold(signed_in: TestClient, face: FakeFace) -> None:
+    fields = {"subject": "Collector", "value_s": "2"}
+    asks_again = signed_in.post("/spin-down", data=fields, headers=HTML)
+    assert "This is shorter than the longest branch needs to clear." in asks_again.text
+    assert signed_in.post("/spin-down", data=fields | {"held": "1"}).status_code == 200
+    assert face.asked == [("spin_down", "Collector", 2.0, "page", "192.168.1.23")]
+
+
+def test_a_tool_follows_its_collector_again(signed_in: TestClient, face: FakeFace) -> None:
+    assert signed_in.post("/spin-down", data={"subject": "Planer", "value_s": "30"}).status_code == 200
+    assert "Follow the collector" in signed_in.get("/machine/Planer").text
+    assert signed_in.post("/spin-down", data={"subject": "Planer"}).status_code == 200
+    assert face.asked[-1] == ("spin_down", "Planer", None, "page", "192.168.1.23")
+    assert "Planer has no delay of its own. It follows its collector." in signed_in.get("/machine/Planer").text
+
+
+# ---------------------------------------------------------------- bench
+
+
+def test_the_bench_is_drawn_when_there_is_one_and_works_a_virtual_tool(signed_in: TestClient, bench: FakeBench) -> None:
+    assert "This shop is virtual." in signed_in.get("/").text
+    assert signed_in.post("/bench", data={"key": "tool:Planer", "to": "on"}).status_code == 200
+    assert bench.runs is True
+    answer = signed_in.post("/bench", data={"key": "moon", "to": "on"})
+    assert (answer.status_code, answer.text) == (
+        409,
+        "There is no moon on the bench that can be on.\n",
+    )
+
+
+def test_without_a_bench_there_is_none(face: FakeFace) -> None:
+    board = on_board(face)
+    assert "This shop is virtual." not in board.get("/").text
+    answer = board.post("/bench", data={"key": "tool:Planer", "to": "on"})
+    assert (answer.status_code, answer.text) == (404, "There is no such page here.\n")
+
+
+def test_no_link_can_put_words_on_the_page(client: TestClient) -> None:
+    assert "Use the red button" not in client.get("/?said=Use%20the%20red%20button").text
+
+
+def test_no_get_changes_anything(client: TestClient, face: FakeFace) -> None:
+    for path in (*PAGES, "/?what=stop", "/machine/Planer?held=1"):
+        client.get(path)
+    assert face.asked == []
+    assert json.dumps(face.view().version) == "1"
