@@ -9,8 +9,8 @@ Theory of operation. Three kinds of evidence, each renewed every quarter of a ma
   cycle touches at most three quarters, so it lifts at most four half-cycle windows and six whole-cycle windows in a
   row. Five half-cycle windows or seven whole-cycle windows in a row are therefore no spike. The first is the fast way
   (1.25 to 1.75 cycles); the second serves currents that flow in one half of the wave only. Half cycles are measured
-  from the level learned at rest, so the fast way also asks for five whole-cycle windows, which have their own mean
-  removed: a step of the resting level lifts only four.
+  from the level learned at rest, and half cycles that are full while the whole cycle, whose own mean is removed, is
+  empty are a step of that level: it is learned anew.
 - **Like a tool**: a small current in short pulses feeds electronics (a lamp, a charger, a resting drive), not a
   machine. Where nothing is known of the tool, such a current must reach `spiky_trip_a`, for six cycles; on top of it, a
   current of another shape must last seven windows, since the standing one lends it no evidence. Where the trip
@@ -260,7 +260,7 @@ class Detector:
             self._is_spiky = False
 
     def _is_start(self, r: Reading) -> bool:
-        if self._cycle_run < HALF_WINDOWS or (self._half_run < HALF_WINDOWS and self._cycle_run < CYCLE_WINDOWS):
+        if not self._cycle_run or (self._half_run < HALF_WINDOWS and self._cycle_run < CYCLE_WINDOWS):
             return False
         if self._settings.spiky_trip_a <= self._settings.trip_a or self._spiky_run >= SPIKY_WINDOWS:
             return True

@@ -161,8 +161,16 @@ def test_a_lost_bias_shows_under_large_half_waves_too(lab):
 
 
 def test_a_sensor_that_flickers_does_not_come_back(bench):
-    bench.feed([0] * 200)
+    bench.feed([300] * 200)
     for _ in range(20):
         bench.feed(codes(bench, 0.15, lambda t_s: 0.0))
-        bench.feed([0] * 40)
+        bench.feed([300] * 40)
     assert story(bench)[1:] == [("stale", "stuck")]
+
+
+def test_a_level_that_stepped_during_a_hole_is_no_running_tool(lab):
+    bench = lab.Bench()
+    bench.rest(1.0)
+    bench.t_s = 3.0
+    bench.play(1.0, lambda t_s: 5.0)
+    assert story(bench)[1:] == [("stale", "no_samples"), ("stopped", "returned")]
