@@ -15,7 +15,8 @@ What is cured here (figures from the project's hardware notes; none was measured
 """
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -60,6 +61,20 @@ class RestingOutput:
         self.state = self._rest_level
 
 
+def _said(fault: Exception) -> str:
+    """A library's words as the end of our sentence."""
+    return str(fault).rstrip(".")
+
+
+@contextmanager
+def _in_our_words(holder: str, pin: int, what: str) -> Iterator[None]:
+    """Whatever a back end raises inside becomes a DeviceError that names the holder."""
+    try:
+        yield
+    except Exception as fault:
+        raise DeviceError(f"GPIO {pin} of {holder} could not be {what}: {_said(fault)}.") from fault
+
+
 class Output:
     """One claimed output; whatever the library raises becomes a ``DeviceError`` that names the holder.
 
@@ -84,11 +99,8 @@ class Output:
         Raises:
             DeviceError: the line could not be written.
         """
-        try:
+        with _in_our_words(self.line.holder, self.line.pin, "switched on" if on else "switched off"):
             self.device.value = on
-        except Exception as fault:
-            whose, way = f"GPIO {self.line.pin} of {self.line.holder}", "on" if on else "off"
-            raise DeviceError(f"{whose} could not be switched {way}: {_said(fault)}.") from fault
 
     def is_on(self) -> bool:
         """What the line is driven to, read back."""
@@ -111,32 +123,33 @@ def all_off(outputs: Iterable[Output]) -> None:
         raise first
 
 
-def _said(fault: Exception) -> str:
-    """A library's words as the end of our sentence."""
-    return str(fault).rstrip(".")
-
-
 class PulseLine(GPIODevice):  # type: ignore[misc]
     """An output that is either low or sends pulses of one width, fifty times a second."""
 
-    def __init__(self, pin: int, *, pin_factory: Any) -> None:
+    def __init__(self, holder: str, pin: int, *, pin_factory: Any) -> None:
+        self._whose = (holder, pin)
         super().__init__(pin, pin_factory=pin_factory)
         self.pin.output_with_state(False)
 
     def pulse(self, width_s: float) -> None:
-        """Send pulses of ``width_s`` seconds until ``stop``."""
-        self.pin.frequency = SERVO_FRAME_HZ
-        self.pin.state = width_s * SERVO_FRAME_HZ
+        """Send pulses of ``width_s`` seconds until ``stop``. Raises DeviceError when the line cannot be written."""
+        with _in_our_words(*self._whose, "pulsed"):
+            self.pin.frequency = SERVO_FRAME_HZ
+            self.pin.state = width_s * SERVO_FRAME_HZ
 
     def stop(self) -> None:
-        """Send no more pulses; the line is low."""
-        self.pin.frequency = None
+        """Send no more pulses; the line is low. Raises DeviceError when the line cannot be written."""
+        with _in_our_words(*self._whose, "stopped"):
+            self.pin.frequency = None
 
 
 class ContactLine(InputDevice):  # type: ignore[misc]
     """An input with a pull resistor whose edges call ``on_edge`` in whatever thread the back end has."""
 
-    def __init__(self, pin: int, *, pull: str, on_edge: Callable[[], None] | None, pin_factory: Any) -> None:
+    def __init__(
+        self, holder: str, pin: int, *, pull: str, on_edge: Callable[[], None] | None, pin_factory: Any
+    ) -> None:
+        self._whose = (holder, pin)
         self._on_edge = on_edge
         super().__init__(pin, pull_up=pull == "up", pin_factory=pin_factory)
         if on_edge is not None:
@@ -149,8 +162,9 @@ class ContactLine(InputDevice):  # type: ignore[misc]
 
     @property
     def level(self) -> bool:
-        """The raw level of the line, True for high."""
-        return bool(self.pin.state)
+        """The raw level of the line, True for high. Raises DeviceError when it cannot be read."""
+        with _in_our_words(*self._whose, "read"):
+            return bool(self.pin.state)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +218,7 @@ class Pins:
                 f"GPIO {pin} for {holder} cannot send servo pulses with the pins '{self.name}'. "
                 "Use a pulse generator board, or the pins 'lgpio'."
             )
-        made: PulseLine = self._claim(holder, pin, lambda: PulseLine(pin, pin_factory=self.factory))
+        made: PulseLine = self._claim(holder, pin, lambda: PulseLine(holder, pin, pin_factory=self.factory))
         return made
 
     def contact(self, holder: str, pin: int, pull: str, on_edge: Callable[[], None] | None = None) -> ContactLine:
@@ -212,7 +226,7 @@ class Pins:
         if pull not in PULLS:
             raise DeviceError(f"The pull of GPIO {pin} ({holder}) is '{pull}'. It may be 'up' or 'down'.")
         made: ContactLine = self._claim(
-            holder, pin, lambda: ContactLine(pin, pull=pull, on_edge=on_edge, pin_factory=self.factory)
+            holder, pin, lambda: ContactLine(holder, pin, pull=pull, on_edge=on_edge, pin_factory=self.factory)
         )
         return made
 

@@ -120,6 +120,23 @@ def test_one_line_that_fails_does_not_keep_the_others_on(pins: Pins, bench: Benc
     assert [bench.level(pin) for pin in (16, 17, 22)] == [0.0, 1.0, 0.0]
 
 
+@pytest.mark.parametrize(
+    ("broken", "work", "text"),
+    [
+        ("_set_state", lambda line: line[0].pulse(0.001), "GPIO 18 of Saw could not be pulsed: bus."),
+        ("_set_frequency", lambda line: line[0].stop(), "GPIO 18 of Saw could not be stopped: bus."),
+        ("_get_state", lambda line: line[1].level, "GPIO 5 of Red button could not be read: bus."),
+    ],
+)
+def test_a_back_ends_own_errors_come_in_our_words(pins: Pins, mocker: Any, broken: str, work: Any, text: str) -> None:
+    lines = pins.pulses("Saw", 18), pins.contact("Red button", 5, "up")
+    mocker.patch.object(type(pins.factory.pin(18)), broken, side_effect=OSError("bus"))
+    with pytest.raises(DeviceError) as caught:
+        work(lines)
+    assert str(caught.value) == text
+    mocker.stopall()
+
+
 def test_closing_goes_on_past_a_line_that_fails(pins: Pins, mocker: Any) -> None:
     first, second = pins.output(OutputLine("A", 16)), pins.output(OutputLine("B", 17))
     second.on()
