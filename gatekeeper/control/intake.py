@@ -316,7 +316,7 @@ def _advance_gate(world: World, gate: Gate, now_s: float) -> None:
         target = {GateState.OPENING: "open", GateState.SHUTTING: "shut"}.get(gate.state)
         if target is None:
             gate.arrive_by = None
-        elif not gate.plan.has_switch or gate.switch == target:
+        elif _has_arrived(gate, target):
             world.gate_machine.fire(gate, "arrived")
             arrived(gate)
         else:
@@ -332,6 +332,14 @@ def _advance_gate(world: World, gate: Gate, now_s: float) -> None:
         gate.free_at = None
     if gate.hand_until is not None and now_s >= gate.hand_until:
         gate.hand = gate.hand_until = gate.hand_why = None
+
+
+def _has_arrived(gate: Gate, target: str) -> bool:
+    if not gate.plan.has_switch:
+        return True
+    if target == "shut" and not gate.plan.sees_shut:
+        return gate.switch != "open"
+    return gate.switch == target
 
 
 def _advance_tool(world: World, tool: Tool, now_s: float) -> None:

@@ -47,8 +47,10 @@ class GatePlan:
         area_m2: free area when open, more than 0.
         travel_s: the longest time a full move takes, more than 0.
         actuated: False for a gate moved by hand.
-        has_switch: True where a position switch speaks; without one a full travel time is the proof (an actuated
-            gate) or nothing is (a hand gate).
+        has_switch: True where a position switch says that it is open; without one a full travel time is the proof
+            (an actuated gate) or nothing is (a hand gate).
+        sees_shut: True where a switch also says that it is shut; without one the travel time is believed once the
+            other switch no longer says open.
         supply: the supply that feeds its actuator and rations moves; None for no ration.
         clear_s: time its branch needs to empty after the cut.
         dead_s: pause the driver makes before it reverses a move.
@@ -65,6 +67,7 @@ class GatePlan:
     travel_s: float = 2.0
     actuated: bool = True
     has_switch: bool = False
+    sees_shut: bool = True
     supply: str | None = None
     clear_s: float = 3.0
     dead_s: float = 0.0

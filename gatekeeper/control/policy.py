@@ -182,13 +182,12 @@ def _note_wait(world: World, motor: Motor, hindrance: Hindrance, now_s: float) -
     if motor.wait_why != hindrance.why:
         motor.wait_why = hindrance.why
         motor.wait_from = now_s
-        until = f" until {hindrance.until_s:.1f} s" if hindrance.until_s is not None else ""
         world.recorder.write(
             "waiting",
             motor.name,
             {"what": "waiting", "until_s": hindrance.until_s},
             rule=hindrance.rule,
-            why=f"{motor.name} waits{until}: {hindrance.why}",
+            why=f"{motor.name} waits: {hindrance.why}",
         )
 
 

@@ -1,0 +1,266 @@
+"""The control loop: the one place that owns the supervisor and the drivers.
+
+Anybody may ``post`` an event, from any thread; ``step`` takes what waits, lets the core decide, and puts its commands
+on the wires at once. Everything slow is handed on: durable values to the keeper, entries to the history, views to
+whoever looks. With a clock that is moved by hand and no thread the same loop serves replay, simulator and tests.
+"""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Future
+from threading import Condition
+from typing import Protocol
+
+from gatekeeper.control.messages import (
+    Answer,
+    Command,
+    Entry,
+    Event,
+    Keep,
+    Missed,
+    MoveGate,
+    ShowSign,
+    Stopping,
+    SwitchMotor,
+    Ticked,
+    Woke,
+)
+from gatekeeper.control.snapshot import CoreView
+from gatekeeper.control.supervisor import Supervisor
+from gatekeeper.devices.base import ContactSeen, DeviceError, Miss
+from gatekeeper.service.clock import Clock
+from gatekeeper.service.hearing import Contacts
+from gatekeeper.service.wiring import Wires
+
+#: Contacts are read again this often, whatever edges came (HARDWARE: never trust edges alone).
+POLL_S = 1.0
+#: The longest sleep of the loop: the watchdog and the page want a sign of life.
+BREATH_S = 0.5
+
+Done = Callable[[bool, str | None], None]
+
+
+class Keeper(Protocol):
+    """Makes values durable and says so; never blocks."""
+
+    def submit(self, keeps: Iterable[Keep], done: Done) -> None: ...
+
+
+class NoKeeper:
+    """Keeps in memory only: for replay and simulation."""
+
+    def __init__(self) -> None:
+        self.values: dict[str, object] = {}
+
+    def submit(self, keeps: Iterable[Keep], done: Done) -> None:
+        for keep in keeps:
+            if keep.value is None:
+                self.values.pop(keep.key, None)
+            else:
+                self.values[keep.key] = keep.value
+        done(True, None)
+
+
+class ControlLoop:
+    """One running shop.
+
+    Args:
+        supervisor: the core; nobody else may touch it from now on.
+        wires: the drivers.
+        contacts: what the contacts mean.
+        clock: monotonic time.
+        keeper: makes values durable.
+        write: takes every entry of the record; must not block.
+        show: takes a new view of the core after each step that changed something; must not block.
+    """
+
+    def __init__(
+        self,
+        supervisor: Supervisor,
+        wires: Wires,
+        contacts: Contacts,
+        clock: Clock,
+        *,
+        keeper: Keeper | None = None,
+        write: Callable[[Entry], None] = lambda entry: None,
+        show: Callable[[CoreView], None] | None = None,
+    ) -> None:
+        self._supervisor = supervisor
+        self._wires = wires
+        self._contacts = contacts
+        self._clock = clock
+        self._keeper: Keeper = keeper or NoKeeper()
+        self._write = write
+        self._show = show
+        self._inbox: deque[Event | ContactSeen] = deque()
+        self._bell = Condition()
+        self._answers: dict[str, Future[Answer]] = {}
+        self._next_poll_s = 0.0
+        self._refs = 0
+        self._ended = False
+        self.stepped_s = clock.now()
+        self.trouble: str | None = None
+
+    # ---------------------------------------------------------------- from any thread
+
+    def post(self, event: Event | ContactSeen) -> None:
+        """Hand in an event; returns at once."""
+        with self._bell:
+            self._inbox.append(event)
+            self._bell.notify()
+
+    def ask(self, build: Callable[[str], Event]) -> "Future[Answer]":
+        """Hand in a request; ``build`` gets the handle that its answer will bear."""
+        future: Future[Answer] = Future()
+        with self._bell:
+            self._refs += 1
+            ref = f"r{self._refs}"
+            self._answers[ref] = future
+            self._inbox.append(build(ref))
+            self._bell.notify()
+        return future
+
+    def on_miss(self, miss: Miss) -> None:
+        """For the gates' drivers."""
+        self.post(Missed(miss.gate, f"sent {miss.wanted.value}, seen {miss.seen.value}"))
+
+    def end(self) -> None:
+        """Ask ``run`` to return after a last, clean step."""
+        with self._bell:
+            self._ended = True
+            self._bell.notify()
+
+    # ---------------------------------------------------------------- the loop's own thread
+
+    def wake(self) -> None:
+        """The first step. Every output is at its rest level before."""
+        self._handle(Woke(), self._clock.now())
+
+    def step(self) -> None:
+        """Take in all that waits, then whatever time has brought."""
+        while self._inbox:
+            waiting = self._inbox.popleft()
+            now_s = self._clock.now()
+            if isinstance(waiting, ContactSeen):
+                for event in self._contacts.hear(waiting):
+                    self._handle(event, now_s)
+            else:
+                self._handle(waiting, now_s)
+        now_s = self._clock.now()
+        if now_s >= self._next_poll_s:
+            self._next_poll_s = now_s + POLL_S
+            self._poll(now_s)
+        for event in self._contacts.tick(now_s):
+            self._handle(event, now_s)
+        for gate in self._wires.gates.values():
+            due = gate.next_deadline()
+            if due is not None and due <= now_s:
+                self._drive(gate.name, lambda gate=gate: gate.tick(now_s))  # type: ignore[misc]
+        due = self._supervisor.next_deadline()
+        while due is not None and due <= now_s:
+            self._handle(Ticked(), now_s)
+            due = self._supervisor.next_deadline()
+        self.stepped_s = now_s
+
+    def next_wake_s(self) -> float:
+        """The instant of the next step when nothing is handed in."""
+        ahead = [self._next_poll_s, self._clock.now() + BREATH_S]
+        ahead += [due for gate in self._wires.gates.values() if (due := gate.next_deadline()) is not None]
+        ahead += [due for due in (self._supervisor.next_deadline(), self._contacts.next_deadline()) if due is not None]
+        return min(ahead)
+
+    def run(self, healthy: Callable[[], None] = lambda: None) -> None:
+        """Step until ``end`` is called; ``healthy`` is called after each whole step (the watchdog)."""
+        while True:
+            self.step()
+            healthy()
+            with self._bell:
+                if self._ended:
+                    break
+                if not self._inbox:
+                    wait_s = self._clock.real_s(self.next_wake_s() - self._clock.now())
+                    if wait_s > 0:
+                        self._bell.wait(wait_s)
+        self.finish()
+
+    def finish(self) -> None:
+        """The last step: motors off, the clean stop is kept, open requests are answered."""
+        self._handle(Stopping(), self._clock.now())
+        with self._bell:
+            left, self._answers = list(self._answers.values()), {}
+        for future in left:
+            future.set_result(Answer(None, False, "ending", "The controller is ending."))
+
+    def _poll(self, now_s: float) -> None:
+        looks = [(name, contact.made()) for name, contact in self._wires.contacts.items()]
+        for event in self._contacts.poll(now_s, looks):
+            self._handle(event, now_s)
+
+    def _handle(self, event: Event, now_s: float) -> None:
+        commands = self._supervisor.handle(event, now_s)
+        self._carry_out(commands, now_s)
+        entries = self._supervisor.recorder.take()
+        for entry in entries:
+            self._write(entry)
+        # One entry is the event itself: more means that something changed.
+        if self._show is not None and (len(entries) > 1 or not isinstance(event, Ticked)):
+            self._show(self._supervisor.snapshot())
+
+    def _carry_out(self, commands: Sequence[Command], now_s: float) -> None:
+        keeps: list[Keep] = []
+        answers: list[Answer] = []
+        for command in commands:
+            match command:
+                case SwitchMotor():
+                    self._drive(command.motor, lambda command=command: self._switch(command, now_s))  # type: ignore[misc]
+                case MoveGate():
+                    self._drive(command.gate, lambda command=command: self._move(command, now_s))  # type: ignore[misc]
+                case ShowSign():
+                    for sign in self._wires.signs.get(command.subject, ()):
+                        self._drive(sign.name, lambda sign=sign, command=command: sign.show(command.what))  # type: ignore[misc]
+                case Keep():
+                    keeps.append(command)
+                case Answer():
+                    answers.append(command)
+        if keeps:
+            self._keeper.submit(keeps, lambda kept, why: self._answer(answers, kept, why))
+        elif answers:
+            self._answer(answers, True, None)
+
+    def _switch(self, command: SwitchMotor, now_s: float) -> None:
+        switch = self._wires.motors[command.motor]
+        if command.what == "off" or command.until_s is None:
+            switch.off()
+        elif command.what == "on":
+            switch.on(now_s, command.until_s)
+        else:
+            switch.renew(now_s, command.until_s)
+
+    def _move(self, command: MoveGate, now_s: float) -> None:
+        gate = self._wires.gates[command.gate]
+        if command.what == "open":
+            gate.open(now_s)
+        elif command.what == "shut":
+            gate.shut(now_s)
+        else:
+            gate.halt(now_s)
+
+    def _drive(self, name: str, act: Callable[[], object]) -> None:
+        """A driver's failure is a fact of the shop, never the end of the loop."""
+        try:
+            act()
+        except DeviceError as fault:
+            self.trouble = f"{name}: {fault}"
+            if name in self._wires.gates:
+                self._inbox.append(Missed(name, str(fault)))
+
+    def _answer(self, answers: Sequence[Answer], kept: bool, why: str | None) -> None:
+        """Give the answers of one step; one that rests on a value that could not be kept says so (C14)."""
+        for answer in answers:
+            with self._bell:
+                future = self._answers.pop(answer.ref or "", None)
+            if future is None:
+                continue
+            if answer.accepted and not kept:
+                answer = Answer(answer.ref, False, "not_kept", f"{answer.sentence} {why or 'It could not be kept.'}")
+            future.set_result(answer)
