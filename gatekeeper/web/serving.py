@@ -44,6 +44,7 @@ class Serving:
         assert isinstance(live, Live)
         self._live = live
         self._socket = _listening(host, port)
+        self._port = int(self._socket.getsockname()[1])
         config = uvicorn.Config(
             app,
             http="h11",
@@ -61,7 +62,7 @@ class Serving:
     @property
     def port(self) -> int:
         """The port that it really listens on."""
-        return int(self._socket.getsockname()[1])
+        return self._port
 
     def start(self) -> None:
         """Serve in a thread; returns when the first request can be taken.
@@ -72,6 +73,11 @@ class Serving:
         self._thread.start()
         if not self._server.is_up.wait(_READY_S):
             raise RuntimeError("The web server did not come up.")
+
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread lives."""
+        return self._thread.is_alive()
 
     def stop(self) -> None:
         """End every stream at once, then the server. Returns when its thread has ended; may be called twice."""

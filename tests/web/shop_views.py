@@ -105,9 +105,11 @@ def shop(**more: object) -> ShopView:
         remote_start=False,
         attention=(),
         motors=(collector(),),
-        gates=(gate("Planer", GateWord.OPEN, reason=Saying("Open so that air can always reach the fan.")),)
-        + tuple(gate(name) for name in MACHINES[1:-1])
-        + (gate("Spindle sander", automatic=False, proof="nothing at the gate says where it is"),),
+        gates=(
+            gate("Planer", GateWord.OPEN, reason=Saying("Open so that air can always reach the fan.")),
+            *(gate(name) for name in MACHINES[1:-1]),
+            gate("Spindle sander", automatic=False, proof="nothing at the gate says where it is"),
+        ),
         tools=tuple(tool(name) for name in MACHINES),
         ducts=ducts(),
         messages=(),
