@@ -69,7 +69,7 @@ def test_killed_at_random_instants_nothing_acknowledged_is_lost(tmp_path: Path) 
             puts = rng.randrange(6)
             waited += puts
             said = b"".join(process.stdout.readline() for _ in range(puts))
-            timer = threading.Timer(rng.uniform(0.0, 0.004), process.kill)
+            timer = threading.Timer(rng.uniform(0.0, rng.choice((0.003, 0.03))), process.kill)
             timer.start()
             said += process.stdout.read()
             timer.join()
@@ -92,9 +92,9 @@ def test_images_of_the_files_at_random_instants_open_whole(tmp_path: Path) -> No
         assert process.stdout is not None
         said = b""
         for image in range(IMAGES):
-            # Run on until something is said, then a random short while longer.
+            # Run on until something is said, then a random while longer: within a put on a fast disk, or on a slow one.
             select.select([process.stdout], [], [], 30)
-            halt = threading.Timer(rng.uniform(0.0, 0.002), os.kill, (process.pid, signal.SIGSTOP))
+            halt = threading.Timer(rng.uniform(0.0, rng.choice((0.002, 0.03))), os.kill, (process.pid, signal.SIGSTOP))
             halt.start()
             halt.join()
             assert os.WIFSTOPPED(os.waitpid(process.pid, os.WUNTRACED)[1])
@@ -109,6 +109,6 @@ def test_images_of_the_files_at_random_instants_open_whole(tmp_path: Path) -> No
             in_flight += journal.exists() and journal.stat().st_size > 0
             check(copy / "state.sqlite", acknowledged)
             shutil.rmtree(copy)
-    assert acknowledged > IMAGES
+    assert acknowledged >= IMAGES
     # Some images were taken in the middle of a commit, with a journal to play back.
     assert in_flight > 0
