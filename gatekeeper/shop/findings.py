@@ -48,6 +48,7 @@ class Finding:
 def findings_of(shop: Shop) -> tuple[Finding, ...]:
     """All findings about a shop, what bites first, each heap in order of weight."""
     found = [
+        _cautions(),
         *_air(shop),
         *(finding for motor in shop.motors.values() for finding in _motor(shop, motor)),
         *_gates_when_board_dies(shop),
@@ -55,7 +56,6 @@ def findings_of(shop: Shop) -> tuple[Finding, ...]:
         *_sensors(shop),
         *_tools_and_gates(shop),
         *_inputs_and_page(shop),
-        _cautions(),
     ]
     return tuple(sorted(found, key=lambda finding: finding.heap is Heap.NICE))
 
@@ -149,6 +149,15 @@ def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
     if len(falling) < len(moved):
         said = "If the board dies, the automatic gates stay where they are; move them by hand. Sign lamps go out."
         yield _nice("gates_when_board_dies", "shop", said)
+    if any(gate.servo is not None for gate in moved):
+        said = "Feed servos from a 5 to 6 V supply of their own, grounds joined: from the board's 5 V pin, a move resets it."
+        yield _nice("servo_supply", "shop", said)
+    if any(gate.relays is not None for gate in moved):
+        said = (
+            "Wire a gate's two relays so that both on brakes the motor, never shorts the supply; "
+            "a plain diode across it is a short one way."
+        )
+        yield _nice("relay_wiring", "shop", said)
     for name in falling:
         said = "It holds by power: without power or board its spring moves it; the red button holds it where it is."
         yield _nice("spring_return", name, said)
@@ -300,6 +309,12 @@ def _inputs_and_page(shop: Shop) -> Iterator[Finding]:
             "The controller is not told of the emergency stop. It must work by wire alone; a second contact of it may "
             "tell the controller (inputs, kind: red button).",
         )
+    else:
+        said = "The red button here only tells the controller. The emergency stop must work by wire alone, without it."
+        yield _nice("red_button_tells", "shop", said)
+    if InputKind.FIRE in kinds:
+        said = "The fire input only reads the detector, which must break the contactor's coil by wire itself."
+        yield _nice("fire_reads", "shop", said)
     if InputKind.FIRE in kinds and InputKind.RESET not in kinds:
         said = "A fire alarm can only be reset in the shop, and no reset key is wired (inputs, kind: reset)."
         yield _bite("no_reset", "shop", said)

@@ -9,100 +9,18 @@ whole shop. Nothing here reads a file or knows a pin library; ``gatekeeper.shop.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import Enum
 
-
-class Units(Enum):
-    """How the shop's people read lengths, flows and pressures on screens."""
-
-    INCH = "inch"
-    METRIC = "metric"
-
-
-class MotorKind(Enum):
-    """Every kind of motor that the controller starts."""
-
-    COLLECTOR = "collector"
-    TOOL_VACUUM = "tool vacuum"
-    AIR_CLEANER = "air cleaner"
-    FILTER_SHAKER = "filter shaker"
-
-
-class BoardDeath(Enum):
-    """What an output does when the board dies (C23)."""
-
-    DROPS = "drops"
-    DROPS_LATER = "drops later"
-    STAYS = "stays"
-
-
-class Makes(Enum):
-    """What a tool throws into the duct."""
-
-    WOOD = "wood"
-    METAL = "metal"
-    SPARKS = "sparks"
-    FLAME = "flame"
-    SOLVENT = "solvent"
-    ASH = "ash"
-
-
-class Proof(Enum):
-    """What proves an open gate on one system (C3a). Says nothing (TIME) on a motor without gates."""
-
-    SWITCHES = "switches"
-    RELIEF = "relief"
-    AIR = "air"
-    TIME = "time"
-    PERSON = "person"
-
-
-class AirGoes(Enum):
-    """Where the collectors' air goes after the filter."""
-
-    INSIDE = "inside"
-    OUTSIDE = "outside"
-    BOTH = "both"
-
-
-class AirProofKind(Enum):
-    """What kind of switch says that air moves."""
-
-    PRESSURE = "pressure switch"
-    FLOW = "flow switch"
-
-
-class ConverterKind(Enum):
-    """Analog converters that the controller can read, by bits."""
-
-    MCP3208 = "MCP3208"
-    MCP3008 = "MCP3008"
-
-    @property
-    def bits(self) -> int:
-        return 12 if self is ConverterKind.MCP3208 else 10
-
-
-class InputKind(Enum):
-    """What an input means to the rules."""
-
-    RED_BUTTON = "red button"
-    FIRE = "fire"
-    DOOR = "door"
-    HAND_OFF_AUTO = "hand-off-auto"
-    SHOP_KEY = "shop key"
-    AIR_HERE = "air here"
-    STOP = "stop"
-    RESET = "reset"
-    RELEASE = "release"
-
-
-class StartsFrom(Enum):
-    """Where a motor's starts per hour come from (C8)."""
-
-    TABLE = "published table"
-    ESTIMATE = "estimate from the published table"
-    GIVEN = "given in the shop file"
+# Part of the model: whoever reads a shop finds its words here too.
+from gatekeeper.shop.kinds import AirGoes as AirGoes
+from gatekeeper.shop.kinds import AirProofKind as AirProofKind
+from gatekeeper.shop.kinds import BoardDeath as BoardDeath
+from gatekeeper.shop.kinds import ConverterKind as ConverterKind
+from gatekeeper.shop.kinds import InputKind as InputKind
+from gatekeeper.shop.kinds import Makes as Makes
+from gatekeeper.shop.kinds import MotorKind as MotorKind
+from gatekeeper.shop.kinds import Proof as Proof
+from gatekeeper.shop.kinds import StartsFrom as StartsFrom
+from gatekeeper.shop.kinds import Units as Units
 
 
 @dataclass(frozen=True, slots=True)

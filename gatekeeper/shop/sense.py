@@ -250,6 +250,7 @@ class _Here:
                 yield self.fault(
                     "no tool is on this circuit; name it at a tool or take it out", "circuits", name, key=True
                 )
+            yield from self._bands(name, circuit.sensor, on_it)
             if len(on_it) < 2:
                 continue
             is_switch = circuit.sensor.current_switch is not None
@@ -269,6 +270,22 @@ class _Here:
                             said = f"this band overlaps that of {other} on {name}; keep them apart"
                             yield self.fault(said, section, tool_name, "band")
                     banded.append((tool_name, tool.band))
+
+    def _bands(self, name: str, sensor: SensorPart, on_it: list[tuple[str, str, ToolPart]]) -> Iterator[Fault]:
+        """Bands that the circuit's clamp cannot see: below its trip, or beyond its range."""
+        converter = self.parts.converters.get(sensor.converter or "")
+        clamp = clamp_of(sensor, converter.reference, None) if converter is not None else None
+        for section, tool_name, tool in on_it:
+            if tool.band is None or clamp is None:
+                continue
+            if sensor.trip is not None and tool.band[0] < sensor.trip:
+                said = (
+                    f"this band begins below the trip of {name} ({sensor.trip:g} A), so its start is seen late or never"
+                )
+                yield self.fault(said, section, tool_name, "band")
+            if tool.band[1] > clamp.range_a:
+                said = f"this band ends above what the clamp of {name} can show ({clamp.range_a:.1f} A)"
+                yield self.fault(said, section, tool_name, "band")
 
     def inputs_and_converters(self) -> Iterator[Fault]:
         for name, converter in self.parts.converters.items():

@@ -42,8 +42,18 @@ _ORDINARY_SPELLING = {
     **dict.fromkeys(("volt", "volts"), "V"),
     **dict.fromkeys(("ohms", "ω"), "ohm"),
     **dict.fromkeys(("in wc", "inwg", "inches wg"), "in wg"),
-    "m³/h": "m3/h", "m³/s": "m3/s", "m³": "m3", "m²": "m2", "mm²": "mm2", "cm²": "cm2", "°c": "C", "°f": "F",
-    "µs": "us", "an hour": "per hour", "lb-ft2": "lb ft2", "kg-m2": "kg m2",
+    "m³/h": "m3/h",
+    "m³/s": "m3/s",
+    "m³": "m3",
+    "m²": "m2",
+    "mm²": "mm2",
+    "cm²": "cm2",
+    "°c": "C",
+    "°f": "F",
+    "µs": "us",
+    "an hour": "per hour",
+    "lb-ft2": "lb ft2",
+    "kg-m2": "kg m2",
 }
 """Other spellings, in small letters, and the unit of TABLE that they mean."""
 
