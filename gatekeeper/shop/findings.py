@@ -150,7 +150,7 @@ def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
         said = "If the board dies, the automatic gates stay where they are; move them by hand. Sign lamps go out."
         yield _nice("gates_when_board_dies", "shop", said)
     if any(gate.servo is not None for gate in moved):
-        said = "Feed servos from a 5 to 6 V supply of their own, grounds joined: from the board's 5 V pin, a move resets it."
+        said = "Feed servos from a 5 to 6 V supply of their own, grounds joined: on the board's pin, a move resets it."
         yield _nice("servo_supply", "shop", said)
     if any(gate.relays is not None for gate in moved):
         said = (
