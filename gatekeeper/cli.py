@@ -58,6 +58,53 @@ def schema() -> None:
     typer.echo(json.dumps(shop_schema(), indent=2, ensure_ascii=False))
 
 
+@app.command()
+def replay(
+    recording: Annotated[str, typer.Argument(metavar="RECORDING", help="A recorded current: .npz or .csv, amperes.")],
+    rate_hz: Annotated[float, typer.Option("--rate", help="Samples a second.")],
+    mains_hz: Annotated[float, typer.Option("--mains", help="Mains frequency, 50 or 60 Hz.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print the record, one JSON object a line.")] = False,
+    speed: Annotated[
+        float | None, typer.Option("--speed", help="Seconds a real second; as fast as it goes if not given.")
+    ] = None,
+    number: Annotated[int, typer.Option("--recording", help="Which one of a file of several, from 1.")] = 1,
+    shop_file: Annotated[str, typer.Option("--shop", help="The shop to play it in.")] = "recording-bench",
+) -> None:
+    """Send a recorded current through sensing, core and drivers, and print what happens when."""
+    from pathlib import Path
+
+    from gatekeeper.files import FileTrouble, read_shop_text
+    from gatekeeper.printing import check_lines
+    from gatekeeper.recording import RecordingError, read_recording
+    from gatekeeper.service.replaying import Replay, paced, timeline
+    from gatekeeper.shop.faults import Faults
+    from gatekeeper.shop.load import load_shop
+
+    if speed is not None and not speed > 0:
+        _refuse(f"The speed is {speed:g}; it must be more than 0.")
+    try:
+        text, name = read_shop_text(shop_file)
+        currents = read_recording(Path(recording), rate_hz, mains_hz, number)
+    except (FileTrouble, RecordingError) as trouble:
+        _refuse(str(trouble))
+    shop = load_shop(text, name)
+    if isinstance(shop, Faults):
+        typer.echo("\n".join(check_lines(name, shop, show_all=False)))
+        raise typer.Exit(2)
+    try:
+        run = Replay(shop, currents)
+    except ValueError as trouble:
+        _refuse(str(trouble))
+    entries = run.entries() if speed is None else paced(run.entries(), run, speed)
+    if as_json:
+        for entry in entries:
+            typer.echo(json.dumps(entry.as_json(), ensure_ascii=False))
+    else:
+        for shown in timeline(run, entries):
+            typer.echo(shown)
+    run.close()
+
+
 def _refuse(said: str) -> NoReturn:
     """One plain sentence on standard error, exit status 2."""
     typer.echo(said, err=True)

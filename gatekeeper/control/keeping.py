@@ -1,6 +1,6 @@
 """The keys under which the core's durable values are kept, and how they are read when a run begins.
 
-Keys: ``starts/MOTOR`` {"level": starts in store}, ``on/MOTOR`` true while it is commanded on, ``out_of_service/MOTOR``
+Keys: ``starts/MOTOR`` {"level": starts in store, "locked": its record was lost}, ``on/MOTOR`` true while it is commanded on, ``out_of_service/MOTOR``
 {"who", "why", "since_s"}, ``latched/MOTOR`` a fault's code, ``held/GATE`` {"why", "worked"}, ``stuck/GATE`` true,
 ``emergency`` and ``fire`` true while latched, ``clean_stop`` true after a clean stop, ``beat`` {"t_s", "on",
 "resumed_s"}, ``setting/SUBJECT/spin_down_s`` seconds.
@@ -43,6 +43,8 @@ def store_of(plan: MotorPlan, kept: Kept, now_s: float) -> StartStore:
     if kept.damaged or isinstance(level, bool) or not isinstance(level, int | float) or not 0 <= level <= 1e6:
         return StartStore(1.0, now_s, plan.starts_per_hour, plan.starts_capacity, locked=True)
     level = min(float(level), plan.starts_capacity)
+    if isinstance(value, dict) and value.get("locked"):
+        return StartStore(level, now_s, plan.starts_per_hour, plan.starts_capacity, locked=True)
     if kept.values.get(on_key(plan.name)) and not kept.values.get("clean_stop"):
         level = max(0.0, level - 1.0)
     return StartStore(level, now_s, plan.starts_per_hour, plan.starts_capacity)

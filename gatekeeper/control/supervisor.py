@@ -136,9 +136,7 @@ class Supervisor:
                     resume = motor.resume
                     world.force(motor, "C15", "every motor is off when the controller wakes")
                     motor.resume = resume
-                world.keep("clean_stop", None)
-                if self.kept.damaged:
-                    world.raise_alarm("records_damaged", "the controller", now_s)
+                self._keep_what_was_taken_up(now_s)
             case Ticked():
                 pass
             case Stopping():
@@ -151,6 +149,24 @@ class Supervisor:
                 change(world, event, now_s)
             case _:
                 take(world, event, now_s)
+
+    def _keep_what_was_taken_up(self, now_s: float) -> None:
+        """What a first start or a damaged record begins with must outlive this run, too (C8a, C14)."""
+        world = self.world
+        world.keep("clean_stop", None)
+        for motor in world.motors.values():
+            world.keep_store(motor, now_s)
+            world.keep(f"on/{motor.name}", None)
+        if not self.kept.same_boot:
+            world.keep("beat", None)  # its instant is on another clock
+        if self.kept.damaged:
+            world.raise_alarm("records_damaged", "the controller", now_s)
+            world.keep("emergency", True if world.emergency else None)
+            world.keep("fire", True if world.fire else None)
+            for motor in world.motors.values():
+                if motor.out_of_service is not None:
+                    who, why, since_s = motor.out_of_service
+                    world.keep(f"out_of_service/{motor.name}", {"who": who, "why": why, "since_s": since_s})
 
     def _judge(self, proposals: Sequence[Proposal], now_s: float) -> list[Command]:
         """Let the guard judge the whole list, tell the units what really leaves, and write it down."""

@@ -9,7 +9,8 @@ wake; a machine that runs from the first sample is thus found running, and no co
 recording the wire is dead until everything has come to rest.
 """
 
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from math import ceil, sqrt
 from random import Random
@@ -27,6 +28,7 @@ from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
 from gatekeeper.service.wiring import CHIPS, Wires, wire_up
+from gatekeeper.service.wording import line, word_of
 from gatekeeper.shop.model import Channel, Converter, Shop
 
 #: One block of samples lasts this long; the loop steps between two blocks.
@@ -189,6 +191,38 @@ class Replay:
     def _taken(self) -> Iterator[Entry]:
         taken, self._entries[:] = list(self._entries), []
         yield from taken
+
+
+def paced(entries: Iterable[Entry], run: Replay, speed: float) -> Iterator[Entry]:
+    """The same entries, each when its time has come: ``speed`` seconds of the recording pass in a real one."""
+    begun_s = time.monotonic()
+    for entry in entries:
+        wait_s = entry.t_s / speed - (time.monotonic() - begun_s)
+        if wait_s > 0:
+            time.sleep(wait_s)
+        yield entry
+
+
+def timeline(run: Replay, entries: Iterable[Entry]) -> Iterator[str]:
+    """The entries as lines for people, with seconds counted from the recording's first sample, and a summary."""
+    starts = ons = 0
+    yield f"{'second':>9}  what happens"
+    for entry in entries:
+        said = line(entry)
+        if entry.kind == "tool" and entry.value == "running":
+            starts += 1
+        if entry.kind == "motor_command" and word_of(entry) == "on":
+            ons += 1
+        if said is not None:
+            yield f"{entry.t_s - run.began_s:9.3f}  {said}"
+    yield ""
+    seen = f"{starts} {'start' if starts == 1 else 'starts'} of the tool seen"
+    yield f"{seen}; the collector was switched on {times(ons)}."
+
+
+def times(number: int) -> str:
+    """A number of times, in words."""
+    return {0: "never", 1: "once", 2: "twice"}.get(number, f"{number} times")
 
 
 def _with_clamps(shop: Shop, tools: list[str], recording: Recording) -> Shop:
