@@ -259,6 +259,7 @@ def test_after_close_nothing_is_powered_and_every_command_is_refused(rig: Rig) -
     gate.open(100.0)
     gate.close()
     gate.close()
+    assert gate.next_deadline() is None
     assert rig.history() == rig.expected(rig.kind.to_open, rig.first())
     for command in (gate.open, gate.shut):
         with pytest.raises(DeviceError) as caught:
