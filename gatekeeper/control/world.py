@@ -330,7 +330,9 @@ class World:
 
     def keep_store(self, motor: Motor, now_s: float) -> None:
         """Make a motor's start store durable."""
-        self.keep(f"starts/{motor.name}", {"level": round(motor.store.level_at(now_s), 6), "locked": motor.store.locked})
+        self.keep(
+            f"starts/{motor.name}", {"level": round(motor.store.level_at(now_s), 6), "locked": motor.store.locked}
+        )
 
     def new_store(self, motor: Motor, store: StartStore, now_s: float) -> None:
         """Give a motor another start store, durably."""

@@ -1,0 +1,217 @@
+"""The running controller: what is started in which order, and what is switched off first.
+
+Start: the lock, what was kept, every output at rest, the core, the lease guardian, the disk's threads, the control
+thread, the converters; the page comes last and late. Stop: the motors' relays drop before anything else is asked.
+"""
+
+import logging
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from gatekeeper.control.snapshot import CoreView
+from gatekeeper.control.supervisor import Supervisor
+from gatekeeper.devices.base import DeviceError
+from gatekeeper.devices.pins import Pins
+from gatekeeper.devices.switching import LeaseGuard
+from gatekeeper.records.boot import boot_id, run_id
+from gatekeeper.records.history import History
+from gatekeeper.records.history_writer import HistoryWriter
+from gatekeeper.records.state import StateStore
+from gatekeeper.records.state_writer import StateWriter
+from gatekeeper.service.clock import Clock, SystemClock
+from gatekeeper.service.hearing import Contacts, Currents
+from gatekeeper.service.hours import HoursWatch
+from gatekeeper.service.lock import InstanceLock
+from gatekeeper.service.loop import ControlLoop
+from gatekeeper.service.planning import plan_of
+from gatekeeper.service.sampling import Sampler
+from gatekeeper.service.wiring import OpenBank, Wires, board_bank, wire_up
+from gatekeeper.shop.model import Shop
+
+#: A busy thread may hold the interpreter this long; at the default of 5 ms a gate waits 10 ms (DESIGN, P2).
+SWITCH_INTERVAL_S = 0.0005
+#: How long the end may wait for the control thread and for each of the disk's threads.
+LAST_STEP_S = 0.5
+LAST_WRITE_S = 0.3
+
+STATE_FILE = "state.sqlite"
+HISTORY_FILE = "history.sqlite"
+
+_LOG = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Troubles:
+    """What the service itself has to complain about, by code; shown on the page beside the core's messages."""
+
+    sentences: tuple[tuple[str, str], ...] = ()
+
+
+class Service:
+    """One shop's controller on one set of pins.
+
+    Args:
+        shop: the checked shop.
+        pins: the board's lines, opened; the service owns them from now on.
+        folder: where state and history are kept.
+        clock: monotonic time.
+        open_bank: opens a converter.
+        wall_s: the wall clock, seconds since 1970; for people and for hours only.
+
+    Raises:
+        AlreadyRunning: another controller runs this shop.
+        DeviceError: a line or a bus cannot be used; nothing was switched.
+        OSError: the folder cannot be used.
+    """
+
+    def __init__(
+        self,
+        shop: Shop,
+        pins: Pins,
+        folder: Path,
+        *,
+        clock: Clock | None = None,
+        open_bank: OpenBank = board_bank,
+        wall_s: Callable[[], float] = time.time,
+    ) -> None:
+        sys.setswitchinterval(SWITCH_INTERVAL_S)
+        self.shop = shop
+        self.plan = plan_of(shop)
+        self.folder = folder
+        self.clock: Clock = clock if clock is not None else SystemClock()
+        self.wall_s = wall_s
+        self._listeners: list[Callable[[CoreView], None]] = []
+        self._troubles: dict[str, str] = {}
+        self._ended = threading.Event()
+        self._lock = InstanceLock(folder)
+        try:
+            self._build(pins, open_bank)
+        except BaseException:
+            self._lock.release()
+            raise
+
+    def _build(self, pins: Pins, open_bank: OpenBank) -> None:
+        boot = boot_id()
+        self._store = StateStore(self.folder / STATE_FILE)
+        kept = self._store.load(boot)
+        if self._store.trouble:
+            self._troubles["kept_damaged"] = self._store.trouble
+        self.wires: Wires = wire_up(
+            self.shop,
+            pins,
+            lambda look: self.loop.post(look),
+            on_miss=lambda miss: self.loop.on_miss(miss),
+            open_bank=open_bank,
+        )
+        self.keeper = StateWriter(self._store, report=self._report)
+        self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self._report, wall_s=self.wall_s)
+        self.loop = ControlLoop(
+            Supervisor(self.plan, kept, boot=boot, run=run_id()),
+            self.wires,
+            Contacts(self.shop),
+            self.clock,
+            keeper=self.keeper,
+            write=self.history.add,
+            show=self._show,
+        )
+        self.currents = Currents(self.shop)
+        self.samplers = [
+            Sampler(name, bank, self.currents, self.loop.post, self.clock) for name, bank in self.wires.banks.items()
+        ]
+        self.guardian = LeaseGuard(
+            list(self.wires.motors.values()),
+            self.clock.now,
+            on_fault=lambda name, fault: self._guard_fault(name, fault),
+        )
+        self.hours = HoursWatch(self.shop.hours, self.loop.post, self.wall_s)
+        self._control = threading.Thread(target=self._run_control, name="control", daemon=True)
+
+    # ---------------------------------------------------------------- from any thread
+
+    def listen(self, listener: Callable[[CoreView], None]) -> None:
+        """Be told of every new view of the core, in the control thread; the listener must not block."""
+        self._listeners.append(listener)
+
+    def troubles(self) -> Troubles:
+        """What stands against the service itself."""
+        found = dict(self._troubles)
+        for sampler in self.samplers:
+            if sampler.trouble:
+                found[f"converter:{sampler.name}"] = sampler.trouble
+        if self.loop.trouble:
+            found["device"] = self.loop.trouble
+        return Troubles(tuple(found.items()))
+
+    @property
+    def is_alive(self) -> bool:
+        """True while the control thread lives."""
+        return self._control.is_alive()
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until the control thread has ended; False when it has not within the time."""
+        return self._ended.wait(timeout_s)
+
+    def motors_off(self) -> None:
+        """Drop every motor's relay at once, whatever the core is doing. For signal handlers."""
+        for motor in self.wires.motors.values():
+            try:
+                motor.off()
+            except DeviceError:
+                _LOG.exception("a motor could not be switched off")
+
+    # ---------------------------------------------------------------- start and stop
+
+    def start(self) -> None:
+        """Start every thread; returns at once. The first step puts every motor off again and reads every contact."""
+        self.keeper.start()
+        self.history.start()
+        self.guardian.start()
+        self._control.start()
+        for sampler in self.samplers:
+            sampler.start()
+        self.hours.start()
+
+    def stop(self) -> None:
+        """Motors off first; then a last clean step, the disk, the lines. Done in well under a second."""
+        self.motors_off()
+        self.loop.end()
+        self._ended.wait(LAST_STEP_S)
+        self.hours.stop()
+        self.guardian.stop()
+        for sampler in self.samplers:
+            sampler.stop(LAST_WRITE_S)
+        self.keeper.stop(LAST_WRITE_S)
+        self.history.stop(LAST_WRITE_S)
+        try:
+            self.wires.close()
+        finally:
+            self._lock.release()
+
+    def _run_control(self) -> None:
+        try:
+            self.loop.wake()
+            self.loop.run()
+        except BaseException:
+            # The control thread never comes back from here: motors off, and the process ends (C23).
+            _LOG.exception("the control thread ended by a fault")
+            self._troubles["control"] = "The control thread ended by a fault; every motor was switched off."
+        finally:
+            self.motors_off()
+            self._ended.set()
+
+    def _show(self, view: CoreView) -> None:
+        for listener in self._listeners:
+            listener(view)
+
+    def _report(self, code: str, sentence: str | None) -> None:
+        if sentence is None:
+            self._troubles.pop(code, None)
+        else:
+            self._troubles[code] = sentence
+
+    def _guard_fault(self, name: str, fault: Exception) -> None:
+        self._troubles[f"switch:{name}"] = f"{name}: {fault}"
