@@ -13,7 +13,8 @@ Where the rules leave a choice, these readings are used; where two readings allo
 5. A tool found running (no reading before, or lost before) gets its gate and is no cause; a tool lost within its hold
    goes on as it was. The word of a person that a tool has stopped counts until its next change of reading.
 6. Starts seen while a motor is forbidden (C13, C14, C24, C25 off, C27) or latched (C9) never become causes. Starts seen
-   in Hand or while the sensors settle may be, and need not be.
+   in Hand or while the sensors settle may be, and need not be. Shutting the shop uses up what has not started yet:
+   unlocking starts nothing.
 7. Clear times and delays bind a voluntary stop only for tools that ran with the motor or are its cause; a run by hand
    counts from its request for the earliest stop, and from the motor's start for the latest.
 8. A lost tool's hold ends as a stop: mildest for the earliest stop (no delay after it), longest for the latest.

@@ -74,8 +74,6 @@ def _carry_store(
     motor.record_lost = declared is not None and declared < charged - 0.5
     motor.store = charged if declared is None else min(charged, declared)
     motor.store_t = line.t_s
-    if was_on and same_boot:
-        motor.ran_until = line.t_s
 
 
 class Inputs:
@@ -241,11 +239,12 @@ class Inputs:
         motor.mode = str(line.word)
         if line.word == "off":
             self._force(step, line, line.subject or "", "C25")
-        elif line.word == "hand":
-            step.forced.add(line.subject or "")
 
     def _shop_key(self, step: Step, line: Line) -> None:
         self.world.shop_shut = line.word == "shut"
+        for name, motor in self.world.motors.items():
+            if self.world.shop_shut and not motor.is_on(line.t_s):
+                self.world.consume(name)
 
     def _setting(self, step: Step, line: Line) -> None:
         name = field_of(line.value, "name")

@@ -85,11 +85,7 @@ class Checker:
         world, t_s = self.world, step.t_s
         self._motors.lapse(step)
         step.moving = {name for name, gate in world.gates.items() if gate.moving(t_s)}
-        blocked = {m for m in world.motors if world.motor_forbidden(m, t_s) is not None}
         self._inputs.apply(step)
-        for motor in blocked:
-            if world.motor_forbidden(motor, t_s) is None:
-                world.motors[motor].unblocked_t = t_s
         step.moving &= {name for name, gate in world.gates.items() if gate.moving(t_s)}
         step.shutting = {name for name in step.moving if world.gates[name].command == "shut"}
         if step.of("kill"):

@@ -73,7 +73,6 @@ class MotorDue:
             world.store_ready_t(motor),
             track.rest_until,
             world.wake_t + world.shop.systems[motor].settle_s,
-            track.unblocked_t,
             track.off_t,
         )
         return due_t if due_t <= t_s else None

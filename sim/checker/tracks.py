@@ -161,7 +161,6 @@ class MotorTrack:
     air_t: float = 0.0
     mode: str | None = None
     out_of_service: bool = False
-    unblocked_t: float = float("-inf")
     store: float = STORE_LIMIT
     store_t: float = 0.0
     rest_until: float = float("-inf")
@@ -185,7 +184,7 @@ class MotorTrack:
         """A new run: the start store, the latch and out of service outlive it, nothing else does."""
         self.on = self.told_off = self.failed = self.any_cut = self.confirmed = self.free_start = False
         self.seen = self.air = self.mode = self.path_lost_t = None
-        self.off_t = self.ran_until = self.unblocked_t = self.resume_until = float("-inf")
+        self.off_t = self.ran_until = self.resume_until = float("-inf")
         self.runs.clear()
         self.retry_causes.clear()
         self.retry_runs.clear()
