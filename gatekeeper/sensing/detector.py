@@ -8,7 +8,7 @@ Theory of operation. Three kinds of evidence, each renewed every quarter of a ma
 - **Lasting**: a charging spike is one short event, a running tool draws in every cycle. A spike no longer than half a
   cycle touches at most three quarters, so it lifts at most four half-cycle windows and six whole-cycle windows in a
   row. Five half-cycle windows or seven whole-cycle windows in a row are therefore no spike. The first is the fast way
-  (1.25 to 1.75 cycles); the second serves currents that flow in one half of the wave only. Half cycles are measured
+  (1 to 1.75 cycles); the second serves currents that flow in one half of the wave only. Half cycles are measured
   from the level learned at rest, and half cycles that are full while the whole cycle, whose own mean is removed, is
   empty are a step of that level: it is learned anew.
 - **Like a tool**: a small current in short pulses feeds electronics (a lamp, a charger, a resting drive), not a
