@@ -12,6 +12,8 @@ from gatekeeper.service.face import Answer
 from gatekeeper.web.door import NOT_A_FORM, Refusal, Refused, own_path
 from gatekeeper.web.frame import refused
 
+#: Addresses that only take forms: nobody is sent back there.
+_FORMS_ONLY = frozenset({"/ask", "/spin-down", "/undo", "/bench", "/stop", "/sign-out"})
 #: Answers that wait to be shown once; the oldest are forgotten.
 _MOST_KEPT = 64
 
@@ -59,17 +61,22 @@ def refusal(request: Request, why: Refusal) -> Response:
     return response
 
 
-def way_back(request: Request) -> str:
-    """The path of the page that the form stood on; the origin was checked, so the referrer is ours."""
-    return own_path(urlsplit(request.headers.get("referer", "")).path)
+def way_back(request: Request, asked_from: str | None = None) -> str:
+    """The path of the page that the form stood on.
+
+    ``asked_from``: the page before, where the form itself was an answer. Else the referrer says it; the origin was
+    checked, so it is ours.
+    """
+    path = own_path(asked_from or urlsplit(request.headers.get("referer", "")).path)
+    return "/" if path in _FORMS_ONLY else path
 
 
-def answered(request: Request, answer: Answer, said: Said) -> Response:
+def answered(request: Request, answer: Answer, said: Said, asked_from: str | None = None) -> Response:
     """The core's answer: a script gets it as it is, a person goes back to the page, where it is shown."""
     if wants_json(request):
         return _json(200 if answer.accepted else 409, answer.accepted, answer.code, answer.sentence)
     if "text/html" in request.headers.get("accept", ""):
-        return RedirectResponse(f"{way_back(request)}?said={said.keep(answer.sentence)}", 303)
+        return RedirectResponse(f"{way_back(request, asked_from)}?said={said.keep(answer.sentence)}", 303)
     return PlainTextResponse(answer.sentence + "\n", 200 if answer.accepted else 409)
 
 

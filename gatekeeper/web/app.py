@@ -5,6 +5,7 @@ import time
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import Future
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
@@ -225,14 +226,16 @@ class _Web:
                 wanted.what, wanted.subject, "page", wanted.for_s, wanted.text, address=self._address(request)
             )
         )
-        return answered(request, answer, self._said)
+        return answered(request, answer, self._said, fields.get("back"))
 
     def _hold(
         self, request: Request, view: ShopView, caution: str, label: str, action: str, fields: dict[str, str]
     ) -> Response:
-        if "text/html" in request.headers.get("accept", "") and not wants_json(request):
-            return _page(pages.confirm(view, self._visit(request), caution, label, action, fields))
-        raise Refused(HOLD)
+        if wants_json(request) or "text/html" not in request.headers.get("accept", ""):
+            raise Refused(HOLD)
+        back = way_back(request)
+        visit = replace(self._visit(request), path=back)
+        return _page(pages.confirm(view, visit, caution, label, action, fields | {"back": back}))
 
     async def set_spin_down(self, request: Request) -> Response:
         refused = self._refuse_writing(request)
@@ -252,7 +255,7 @@ class _Web:
             if value_s < spin_down.lowest_s(spin) and fields.get("held") != "1":
                 return self._hold(request, view, BELOW_CAUTION, f"Set {value_s:g} s", "/spin-down", fields)
         answer = await self._answer(self.face.set_spin_down(subject, value_s, "page", address=self._address(request)))
-        return answered(request, answer, self._said)
+        return answered(request, answer, self._said, fields.get("back"))
 
     async def undo(self, request: Request) -> Response:
         refused = self._refuse_writing(request)

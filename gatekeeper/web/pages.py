@@ -237,5 +237,5 @@ def confirm(view: ShopView, visit: Visit, caution: str, label: str, action: str,
             el("input", {"type": "hidden", "name": "held", "value": "1"}),
             el("button", {"class": "start"}, label),
         ),
-        el("p", {"class": "target"}, el("a", {"href": "/"}, "No, back")),
+        el("p", {"class": "target"}, el("a", {"href": visit.path}, "No, back")),
     )

@@ -44,3 +44,9 @@ def signed_in(client: TestClient) -> TestClient:
     answer = client.post("/sign-in", data={"pin": PIN})
     assert answer.status_code == 303
     return client
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--pictures", action="store_true", help="write the pictures of the real page to hardware/pictures/"
+    )

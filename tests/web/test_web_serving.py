@@ -127,10 +127,10 @@ def test_every_stream_is_ended_at_once_when_the_server_stops(serving: Serving, l
     for stream in streams:
         stream.parts()
     serving.stop()
+    assert serving.is_running is False
     for stream in streams:
         while stream.event() is not None:
             continue
-    assert serving.is_running is False
     with pytest.raises(ConnectionRefusedError), socket.create_connection(("127.0.0.1", serving.port), DEADLINE_S):
         pass
 

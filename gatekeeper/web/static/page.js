@@ -93,6 +93,7 @@
     if (!place || latest[id] === undefined) return;
     const fresh = document.createElement("template");
     fresh.innerHTML = latest[id];
+    if (id === "spin") settle(place, fresh.content);
     children(place, fresh.content);
     if (id === "top") speak(place);
     if (id === "spin") place.querySelectorAll(".spin").forEach(fit);
@@ -198,7 +199,7 @@
     const told = await send(form.action, [...new FormData(form)]);
     if (!told.accepted) {
       clearTimeout(stopping);
-      note(told.code === "no_answer" ? RED : told.sentence + " Use the red button.");
+      note(told.sentence.includes(RED) || told.code === "no_answer" ? RED : told.sentence + " Use the red button.");
     }
   };
   document.addEventListener("submit", (event) => {
@@ -295,14 +296,25 @@
       told = await send("/spin-down", fields);
     }
     setting.delete(subject);
-    if (!told.accepted) say(told.sentence);
-    rest(spin);
+    if (told.accepted) {
+      // The control stays as the finger left it until the stream says the same, so it never jumps back in between.
+      setTimeout(rest, LATE_MS, spin);
+    } else {
+      say(told.sentence);
+      rest(spin);
+    }
   };
+  const idle = (spin) => !fingers.has(spin) && !setting.has(spin.dataset.subject);
   const rest = (spin) => {
-    if (fingers.has(spin) || setting.has(spin.dataset.subject)) return;
+    if (!idle(spin)) return;
     delete spin.dataset.busy;
     show("spin");
-    fit(spin);
+  };
+  const settle = (place, fresh) => {
+    const told = new Map([...fresh.querySelectorAll(".spin")].map((e) => [e.dataset.subject, e.dataset.value]));
+    for (const spin of place.querySelectorAll(".spin[data-busy]")) {
+      if (idle(spin) && told.get(spin.dataset.subject) === spin.dataset.value) delete spin.dataset.busy;
+    }
   };
   const step = (form) => change(form.closest(".spin"), Number(form.elements.value_s.value));
   const fingers = new Set();
@@ -321,7 +333,8 @@
     addEventListener(name, () => {
       const lifted = [...fingers];
       fingers.clear();
-      lifted.forEach(rest);
+      if (lifted.length) show("spin");
+      for (const spin of lifted) setTimeout(rest, LATE_MS, spin);
     });
   }
 
