@@ -15,7 +15,11 @@ from gatekeeper.control.world import World
 
 @dataclass(frozen=True, slots=True)
 class GateNow:
-    """One gate: its belief and proof, why it stays open or moves, and until when where that has an end."""
+    """One gate: its belief and proof, why it stays open or moves, and until when where that has an end.
+
+    ``hand`` is what a person asked of it ("open", "shut"), until ``hand_until_s``; ``clear_until_s`` ends its branch's
+    clear time. ``until_s`` is the one of the two that binds.
+    """
 
     name: str
     belief: str
@@ -28,11 +32,18 @@ class GateNow:
     may_move_at_s: float | None
     waits: bool
     tries: int
+    hand: str | None
+    hand_until_s: float | None
+    clear_until_s: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class MotorNow:
-    """One motor: its state, what is seen of it, when it stops or may start, and what a person has said about it."""
+    """One motor: its state, what is seen of it, when it stops or may start, and what a person has said about it.
+
+    ``switched_at_s`` is the instant at which it was last told on or off in this run, or of waking; ``path_lost_by_s``
+    when a lost path stops it.
+    """
 
     name: str
     state: str
@@ -58,22 +69,31 @@ class MotorNow:
     run_what: str | None
     overrun: bool
     path_lost: bool
+    path_lost_by_s: float | None
+    switched_at_s: float
     spin_down_s: float
     spin_down_set: bool
 
 
 @dataclass(frozen=True, slots=True)
 class ToolNow:
-    """One tool: its sensor's word, since when it runs, and what it may be missing."""
+    """One tool: its sensor's word, since when it runs, and what it may be missing.
+
+    ``may_run``: nobody can say that it stands still, so its gates are not shut (C1, C12). ``answer_by_s``: until when
+    the question "does it still cut?" waits. ``hold_until_s``: until when a lost sensor's tool counts as running.
+    """
 
     name: str
     reading: str
     counting: bool
     wants_gates: bool
+    may_run: bool
     started_at_s: float | None
     stopped_at_s: float | None
     found: bool
     asked: bool
+    answer_by_s: float | None
+    hold_until_s: float | None
     has_cause: bool
     spin_down_s: float | None
     spin_down_set: bool
@@ -96,6 +116,7 @@ class CoreView:
     now_s: float
     seq: int
     awake: bool
+    settle_until_s: float | None
     fire: bool
     emergency: bool
     open_circuits: tuple[str, ...]
@@ -116,6 +137,7 @@ def core_view(world: World, plans: dict[str, SystemWishes], now_s: float) -> Cor
         now_s=now_s,
         seq=world.recorder.seq,
         awake=world.awake,
+        settle_until_s=world.settle_until,
         fire=world.fire,
         emergency=world.emergency,
         open_circuits=tuple(circuits),
@@ -148,6 +170,9 @@ def _gate_now(gate: Gate, reason: str | None) -> GateNow:
         may_move_at_s=gate.free_at,
         waits=gate.wait_from is not None,
         tries=gate.tries,
+        hand=gate.hand,
+        hand_until_s=gate.hand_until,
+        clear_until_s=gate.clear_until,
     )
 
 
@@ -180,6 +205,8 @@ def _motor_now(world: World, motor: Motor, now_s: float) -> MotorNow:
         run_what=motor.run_what,
         overrun=motor.overrun,
         path_lost=world.path_lost(motor, now_s),
+        path_lost_by_s=motor.path_lost_by,
+        switched_at_s=motor.store.at_s,
         spin_down_s=world.settings.get(motor.name, motor.plan.spin_down_s),
         spin_down_set=motor.name in world.settings,
     )
@@ -192,10 +219,13 @@ def _tool_now(world: World, tool: Tool, now_s: float) -> ToolNow:
         reading=tool.reading,
         counting=tool.counting,
         wants_gates=tool.wants_gates,
+        may_run=tool.may_run,
         started_at_s=tool.started_at,
         stopped_at_s=tool.stopped_at,
         found=tool.found,
         asked=tool.asked,
+        answer_by_s=tool.answer_by,
+        hold_until_s=tool.hold_until,
         has_cause=any(world.is_cause(tool, motor, now_s) for motor in served),
         spin_down_s=world.settings.get(tool.name, tool.plan.spin_down_s),
         spin_down_set=tool.name in world.settings,
