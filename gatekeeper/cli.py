@@ -67,6 +67,7 @@ def replay(
     speed: Annotated[
         float | None, typer.Option("--speed", help="Seconds a real second; as fast as it goes if not given.")
     ] = None,
+    trip_a: Annotated[float | None, typer.Option("--trip", help="Amperes above which the tool runs.")] = None,
     number: Annotated[int, typer.Option("--recording", help="Which one of a file of several, from 1.")] = 1,
     shop_file: Annotated[str, typer.Option("--shop", help="The shop to play it in.")] = "recording-bench",
 ) -> None:
@@ -82,6 +83,8 @@ def replay(
 
     if speed is not None and not speed > 0:
         _refuse(f"The speed is {speed:g}; it must be more than 0.")
+    if trip_a is not None and not 0 < trip_a <= 1000:
+        _refuse(f"The trip is {trip_a:g} A; it must be more than 0 A and at most 1000 A.")
     try:
         text, name = read_shop_text(shop_file)
         currents = read_recording(Path(recording), rate_hz, mains_hz, number)
@@ -92,7 +95,7 @@ def replay(
         typer.echo("\n".join(check_lines(name, shop, show_all=False)))
         raise typer.Exit(2)
     try:
-        run = Replay(shop, currents)
+        run = Replay(shop, currents, trip_a)
     except ValueError as trouble:
         _refuse(str(trouble))
     entries = run.entries() if speed is None else paced(run.entries(), run, speed)

@@ -50,17 +50,18 @@ class Replay:
     Args:
         shop: its first tool with a converter channel hears the recording's first channel, and so on; others are silent.
         recording: the currents.
+        trip_a: above this the tool runs; None for what the shop's file says, else the detector's own default.
 
     Raises:
         ValueError: the shop has no tool with a converter channel.
     """
 
-    def __init__(self, shop: Shop, recording: Recording) -> None:
+    def __init__(self, shop: Shop, recording: Recording, trip_a: float | None = None) -> None:
         tools = [tool for tool in shop.tools.values() if tool.sensor is not None and tool.sensor.channel is not None]
         if not tools:
             raise ValueError("The shop has no tool with a clamp on a converter; a recording needs one.")
         self.tools = [tool.name for tool in tools]
-        self.shop = _with_clamps(shop, self.tools, recording)
+        self.shop = _with_clamps(shop, self.tools, recording, trip_a)
         self._recording = recording
         self.clock = HandClock()
         pins = open_pins("mock", self.clock.now)
@@ -225,7 +226,7 @@ def times(number: int) -> str:
     return {0: "never", 1: "once", 2: "twice"}.get(number, f"{number} times")
 
 
-def _with_clamps(shop: Shop, tools: list[str], recording: Recording) -> Shop:
+def _with_clamps(shop: Shop, tools: list[str], recording: Recording, trip_a: float | None) -> Shop:
     """The shop with clamps that carry the recording, as an installer would pick them from the largest current."""
     changed = dict(shop.tools)
     for name, samples in zip(tools, recording.samples_a, strict=False):
@@ -241,5 +242,6 @@ def _with_clamps(shop: Shop, tools: list[str], recording: Recording) -> Shop:
             burden_ohm=burden_ohm(range_a, sensor.channel.turns, reference_v),
             range_a=range_a,
         )
-        changed[name] = replace(tool, sensor=replace(sensor, channel=channel))
+        trip = sensor.trip_a if trip_a is None else trip_a
+        changed[name] = replace(tool, sensor=replace(sensor, channel=channel, trip_a=trip))
     return replace(shop, tools=changed)

@@ -122,7 +122,7 @@ class _Builder:
         circuits = {
             name: Circuit(
                 name,
-                self.sensor(name, part.sensor, self._lowest_band(name)),
+                self.sensor(name, part.sensor),
                 tuple(tool.name for tool in tools.values() if tool.circuit == name),
             )
             for name, part in parts.circuits.items()
@@ -211,25 +211,21 @@ class _Builder:
             longest_run_s=part.longest_run,
             hold_s=part.hold,
             feeder=part.feeder or next(iter(self.feeders)),
-            sensor=self.sensor(name, part.sensor, part.running_current) if part.sensor is not None else None,
+            sensor=self.sensor(name, part.sensor) if part.sensor is not None else None,
             circuit=part.circuit,
             band_a=part.band,
             running_a=part.running_current,
         )
 
-    def sensor(self, owner: str, part: SensorPart, running_a: float | None) -> Sensor:
+    def sensor(self, owner: str, part: SensorPart) -> Sensor:
         if part.current_switch is not None:
             return Sensor(owner, contact_of(part.current_switch), None, None)
         assert part.converter is not None
         assert part.channel is not None
-        clamp = clamp_of(part, self.parts.converters[part.converter].reference, running_a)
+        clamp = clamp_of(part, self.parts.converters[part.converter].reference, None)
         assert clamp is not None
         channel = Channel(part.converter, part.channel, part.turns, clamp.burden_ohm, clamp.range_a)
-        return Sensor(owner, None, channel, clamp.trip_a)
-
-    def _lowest_band(self, circuit: str) -> float | None:
-        lows = [tool.band[0] * 2 for tool in self.served.values() if tool.circuit == circuit and tool.band is not None]
-        return min(lows, default=None)
+        return Sensor(owner, None, channel, part.trip)
 
     def input(self, name: str, part: InputPart) -> Input:
         is_closed = part.kind in (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
@@ -287,7 +283,7 @@ class _Builder:
             switch=MotorSwitch(
                 part.switched_by.pin, death, death_after_s, death is BoardDeath.STAYS or self.parts.shop.attended
             ),
-            confirmed_by=self.sensor(name, part.confirmed_by, None) if part.confirmed_by is not None else None,
+            confirmed_by=self.sensor(name, part.confirmed_by) if part.confirmed_by is not None else None,
             air_proof=_contact(air),
             air_proof_kind=kind if air is not None else None,
             resume=part.resume,

@@ -1,8 +1,8 @@
 """What a current clamp on a converter can show, and above which current its machine counts as running.
 
 Half of the converter's reference is the peak that it can show, so the largest true RMS current is
-``reference / 2 / sqrt(2) / burden x turns``. Own choices where the file gives no trip: a quarter of the free-running
-current, else 3 % of the range.
+``reference / 2 / sqrt(2) / burden x turns``. Where the file gives no trip the detector has its own
+(``gatekeeper.sensing.detector``); the figures here are the same, for the checks, and a test holds them equal.
 """
 
 import math
@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from gatekeeper.shop.written import SensorPart
 
-TRIP_SHARE_OF_RUNNING = 0.25
-TRIP_SHARE_OF_RANGE = 0.03
+TRIP_SHARE_OF_RUNNING = 0.08
+TRIP_LEAST_A = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,5 +34,5 @@ def clamp_of(part: SensorPart, reference_v: float, running_a: float | None) -> C
         return None
     trip_a = part.trip
     if trip_a is None:
-        trip_a = running_a * TRIP_SHARE_OF_RUNNING if running_a is not None else range_a * TRIP_SHARE_OF_RANGE
+        trip_a = max(TRIP_LEAST_A, TRIP_SHARE_OF_RUNNING * (running_a or 0.0))
     return Clamp(burden_ohm, range_a, trip_a)

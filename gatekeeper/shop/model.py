@@ -81,7 +81,8 @@ class Channel:
 class Sensor:
     """What tells that a machine runs: exactly one of ``contact`` (a current switch) and ``channel`` (a clamp).
 
-    ``owner`` is the tool, outlet, circuit or motor that it watches. ``trip_a``: above this it runs (channel only).
+    ``owner`` is the tool, outlet, circuit or motor that it watches. ``trip_a``: above this it runs (channel
+    only; None: the detector's own default).
     """
 
     owner: str

@@ -101,7 +101,7 @@ class SensorPart(Part):
         "The largest current to be measured; gives the burden when that is not given.", None
     )
     trip: Annotated[float, quantity("current", "50 mA", "200 A")] | None = _key(
-        "It runs above this current. Default: a quarter of running_current, else 3 % of the range.", None
+        "It runs above this current. Default: 8 % of running_current, and at least 0.2 A.", None
     )
 
 

@@ -89,7 +89,15 @@ def test_a_clamp_by_range_and_by_burden_agree() -> None:
 
     # 3.3 V / 2 is the peak; / sqrt(2) x 2000 turns / 40 A
     assert sensor.channel.burden_ohm == pytest.approx(1.65 / math.sqrt(2) * 2000 / 40)
-    assert sensor.trip_a == pytest.approx(1.5)
+    assert sensor.trip_a is None
+
+
+def test_the_trip_that_the_checks_assume_is_the_detectors_own() -> None:
+    from gatekeeper.sensing.detector import DetectorSettings
+    from gatekeeper.shop.clamps import TRIP_LEAST_A, TRIP_SHARE_OF_RUNNING
+
+    assert DetectorSettings.for_tool().trip_a == TRIP_LEAST_A
+    assert DetectorSettings.for_tool(rated_a=10.0).trip_a == pytest.approx(TRIP_SHARE_OF_RUNNING * 10)
 
 
 def test_the_smallest_path_is_the_smallest_port_but_never_below_a_quarter_of_the_inlet() -> None:
