@@ -1,0 +1,175 @@
+"""The moving parts of a virtual shop: a gate's slide, and a motor behind its contactor.
+
+Each part is worked out in straight lines from its last change, so it is exact at any instant and costs nothing in
+between. Times are seconds on the shop's clock and never go back. Nothing here knows a pin.
+"""
+
+import math
+from dataclasses import replace
+
+from gatekeeper.devices.pins import SERVO_FRAME_HZ
+from gatekeeper.shop.model import BoardDeath, Gate, Motor, Servo
+from sim.currents import Load, Stint, speed_at
+from sim.faults import SLOW_TIMES, GateFault, MotorFault
+
+#: A gate arrives a little before the travel time of the shop's file, as an installer leaves it. Our own assumption.
+TRAVEL_SHARE = 0.9
+#: How long a person takes to push a hand gate from end to end. Our own assumption.
+HAND_TRAVEL_S = 0.8
+#: A position switch is made within this share of the travel from its end. Our own assumption.
+SWITCH_AT = 0.02
+#: A contactor lets go within this share of the release time of the shop's file. Our own assumption.
+RELEASE_SHARE = 0.5
+#: Pulses outside of these are none: a line that is low or high throughout.
+LEAST_DUTY, MOST_DUTY = 0.01, 0.2
+
+
+def servo_target(servo: Servo, level: float | None) -> float | None:
+    """Where the pulses on a line send a servo, 0 (shut) to 1 (open), or None while there are none."""
+    if level is None or not LEAST_DUTY <= level <= MOST_DUTY:
+        return None
+    share = (level / SERVO_FRAME_HZ - servo.shut_pulse_s) / (servo.open_pulse_s - servo.shut_pulse_s)
+    return min(1.0, max(0.0, share))
+
+
+class Slide:
+    """A gate's slide: where it stands and where it is driven.
+
+    Args:
+        gate: the gate; it begins shut.
+        now_s: the instant it is made.
+    """
+
+    def __init__(self, gate: Gate, now_s: float) -> None:
+        self.gate = gate
+        self.position = 0.0
+        self.fault: GateFault | None = None
+        self._target: float | None = None
+        self._at_s = now_s
+        self._travel_s = gate.travel_s * TRAVEL_SHARE if gate.is_actuated else HAND_TRAVEL_S
+
+    @property
+    def target(self) -> float | None:
+        """Where it is driven, 0 to 1, or None while nothing drives it."""
+        return self._target
+
+    @property
+    def is_open(self) -> bool:
+        """It stands where a position switch at its open end is made."""
+        return self.position >= 1.0 - SWITCH_AT
+
+    @property
+    def is_shut(self) -> bool:
+        """It stands where a position switch at its shut end is made."""
+        return self.position <= SWITCH_AT
+
+    @property
+    def open_area_m2(self) -> float:
+        """The area that air passes now."""
+        return self.position * self.gate.area_m2
+
+    def drive(self, now_s: float, target: float | None) -> None:
+        """Drive it from now on to a place, or let it stand (None)."""
+        self.settle(now_s)
+        self._target = target
+
+    def settle(self, now_s: float) -> None:
+        """Work out where it stands now."""
+        passed_s, self._at_s = max(0.0, now_s - self._at_s), max(now_s, self._at_s)
+        if self._target is None or self.fault is GateFault.JAMMED:
+            return
+        travel_s = self._travel_s * (SLOW_TIMES if self.fault is GateFault.SLOW else 1.0)
+        way = self._target - self.position
+        self.position += math.copysign(min(abs(way), passed_s / travel_s), way)
+
+
+class Drive:
+    """A motor behind its contactor: the relay that the board switches, a Hand-Off-Auto switch, and the rotor.
+
+    Args:
+        motor: the motor.
+        load: what it draws.
+        now_s: the instant it is made; everything is off and still.
+    """
+
+    def __init__(self, motor: Motor, load: Load, now_s: float) -> None:
+        self.motor = motor
+        self.load = load
+        self.relay = False
+        self.selector = "auto"
+        self.fault: MotorFault | None = None
+        self.is_closed = False
+        self.speed = 0.0
+        self.stint: Stint | None = None
+        self._at_s = now_s
+        self._opens_s = math.inf
+        self._drops_s = math.inf
+
+    @property
+    def has_power(self) -> bool:
+        """Current flows: the contactor is closed and nothing keeps the motor from running."""
+        return self.is_closed and self.fault is not MotorFault.DOES_NOT_START
+
+    def switch(self, now_s: float, on: bool) -> None:
+        """The board drives the relay."""
+        self.settle(now_s)
+        self.relay = on
+        self._drops_s = math.inf
+        self.judge(now_s)
+
+    def select(self, now_s: float, where: str) -> None:
+        """Somebody turns the Hand-Off-Auto switch to ``hand``, ``off`` or ``auto``."""
+        self.settle(now_s)
+        self.selector = where
+        self.judge(now_s)
+
+    def board_dies(self, now_s: float) -> None:
+        """The board has lost its power: the relay does what its wiring does."""
+        self.settle(now_s)
+        match self.motor.switch.board_death:
+            case BoardDeath.DROPS:
+                self.relay = False
+            case BoardDeath.DROPS_LATER:
+                self._drops_s = now_s + self.motor.switch.death_after_s
+            case BoardDeath.STAYS:
+                pass
+        self.judge(now_s)
+
+    def judge(self, now_s: float) -> None:
+        """Let the contactor follow its coil. Called after everything that may change it."""
+        wants = self.selector == "hand" or (self.selector == "auto" and self.relay)
+        if wants:
+            self._opens_s = math.inf
+            self.is_closed = True
+        elif self.is_closed and self.fault is not MotorFault.WELDED:
+            self._opens_s = min(self._opens_s, now_s + RELEASE_SHARE * self.motor.release_s)
+        else:
+            self._opens_s = math.inf
+        self.settle(now_s)
+        self._note_power(now_s)
+
+    def settle(self, now_s: float) -> None:
+        """Work out what has happened until now."""
+        while (due_s := min(self._drops_s, self._opens_s)) <= now_s:
+            self._turn(due_s)
+            if self._drops_s <= due_s:
+                self._drops_s, self.relay = math.inf, False
+                self.judge(due_s)
+            else:
+                self._opens_s, self.is_closed = math.inf, False
+                self._note_power(due_s)
+        self._turn(now_s)
+
+    def _turn(self, now_s: float) -> None:
+        passed_s, self._at_s = max(0.0, now_s - self._at_s), max(now_s, self._at_s)
+        if self.has_power:
+            self.speed = min(1.0, self.speed + passed_s / self.motor.spin_up_s) if self.motor.spin_up_s > 0 else 1.0
+        else:
+            self.speed = max(0.0, self.speed - passed_s / self.motor.coast_s) if self.motor.coast_s > 0 else 0.0
+
+    def _note_power(self, now_s: float) -> None:
+        flows = self.stint is not None and math.isinf(self.stint.off_s)
+        if self.has_power and not flows:
+            self.stint = Stint(now_s, speed=speed_at(self.load, self.stint, now_s))
+        elif flows and not self.has_power and self.stint is not None:
+            self.stint = replace(self.stint, off_s=now_s)

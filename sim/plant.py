@@ -1,0 +1,398 @@
+"""The virtual shop: machines, gates and collectors behind the very same drivers, contacts and converters.
+
+It is driven only by the levels that the drivers put on their lines, and it speaks only through contacts on lines and
+codes of converters. What nobody wired, the controller cannot see; with a converter muted it sees a dead sensor and no
+machine. Time is the shop's clock; ``step`` brings everything up to now, and ``start`` has a thread of its own do so.
+"""
+
+import math
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from threading import Event, RLock, Thread
+
+from gatekeeper.devices.bench import BenchPins, FakeBank, fake_converter
+from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.pins import Pins
+from gatekeeper.sensing.codes import FrontEnd
+from gatekeeper.service.clock import Clock
+from gatekeeper.service.wiring import CHIPS, contacts_of
+from gatekeeper.shop.model import Contact, Converter, InputKind, Motor, Servo, Shop
+from sim.clamps import Codes, Draw, SampleClock, Wire, rate_hz
+from sim.currents import Load, Stint, draws_at, speed_at
+from sim.faults import Faults, SensorFault, known, sensors_of
+from sim.loads import load_of_motor, load_of_tool
+from sim.parts import Drive, Slide, servo_target
+
+#: How often the plant brings its contacts up to date in real time, seconds of the shop's clock.
+STEP_S = 0.02
+#: A finger stays on a button for this long. Our own assumption.
+PRESS_S = 0.3
+#: Air is proved from this share of full speed on, with half of the smallest gate's area open. Our own assumptions.
+AIR_SPEED = 0.6
+AIR_AREA_SHARE = 0.5
+
+BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE)
+SELECTOR_PLACES = ("hand", "off", "auto")
+
+_Change = tuple[int, float, Callable[[float, float | None], None], float | None]
+
+
+class VirtualShop:
+    """One shop without a building.
+
+    Args:
+        shop: what the shop is.
+        pins: mock lines, opened as ``"mock"``; the controller's drivers claim the same ones.
+        clock: the shop's clock, the same that the controller runs on.
+        seed: of the converters' noise.
+
+    Make it before ``gatekeeper.service.wiring.wire_up``, hand ``open_bank`` to that, then call ``start`` (real time) or
+    ``step`` (a clock moved by hand) before the controller wakes. Every method may be called from any thread; those that
+    take a name raise ValueError with a sentence when the shop has nothing of that name.
+    """
+
+    def __init__(self, shop: Shop, pins: Pins, clock: Clock, *, seed: int = 7) -> None:
+        self.shop = shop
+        self.clock = clock
+        self._seed = seed
+        self._lock = RLock()
+        self._changes: deque[_Change] = deque()
+        self._attached = 0
+        self._is_plugged = True
+        self._thread: Thread | None = None
+        self._ending = Event()
+        self._banks: dict[str, FakeBank] = {}
+        now_s = clock.now()
+        self._slides = {name: Slide(gate, now_s) for name, gate in shop.gates.items()}
+        self._drives = {name: Drive(motor, load_of_motor(motor), now_s) for name, motor in shop.motors.items()}
+        self._loads = {name: load_of_tool(shop, tool) for name, tool in shop.tools.items()}
+        self._stints: dict[str, Stint | None] = dict.fromkeys(shop.tools)
+        self._inputs = {name: part.kind is InputKind.SHOP_KEY for name, part in shop.inputs.items()}
+        self._pressed_until_s: dict[str, float] = {}
+        self._selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
+        self._contacts = contacts_of(shop)
+        self._relays = {name: {"open": False, "shut": False} for name in shop.gates}
+        self._loose_is_made = False
+        self.faults = Faults(shop, before=self._settle_now, after=self._take_faults)
+        self._attach(pins)
+        self._drive_contacts(self._levels(now_s))
+
+    # ---------------------------------------------------------------- time
+
+    def step(self) -> None:
+        """Bring everything up to the clock's now, and put what the contacts say on their lines."""
+        with self._lock:
+            now_s = self.clock.now()
+            self._settle(now_s)
+            levels = self._levels(now_s)
+        self._drive_contacts(levels)
+
+    def start(self) -> None:
+        """Step in real time, in a thread of its own."""
+        if self._thread is not None:
+            return
+        self._ending.clear()
+        self.step()
+        self._thread = Thread(target=self._run, name="virtual-shop", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread; a converter that somebody reads no longer waits."""
+        self._ending.set()
+        thread, self._thread = self._thread, None
+        if thread is not None:
+            thread.join()
+
+    def _run(self) -> None:
+        while not self._ending.wait(self.clock.real_s(STEP_S)):
+            self.step()
+
+    # ---------------------------------------------------------------- the controller's side: converters, lines, plug
+
+    def open_bank(self, converter: Converter, channels: int) -> SpiBank:
+        """The converter as the wiring wants it: the real driver on a chip that shows this shop's currents."""
+        rate = rate_hz(self.shop.mains_hz)
+        time = SampleClock(self.clock, rate, self._ending)
+        seed = self._seed + list(self.shop.converters).index(converter.name)
+        codes = Codes(self._wires(converter, channels), time, self.shop.mains_hz, seed)
+        chip = CHIPS[converter.kind]
+
+        def source(scans: int) -> Sequence[Sequence[int]]:
+            with self._lock:
+                self._settle(self.clock.now())
+                return codes.give(scans)
+
+        bank = FakeBank(chip, source=source, pace=time.pace, scan_hz=rate)
+        with self._lock:
+            self._banks[converter.name] = bank
+            self._mute_banks()
+        return fake_converter(converter.name, chip, bank, channels=channels, clock=time.now)
+
+    @property
+    def is_plugged(self) -> bool:
+        """The board has power."""
+        return self._is_plugged
+
+    def pull_plug(self) -> None:
+        """The board loses its power: relays do what their wiring does, servos go limp, converters fall silent."""
+        with self._lock:
+            now_s = self.clock.now()
+            self._settle(now_s)
+            self._is_plugged = False
+            self._attached += 1
+            for drive in self._drives.values():
+                drive.board_dies(now_s)
+            for name, slide in self._slides.items():
+                self._relays[name] = {"open": False, "shut": False}
+                if slide.gate.is_actuated:
+                    slide.drive(now_s, None)
+            self._mute_banks()
+
+    def plug_in(self, pins: Pins) -> None:
+        """The board has power again, on these lines; no line is claimed yet."""
+        with self._lock:
+            self._settle(self.clock.now())
+            self._is_plugged = True
+            self._attach(pins)
+            self._mute_banks()
+        self.step()
+
+    # ---------------------------------------------------------------- the people's side
+
+    def switch_tool(self, name: str, on: bool) -> None:
+        """Switch a machine on or off at its own switch."""
+        with self._lock:
+            stint = self._stints[known("machine", name, self._stints)]
+            now_s = self.clock.now()
+            is_on = stint is not None and math.isinf(stint.off_s)
+            if on and not is_on:
+                self._stints[name] = Stint(now_s, speed=speed_at(self._loads[name], stint, now_s))
+            elif not on and is_on and stint is not None:
+                self._stints[name] = replace(stint, off_s=now_s)
+
+    def tool_is_on(self, name: str) -> bool:
+        """Whether a machine is switched on."""
+        stint = self._stints[known("machine", name, self._stints)]
+        return stint is not None and math.isinf(stint.off_s)
+
+    def move_hand_gate(self, name: str, to_open: bool) -> None:
+        """Somebody pulls a hand gate open or pushes it shut.
+
+        Raises:
+            ValueError: also when the gate moves by itself.
+        """
+        with self._lock:
+            slide = self._slides[known("gate", name, self._slides)]
+            if slide.gate.is_actuated:
+                raise ValueError(f"{name} moves by itself. Only a hand gate can be moved by hand here.")
+            now_s = self.clock.now()
+            self._settle(now_s)
+            slide.drive(now_s, 1.0 if to_open else 0.0)
+
+    def set_input(self, name: str, yes: bool) -> None:
+        """Press (or pull out) a red button, raise or end a fire alarm, open or shut a door, turn the shop's key."""
+        with self._lock:
+            self._inputs[known("input", name, self._inputs)] = yes
+
+    def input_is(self, name: str) -> bool:
+        """Whether the red button is pressed, the alarm raised, the door open, the key turned to open."""
+        return self._inputs[known("input", name, self._inputs)]
+
+    def press(self, name: str) -> None:
+        """Press a button for a moment."""
+        with self._lock:
+            self._pressed_until_s[known("input", name, self._inputs)] = self.clock.now() + PRESS_S
+
+    def turn_selector(self, name: str, to: str) -> None:
+        """Turn a Hand-Off-Auto switch to ``hand``, ``off`` or ``auto``; it switches its motors by wire."""
+        if to not in SELECTOR_PLACES:
+            raise ValueError(f"A Hand-Off-Auto switch has no place called {to}. It has hand, off and auto.")
+        with self._lock:
+            now_s = self.clock.now()
+            self._settle(now_s)
+            self._selectors[known("Hand-Off-Auto switch", name, self._selectors)] = to
+            for motor in self.shop.inputs[name].systems:
+                self._drives[motor].select(now_s, to)
+
+    def selector_is(self, name: str) -> str:
+        """Where a Hand-Off-Auto switch stands."""
+        return self._selectors[known("Hand-Off-Auto switch", name, self._selectors)]
+
+    # ---------------------------------------------------------------- what is so
+
+    def gate_position(self, name: str) -> float:
+        """Where a gate's slide stands, 0 (shut) to 1 (open)."""
+        with self._lock:
+            self._settle(self.clock.now())
+            return self._slides[known("gate", name, self._slides)].position
+
+    def gate_is_driven(self, name: str) -> bool:
+        """Whether something pulls at a gate's slide."""
+        with self._lock:
+            self._settle(self.clock.now())
+            slide = self._slides[known("gate", name, self._slides)]
+            return slide.target is not None and slide.target != slide.position
+
+    def motor_has_power(self, name: str) -> bool:
+        """Whether current flows in a motor."""
+        with self._lock:
+            self._settle(self.clock.now())
+            return self._drives[known("motor", name, self._drives)].has_power
+
+    def motor_speed(self, name: str) -> float:
+        """How fast a fan turns, 0 to 1."""
+        with self._lock:
+            self._settle(self.clock.now())
+            return self._drives[known("motor", name, self._drives)].speed
+
+    def air_moves(self, name: str) -> bool:
+        """Whether a pressure or flow switch on a motor's duct would be made: a turning fan and a way for the air."""
+        with self._lock:
+            self._settle(self.clock.now())
+            return self._has_air(self.shop.motors[known("motor", name, self._drives)])
+
+    # ---------------------------------------------------------------- inside
+
+    def _attach(self, pins: Pins) -> None:
+        """Watch every output line; what an earlier board's lines do counts no more."""
+        self._attached += 1
+        self._bench = BenchPins(pins)
+        for motor in self.shop.motors.values():
+            output = motor.switch.output
+            self._watch(output.line, self._motor_line(motor.name, output.active_low))
+        for gate in self.shop.gates.values():
+            if gate.servo is not None:
+                self._watch(gate.servo.line, self._servo_line(gate.name, gate.servo))
+            if gate.relays is not None:
+                for way, output in (("open", gate.relays.open_output), ("shut", gate.relays.shut_output)):
+                    self._watch(output.line, self._relay_line(gate.name, way, output.active_low))
+
+    def _watch(self, line: int, act: Callable[[float, float | None], None]) -> None:
+        """Note every change with its instant; it is worked out in ``_settle``, never in the driver's thread."""
+        attached = self._attached
+        self._bench.watch(line, lambda _, level: self._changes.append((attached, self.clock.now(), act, level)))
+
+    def _motor_line(self, name: str, active_low: bool) -> Callable[[float, float | None], None]:
+        def act(t_s: float, level: float | None) -> None:
+            if level is not None:  # a line that nobody drives yet leaves the relay as the board's death left it
+                self._drives[name].switch(t_s, (level > 0.5) is not active_low)
+
+        return act
+
+    def _servo_line(self, name: str, servo: Servo) -> Callable[[float, float | None], None]:
+
+        def act(t_s: float, level: float | None) -> None:
+            self._slides[name].drive(t_s, servo_target(servo, level))
+
+        return act
+
+    def _relay_line(self, name: str, way: str, active_low: bool) -> Callable[[float, float | None], None]:
+        def act(t_s: float, level: float | None) -> None:
+            relays = self._relays[name]
+            relays[way] = level is not None and (level > 0.5) is not active_low
+            target = None if relays["open"] == relays["shut"] else 1.0 if relays["open"] else 0.0
+            self._slides[name].drive(t_s, target)
+
+        return act
+
+    def _settle_now(self) -> None:
+        with self._lock:
+            self._settle(self.clock.now())
+
+    def _settle(self, now_s: float) -> None:
+        while self._changes:
+            attached, t_s, act, level = self._changes.popleft()
+            if attached == self._attached:
+                act(t_s, level)
+        for slide in self._slides.values():
+            slide.settle(now_s)
+        for drive in self._drives.values():
+            drive.settle(now_s)
+
+    def _take_faults(self) -> None:
+        with self._lock:
+            now_s = self.clock.now()
+            for name, slide in self._slides.items():
+                slide.fault = self.faults.gate(name)
+            for name, drive in self._drives.items():
+                drive.fault = self.faults.motor(name)
+                drive.judge(now_s)
+            self._mute_banks()
+
+    def _mute_banks(self) -> None:
+        for name, bank in self._banks.items():
+            bank.mute(not self._is_plugged or self.faults.is_muted(name))
+
+    def _wires(self, converter: Converter, channels: int) -> list[Wire]:
+        quiet = Wire(FrontEnd(1.0, vref_v=converter.reference_v, bits=converter.kind.bits), tuple, lambda: False)
+        wires = [quiet] * channels
+        for name, sensor in sensors_of(self.shop).items():
+            channel = sensor.channel
+            if channel is None or channel.converter != converter.name:
+                continue
+            front = FrontEnd.from_turns(
+                channel.turns, channel.burden_ohm, vref_v=converter.reference_v, bits=converter.kind.bits
+            )
+            wires[channel.channel] = Wire(front, self._draws_of(name), self._is_dead(name))
+        return wires
+
+    def _is_dead(self, name: str) -> Callable[[], bool]:
+        return lambda: self.faults.sensor(name) is SensorFault.DEAD
+
+    def _draws_of(self, name: str) -> Callable[[], Sequence[Draw]]:
+        """What flows past one sensor."""
+        meaning, _, subject = name.partition(":")
+        if meaning == "confirm":
+            drive = self._drives[subject]
+            return lambda: ((drive.load, drive.stint),)
+        tools = self.shop.circuits[subject].tools if meaning == "circuit" else (subject,)
+        pairs: list[tuple[str, Load]] = [(tool, self._loads[tool]) for tool in tools]
+        return lambda: [(load, self._stints[tool]) for tool, load in pairs]
+
+    def _levels(self, now_s: float) -> list[tuple[int, bool]]:
+        """The level of every contact's line; nothing while the board is dark."""
+        if not self._is_plugged:
+            return []
+        self._loose_is_made = not self._loose_is_made
+        return [(contact.line, not self._is_made(name, contact, now_s)) for name, contact in self._contacts.items()]
+
+    def _drive_contacts(self, levels: list[tuple[int, bool]]) -> None:
+        """Outside of the lock: an edge runs the controller's own code in this thread."""
+        for line, high in levels:
+            self._bench.drive(line, high)
+
+    def _is_made(self, name: str, contact: Contact, now_s: float) -> bool:
+        meaning, _, subject = name.partition(":")
+        fault = None if meaning in ("input", "hand", "auto") else self.faults.sensor(name)
+        match fault:
+            case SensorFault.DEAD:
+                return False
+            case SensorFault.STUCK_ON:
+                return True
+            case SensorFault.LOOSE:
+                return self._loose_is_made
+            case None:
+                return self._says_yes(meaning, subject, now_s) is not contact.normally_closed
+
+    def _says_yes(self, meaning: str, subject: str, now_s: float) -> bool:
+        match meaning:
+            case "input":
+                return self._inputs[subject] or now_s < self._pressed_until_s.get(subject, -math.inf)
+            case "hand" | "auto":
+                return self._selectors[subject] == meaning
+            case "open":
+                return self._slides[subject].is_open
+            case "shut":
+                return self._slides[subject].is_shut
+            case "air":
+                return self._has_air(self.shop.motors[subject])
+            case _:
+                draws = self._draws_of(f"{meaning}:{subject}")()
+                return any(draws_at(load, stint, self.shop.mains_hz, now_s) for load, stint in draws)
+
+    def _has_air(self, motor: Motor) -> bool:
+        gates = [slide for slide in self._slides.values() if slide.gate.motor == motor.name]
+        area_m2 = motor.relief_m2 + sum(slide.open_area_m2 for slide in gates)
+        least_m2 = AIR_AREA_SHARE * min((slide.gate.area_m2 for slide in gates), default=0.0)
+        return self._drives[motor.name].speed >= AIR_SPEED and area_m2 >= least_m2
