@@ -76,9 +76,8 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
                     el("a", {"href": here}, "Read it again"),
                 ),
                 el("p", {"id": "spoken", "class": "hush", "role": "status"}, ""),
-                el("p", {"id": "answer", "role": "status", "class": "answer"}, visit.answer or ""),
                 el("main", {"id": "main", "tabindex": -1}, *content),
-                _stop_bar(view),
+                _stop_bar(view, visit),
             ),
         ),
     )
@@ -98,10 +97,11 @@ def _head(title: str) -> Html:
     )
 
 
-def _stop_bar(view: ShopView) -> Html:
+def _stop_bar(view: ShopView, visit: Visit) -> Html:
     return el(
         "footer",
         {"aria-label": "Stop"},
+        el("p", {"id": "answer", "role": "status"}, visit.answer or ""),
         live("stops", {"stops": parts.stops(view)}, "div"),
         el(
             "form",

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from gatekeeper.service.face import BenchControl, ShopView, SpinDown
+from gatekeeper.service.face import BenchControl, MotorView, ShopView, SpinDown
 from gatekeeper.web import drawing, parts, spin_down, words
 from gatekeeper.web.frame import Visit, frame, live
 from gatekeeper.web.markup import Html, el, join
@@ -123,7 +123,8 @@ def settings(view: ShopView) -> Html:
     cards: list[Html] = []
     for motor in view.motors:
         if motor.spin_down is not None:
-            cards.append(_setting(motor.spin_down, "the collector's delay", el("a", {"href": "/#spin"}, "Change")))
+            link = el("a", {"href": "/#spin"}, "Change")
+            cards.append(_setting(motor.spin_down, "the collector's delay", link, _starts(motor)))
     for tool in view.tools:
         if tool.spin_down is not None:
             link = el("a", {"href": words.machine_path(tool.name) + "#spin"}, "Change")
@@ -135,7 +136,16 @@ def settings(view: ShopView) -> Html:
     )
 
 
-def _setting(spin: SpinDown, without: str, link: Html) -> Html:
+def _starts(motor: MotorView) -> str | None:
+    """How many starts the motor has in hand."""
+    starts = motor.starts
+    if starts is None:
+        return None
+    about = "about " if starts.estimate else ""
+    return f"Starts in hand: {starts.now:.1f} of {starts.most:g}; {about}{starts.per_hour:.3g} an hour come back."
+
+
+def _setting(spin: SpinDown, without: str, link: Html, starts: str | None = None) -> Html:
     def told(value_s: float | None) -> str:
         return without if value_s is None else words.seconds(value_s)
 
@@ -162,6 +172,7 @@ def _setting(spin: SpinDown, without: str, link: Html) -> Html:
             f"The shop's file says: {told(spin.default_s)}. Clear time: {words.seconds(spin.clear_s)}.",
         ),
         el("p", {"class": "soft"}, changed),
+        el("p", {"class": "soft"}, starts) if starts else None,
         el("div", {"class": "offers"}, undo, el("p", {"class": "target"}, link)),
     )
 

@@ -147,17 +147,31 @@ def _motor_row(view: ShopView, motor: MotorView, several: bool) -> Html:
     counts = None
     if motor.stops_at_s is not None:
         left = Saying("{time}", until_s=motor.stops_at_s)
-        counts = el("p", {"class": "count"}, words.said(left, view.now_s), el("small", None, " until it stops"))
+        change = el("a", {"href": "#spin"}, "Change the delay") if motor.spin_down else None
+        counts = el(
+            "p", {"class": "count"}, words.said(left, view.now_s), el("small", None, " until it stops "), change
+        )
     return el(
         "li",
         {"data-key": f"motor {motor.name}"},
         el("p", {"class": "what"}, el("b", None, motor.name), f": {motor.word}."),
         el("p", None, words.said(motor.reason, view.now_s)) if motor.reason else None,
         counts,
+        _next_start(view, motor),
         _by_hand(motor),
         out_of_service(motor),
         offers(view, [*([stop] if stop else []), *motor.offers]),
     )
+
+
+def _next_start(view: ShopView, motor: MotorView) -> Html | None:
+    """Until when a start has to wait, said before Stop is pressed too."""
+    if motor.starts is None or motor.starts.next_at_s is None or motor.starts.next_at_s <= view.now_s:
+        return None
+    waits = Saying("Once stopped, it can start again in {time}.", until_s=motor.starts.next_at_s)
+    if not motor.runs:
+        waits = Saying("It can start again in {time}.", until_s=motor.starts.next_at_s)
+    return el("p", None, words.said(waits, view.now_s))
 
 
 def _by_hand(motor: MotorView) -> Html | None:

@@ -198,8 +198,7 @@ def test_the_delay_and_the_countdown_change_under_the_finger(serve: Serve) -> No
     )
     wait(page, "() => document.querySelector('#spin .count').textContent.includes('12\\u00a0min')")  # finger still down
     page.mouse.up()
-    spins = [entry for entry in here.face.asked if entry[0] == "spin_down"]
-    assert spins[-1] == ("spin_down", "Collector", 120.0, "page", "127.0.0.1")
+    wait_for(page, lambda: here.face.asked[-1] == ("spin_down", "Collector", 120.0, "page", "127.0.0.1"))
     page.get_by_role("button", name="Undo: back to 8\u00a0s").click()
     expect(page.locator("#spin .number")).to_have_text("8 s")
     assert here.face.asked[-1] == ("undo", "Collector", "page", "127.0.0.1")

@@ -10,7 +10,7 @@ from fake_face import FakeBench, FakeFace
 from fastapi.testclient import TestClient
 from shop_views import clearing, out_of_service, shop, stuck
 
-from gatekeeper.service.face import Answer
+from gatekeeper.service.face import Answer, Starts
 from gatekeeper.web import app as web_app
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
@@ -102,6 +102,18 @@ def test_settings_show_range_default_who_changed_and_undo(signed_in: TestClient)
     assert "From 1\u00a0s to 120\u00a0s. The shop&#x27;s file says: 8\u00a0s. Clear time: 3\u00a0s." in text
     assert "Last changed by the page, from 192.168.1.23 at " in text
     assert "Undo: back to 8\u00a0s" in text
+
+
+def test_starts_in_hand_are_shown_and_a_wait_is_said_before_stop_is_pressed(client: TestClient, face: FakeFace) -> None:
+    text = client.get("/settings").text
+    assert "Starts in hand: 2.0 of 2; 12 an hour come back." in text
+    motor = replace(clearing().motors[0], starts=Starts(0.25, 2, 12, estimate=True, next_at_s=1225.0))
+    face.show(replace(clearing(), motors=(motor,)))
+    assert "Starts in hand: 0.2 of 2; about 12 an hour come back." in client.get("/settings").text
+    waits = 'it can start again in <time data-until="1225.0">4\u00a0min</time>.'
+    assert "Once stopped, " + waits in client.get("/").text
+    face.show(replace(clearing(), motors=(replace(motor, runs=False),)))
+    assert waits.replace("it", "It", 1) in client.get("/").text
 
 
 def test_history_shows_a_day_in_lanes_numbers_and_words(client: TestClient) -> None:
@@ -261,7 +273,7 @@ def test_stop_needs_no_pin_and_no_body_and_says_who_stopped(client: TestClient, 
     assert answer.headers["location"].startswith("/machine/Planer?said=")
     assert face.asked == [("stop", None, "page", None, None, "192.168.1.23")]
     page = client.get(answer.headers["location"]).text
-    assert '<p id="answer" role="status" class="answer">Stopped from the page by 192.168.1.23 at 14:03.</p>' in page
+    assert '<p id="answer" role="status">Stopped from the page by 192.168.1.23 at 14:03.</p>' in page
     assert '<p data-stop="stopping">Stopped from the page by 192.168.1.23 at 14:03.</p>' in page
 
 

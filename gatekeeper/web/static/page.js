@@ -170,9 +170,11 @@
       clearTimeout(timer);
     }
   };
+  let silent = 0;
   const say = (sentence) => {
+    clearTimeout(silent);
     answer.textContent = sentence;
-    answer.scrollIntoView({ block: "nearest" });
+    silent = setTimeout(say, 10000, "");
   };
   const ask = async (form, more) => {
     const told = await send(form.action, [...new FormData(form), ...more]);
