@@ -4,9 +4,12 @@ Exit status: 0 done, 1 failed while running, 2 the command or a file was wrong a
 """
 
 import json
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
+
+if TYPE_CHECKING:
+    from gatekeeper.shop.model import Shop
 
 app = typer.Typer(
     name="gatekeeper",
@@ -74,29 +77,17 @@ def replay(
     """Send a recorded current through sensing, core and drivers, and print what happens when."""
     from pathlib import Path
 
-    from gatekeeper.files import FileTrouble, read_shop_text
-    from gatekeeper.printing import check_lines
     from gatekeeper.recording import RecordingError, read_recording
     from gatekeeper.service.replaying import Replay, paced, timeline
-    from gatekeeper.shop.faults import Faults
-    from gatekeeper.shop.load import load_shop
 
     if speed is not None and not speed > 0:
         _refuse(f"The speed is {speed:g}; it must be more than 0.")
     if trip_a is not None and not 0 < trip_a <= 1000:
         _refuse(f"The trip is {trip_a:g} A; it must be more than 0 A and at most 1000 A.")
+    shop, _ = _shop(shop_file)
     try:
-        text, name = read_shop_text(shop_file)
-        currents = read_recording(Path(recording), rate_hz, mains_hz, number)
-    except (FileTrouble, RecordingError) as trouble:
-        _refuse(str(trouble))
-    shop = load_shop(text, name)
-    if isinstance(shop, Faults):
-        typer.echo("\n".join(check_lines(name, shop, show_all=False)))
-        raise typer.Exit(2)
-    try:
-        run = Replay(shop, currents, trip_a)
-    except ValueError as trouble:
+        run = Replay(shop, read_recording(Path(recording), rate_hz, mains_hz, number), trip_a)
+    except (RecordingError, ValueError) as trouble:
         _refuse(str(trouble))
     entries = run.entries() if speed is None else paced(run.entries(), run, speed)
     if as_json:
@@ -106,6 +97,88 @@ def replay(
         for shown in timeline(run, entries):
             typer.echo(shown)
     run.close()
+
+
+@app.command()
+def run(
+    shop_file: ShopArgument,
+    pins: Annotated[str, typer.Option("--pins", help="The board's lines: lgpio, gpiod, or mock for none.")] = "lgpio",
+    state: Annotated[str | None, typer.Option("--state", help="Folder for what must outlive a power cut.")] = None,
+    no_page: Annotated[bool, typer.Option("--no-page", help="Run without the phone page.")] = False,
+) -> None:
+    """Run a shop on the board's own pins, unattended."""
+    from pathlib import Path
+
+    from gatekeeper.devices.base import DeviceError
+    from gatekeeper.devices.pins import open_pins
+    from gatekeeper.launch import open_page, run_until_told, state_folder
+    from gatekeeper.service.lock import AlreadyRunning
+    from gatekeeper.service.running import Service
+
+    shop, name = _shop(shop_file)
+    folder = state_folder(name, Path(state) if state else None)
+    try:
+        service = Service(shop, open_pins(pins), folder)
+    except (DeviceError, AlreadyRunning) as trouble:
+        _refuse(str(trouble))
+    except OSError as trouble:
+        _refuse(f"The state folder {folder} cannot be used ({trouble.strerror}); name another with --state.")
+    service.start()
+    typer.echo(f"{shop.name}: running on {pins}. State in {folder}.")
+    page = None
+    if not no_page:
+        try:
+            page = open_page(service, listen=shop.page.listen, port=shop.page.port, lan=False)
+        except OSError as trouble:
+            # The shop goes on without its page.
+            typer.echo(
+                f"The page cannot listen on {shop.page.listen} port {shop.page.port} ({trouble.strerror}).", err=True
+            )
+        else:
+            typer.echo("Page: " + "  ".join(page.addresses))
+    raise typer.Exit(run_until_told(service, page))
+
+
+@app.command("outputs-off")
+def outputs_off(
+    shop_file: ShopArgument,
+    pins: Annotated[str, typer.Option("--pins", help="The board's lines: lgpio, gpiod, or mock for none.")] = "lgpio",
+) -> None:
+    """Put every output of a shop to its off level, motors first. For after a crash; the controller must not run."""
+    from gatekeeper.devices.base import DeviceError
+    from gatekeeper.devices.pins import open_pins
+    from gatekeeper.devices.pins import outputs_off as put_off
+    from gatekeeper.service.wiring import output_lines
+
+    shop, _ = _shop(shop_file)
+    lines = output_lines(shop)
+    try:
+        opened = open_pins(pins)
+    except DeviceError as trouble:
+        _refuse(str(trouble))
+    faults = put_off(opened, lines)
+    for fault in faults:
+        typer.echo(fault, err=True)
+    typer.echo(f"{len(lines) - len(faults)} of {len(lines)} outputs are off.")
+    raise typer.Exit(1 if faults else 0)
+
+
+def _shop(shop_file: str) -> "tuple[Shop, str]":
+    """The checked shop of a file and the file's name; every fault at once and exit status 2 where it is none."""
+    from gatekeeper.files import FileTrouble, read_shop_text
+    from gatekeeper.printing import check_lines
+    from gatekeeper.shop.faults import Faults
+    from gatekeeper.shop.load import load_shop
+
+    try:
+        text, name = read_shop_text(shop_file)
+    except FileTrouble as trouble:
+        _refuse(str(trouble))
+    shop = load_shop(text, name)
+    if isinstance(shop, Faults):
+        typer.echo("\n".join(check_lines(name, shop, show_all=False)), err=True)
+        raise typer.Exit(2)
+    return shop, name
 
 
 def _refuse(said: str) -> NoReturn:

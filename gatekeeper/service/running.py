@@ -85,6 +85,7 @@ class Service:
         self.clock: Clock = clock if clock is not None else SystemClock()
         self.wall_s = wall_s
         self._listeners: list[Callable[[CoreView], None]] = []
+        self.last_view: CoreView | None = None
         self._troubles: dict[str, str] = {}
         self._ended = threading.Event()
         self._lock = InstanceLock(folder)
@@ -96,10 +97,10 @@ class Service:
 
     def _build(self, pins: Pins, open_bank: OpenBank) -> None:
         boot = boot_id()
-        self._store = StateStore(self.folder / STATE_FILE)
-        kept = self._store.load(boot)
-        if self._store.trouble:
-            self._troubles["kept_damaged"] = self._store.trouble
+        self.store = StateStore(self.folder / STATE_FILE)
+        kept = self.store.load(boot)
+        if self.store.trouble:
+            self._troubles["kept_damaged"] = self.store.trouble
         self.wires: Wires = wire_up(
             self.shop,
             pins,
@@ -107,7 +108,7 @@ class Service:
             on_miss=lambda miss: self.loop.on_miss(miss),
             open_bank=open_bank,
         )
-        self.keeper = StateWriter(self._store, report=self._report)
+        self.keeper = StateWriter(self.store, report=self._report)
         self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self._report, wall_s=self.wall_s)
         self.loop = ControlLoop(
             Supervisor(self.plan, kept, boot=boot, run=run_id()),
@@ -204,6 +205,7 @@ class Service:
             self._ended.set()
 
     def _show(self, view: CoreView) -> None:
+        self.last_view = view
         for listener in self._listeners:
             listener(view)
 

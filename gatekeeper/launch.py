@@ -1,0 +1,131 @@
+"""What the commands put together: a service, its page, its signals, and the end.
+
+The page is started last and imported late, so that the shop is under control before the web is even loaded.
+"""
+
+import os
+import secrets
+import signal
+import socket
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gatekeeper.service.facing import ShopFace
+from gatekeeper.service.running import Service
+from gatekeeper.shop.model import Shop
+
+if TYPE_CHECKING:
+    from gatekeeper.service.face import Bench
+    from gatekeeper.web.serving import Serving
+
+#: Signals that end the controller; each switches the motors off first.
+ENDING = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+PIN_DIGITS = 6
+
+
+def state_folder(shop_name: str, given: Path | None) -> Path:
+    """Where a shop's state is kept: as given, else the service manager's folder, else the user's own state folder."""
+    if given is not None:
+        return given
+    managed = os.environ.get("STATE_DIRECTORY")
+    if managed:
+        return Path(managed.split(":")[0])
+    base = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
+    return base / "gatekeeper" / Path(shop_name).stem
+
+
+def pin_of(shop: Shop, folder: Path) -> str:
+    """The page's PIN: from the shop's file, else the one made at the first start and kept beside the state."""
+    if shop.page.pin is not None:
+        return shop.page.pin
+    path = folder / "pin"
+    try:
+        kept = path.read_text(encoding="ascii").strip()
+    except (OSError, ValueError):
+        kept = ""
+    if kept.isdigit() and len(kept) >= 4:
+        return kept
+    made = "".join(secrets.choice("0123456789") for _ in range(PIN_DIGITS))
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(descriptor, "w", encoding="ascii") as file:
+        file.write(made + "\n")
+    return made
+
+
+def own_address() -> str | None:
+    """The address under which other devices on the network reach this one, or None without a network."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # No packet is sent: this only asks which way one would go (a documentation address of RFC 5737).
+            probe.connect(("192.0.2.1", 9))
+            found = str(probe.getsockname()[0])
+        except OSError:
+            return None
+    return None if found.startswith("127.") else found
+
+
+@dataclass(slots=True)
+class Page:
+    """The page of a running service, and what to tell people about it."""
+
+    serving: "Serving"
+    face: ShopFace
+    pin: str
+    addresses: tuple[str, ...]
+
+    def stop(self) -> None:
+        """End every stream and the server, then the face."""
+        self.serving.stop()
+        self.face.stop()
+
+
+def open_page(service: Service, *, listen: str, port: int, lan: bool, bench: "Bench | None" = None) -> Page:
+    """Start the page of a service.
+
+    Raises:
+        OSError: the address cannot be listened on.
+    """
+    from gatekeeper.web.app import create_app
+    from gatekeeper.web.door import DoorSettings
+    from gatekeeper.web.serving import Serving
+
+    pin = pin_of(service.shop, service.folder)
+    face = ShopFace(service)
+    names = frozenset({socket.gethostname().lower(), f"{socket.gethostname().lower()}.local"})
+    app = create_app(face, DoorSettings(pin=pin, names=names), bench)
+    serving = Serving(app, "0.0.0.0" if lan else listen, port)
+    face.start()
+    serving.start()
+    addresses = [f"http://127.0.0.1:{serving.port}/"]
+    if lan or listen not in ("127.0.0.1", "localhost", "::1"):
+        own = own_address()
+        addresses += [f"http://{own}:{serving.port}/"] if own else []
+        addresses.append(f"http://{socket.gethostname().lower()}.local:{serving.port}/")
+    return Page(serving, face, pin, tuple(addresses))
+
+
+def run_until_told(service: Service, page: Page | None, also: Callable[[], None] = lambda: None) -> int:
+    """Wait for a signal or for the control thread's end, then stop everything, motors first.
+
+    Returns:
+        The exit status: 0 after a signal, 1 where the control thread ended by itself.
+    """
+    told = threading.Event()
+
+    def end(_number: int, _frame: object) -> None:
+        service.motors_off()
+        told.set()
+
+    for number in ENDING:
+        signal.signal(number, end)
+    while not told.is_set() and service.is_alive:
+        told.wait(0.25)
+    status = 0 if told.is_set() else 1
+    service.stop()
+    if page is not None:
+        page.stop()
+    also()
+    return status

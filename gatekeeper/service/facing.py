@@ -1,0 +1,220 @@
+"""The face of a running service: what the page sees of it and how it asks.
+
+The control thread only leaves its newest view of the core here. A thread of this module makes the page's view of it,
+so that no sentence is ever composed on the control thread; the page's threads read the finished, frozen result.
+"""
+
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import replace
+
+from gatekeeper.control.messages import Answer as CoreAnswer
+from gatekeeper.control.messages import Requested, RequestWhat, SettingChanged, Who
+from gatekeeper.control.snapshot import CoreView
+from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableError
+from gatekeeper.records.state_form import Change
+from gatekeeper.service.day import day_view
+from gatekeeper.service.face import Answer, Beat, DayView, ShopView
+from gatekeeper.service.memory import Memory
+from gatekeeper.service.running import HISTORY_FILE, Service
+from gatekeeper.service.viewing import Viewing
+
+#: Without news a view is made this often, for currents and for what only time changes.
+REFRESH_S = 1.0
+#: Two views are at least this far apart, so that a burst of steps costs one view.
+APART_S = 0.03
+#: The first view must be there before the page opens; this only guards against hanging.
+FIRST_VIEW_S = 10.0
+
+
+class ShopFace:
+    """Implements ``gatekeeper.service.face.Face`` for one service.
+
+    Args:
+        service: running or about to.
+    """
+
+    def __init__(self, service: Service) -> None:
+        self._service = service
+        self._viewing = Viewing(service.shop, service.plan, service.wall_s)
+        self._memory = Memory(service)
+        self._reader = HistoryReader(service.folder / HISTORY_FILE)
+        self._news = threading.Condition()
+        self._core: CoreView | None = None
+        self._fresh = False
+        self._ending = False
+        self._view: ShopView | None = None
+        self._thread = threading.Thread(target=self._run, name="views", daemon=True)
+        service.listen(self._take)
+        if service.last_view is not None:
+            self._take(service.last_view)
+
+    def start(self) -> None:
+        """Begin to make views; returns when the first one is there."""
+        self._thread.start()
+        with self._news:
+            self._news.wait_for(lambda: self._view is not None, FIRST_VIEW_S)
+
+    def stop(self) -> None:
+        """Make no more views."""
+        with self._news:
+            self._ending = True
+            self._news.notify_all()
+        if self._thread.is_alive():
+            self._thread.join(1.0)
+
+    # ---------------------------------------------------------------- what is so
+
+    def view(self) -> ShopView:
+        """The newest view."""
+        view = self._view
+        if view is None:
+            raise RuntimeError("no view yet: start the face after the service")
+        return view
+
+    def beat(self) -> Beat:
+        """The control thread's last sign of life."""
+        return Beat(self._service.clock.now(), self._service.loop.stepped_s)
+
+    def wait_for_change(self, version: int, timeout_s: float) -> bool:
+        """Block until there is a newer view."""
+        with self._news:
+            return self._news.wait_for(
+                lambda: self._ending or (self._view is not None and self._view.version > version), timeout_s
+            )
+
+    def history(self, day: str | None) -> DayView:
+        """A day's record; what still waits for the disk is written first, so that the page shows it."""
+        self._service.history.flush(1.0)
+        try:
+            return day_view(self._reader, day, self._service.wall_s())
+        except HistoryUnreadableError as error:
+            raise LookupError(str(error)) from error
+
+    # ---------------------------------------------------------------- asking
+
+    def request(
+        self,
+        what: RequestWhat,
+        subject: str | None,
+        who: Who,
+        for_s: float | None = None,
+        text: str | None = None,
+        address: str | None = None,
+    ) -> "Future[Answer]":
+        """Ask the core."""
+        if what == "stop":
+            self._memory.note_stop(subject, who, address)
+        told = text if text or not address else f"from {address}"
+
+        def note(answer: CoreAnswer) -> None:
+            if answer.accepted and what == "out_of_service":
+                self._note_out_of_service(subject, self._memory.asker(who, address), text)
+
+        asked = self._service.loop.ask(lambda ref: Requested(what, subject, who, for_s, told, ref))
+        return _passed_on(asked, note)
+
+    def _note_out_of_service(self, subject: str | None, asker: str, text: str | None) -> None:
+        """Since when, by the wall clock: the core's own instants end with the boot."""
+        motors = list(self._service.plan.motors) if subject is None else [subject]
+        for motor in motors:
+            self._memory.note_out_of_service(motor)
+        wall_s = self._service.wall_s()
+        changes = [Change(wall_s, asker, motor, "out_of_service", None, text or "") for motor in motors]
+        self._service.keeper.submit([], lambda kept, why: None, changes)
+        self._wake()
+
+    def set_spin_down(
+        self, subject: str, value_s: float | None, who: Who, address: str | None = None
+    ) -> "Future[Answer]":
+        """Change a delay at once; who changed what is kept with it."""
+        before = self._memory.spin_down_of(subject)
+
+        def note(answer: CoreAnswer) -> None:
+            if answer.accepted:
+                self._memory.note_spin_down(subject, before, value_s, who, address)
+                change = Change(
+                    self._service.wall_s(), self._memory.asker(who, address), subject, "spin_down_s", before, value_s
+                )
+                self._service.keeper.submit([], lambda kept, why: None, [change])
+                self._wake()
+
+        asked = self._service.loop.ask(lambda ref: SettingChanged(subject, "spin_down_s", value_s, who, ref))
+        return _passed_on(asked, note)
+
+    def undo(self, subject: str, who: Who, address: str | None = None) -> "Future[Answer]":
+        """Bring back the delay as it was before the last change."""
+        known, previous_s = self._memory.undo_of(subject)
+        if not known:
+            refused: Future[Answer] = Future()
+            refused.set_result(Answer(False, "nothing", f"There is nothing to undo for {subject}."))
+            return refused
+
+        def note(answer: CoreAnswer) -> None:
+            if answer.accepted:
+                self._memory.forget_spin_down(subject, who, address)
+                self._wake()
+
+        asked = self._service.loop.ask(lambda ref: SettingChanged(subject, "spin_down_s", previous_s, who, ref))
+        return _passed_on(asked, note)
+
+    # ---------------------------------------------------------------- the thread that makes views
+
+    def _take(self, core: CoreView) -> None:
+        """In the control thread: only leave it here."""
+        with self._news:
+            self._core = core
+            self._fresh = True
+            self._news.notify_all()
+
+    def _wake(self) -> None:
+        with self._news:
+            self._fresh = True
+            self._news.notify_all()
+
+    def _run(self) -> None:
+        while True:
+            with self._news:
+                self._news.wait_for(lambda: self._fresh or self._ending, REFRESH_S)
+                if self._ending:
+                    return
+                core, self._fresh = self._core, False
+            if core is not None:
+                self._make(core)
+            with self._news:
+                if self._news.wait_for(lambda: self._ending, APART_S):
+                    return
+
+    def _make(self, core: CoreView) -> None:
+        old = self._view
+        version = 1 if old is None else old.version + 1
+        self._memory.look(core)
+        now_s = self._service.clock.now()
+        made = self._viewing.view(
+            replace(core, now_s=now_s),
+            version=version,
+            amperes=self._memory.amperes(),
+            notes=self._memory.notes(),
+        )
+        if old is not None and made == replace(
+            old, version=made.version, now_s=made.now_s, wall_s=made.wall_s, seq=made.seq
+        ):
+            return
+        with self._news:
+            self._view = made
+            self._news.notify_all()
+
+
+def _passed_on(asked: "Future[CoreAnswer]", note: Callable[[CoreAnswer], None] | None = None) -> "Future[Answer]":
+    """The core's answer as the page's, after ``note`` has seen it."""
+    told: Future[Answer] = Future()
+
+    def pass_on(done: "Future[CoreAnswer]") -> None:
+        answer = done.result()
+        if note is not None:
+            note(answer)
+        told.set_result(Answer(answer.accepted, answer.code, answer.sentence))
+
+    asked.add_done_callback(pass_on)
+    return told
