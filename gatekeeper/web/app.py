@@ -166,7 +166,7 @@ class _Web:
 
     async def stream(self, request: Request) -> Response:
         page = request.query_params.get("page", "shop")
-        if pages.live_parts(page, self.face.view(), ()) is None:
+        if not pages.is_live(page, self.face.view()):
             raise Refused(NO_PAGE)
         if self.live.streams >= MOST_STREAMS:
             raise Refused(TOO_MANY_STREAMS)

@@ -92,7 +92,7 @@ def wish(view: ShopView, fields: Mapping[str, str]) -> Wish:
         raise Refused(STARTS_OFF)
     text = None
     if what == "out_of_service":
-        by, why = fields.get("by", "").strip(), fields.get("why", "").strip()
+        by, why = _one_line(fields.get("by", "")), _one_line(fields.get("why", ""))
         if not by or not why:
             raise Refused(WHO_AND_WHY)
         text = f"{by}: {why}"
@@ -100,6 +100,11 @@ def wish(view: ShopView, fields: Mapping[str, str]) -> Wish:
             raise Refused(LONG_TEXT)
     offer = next((one for one in _offers(view) if one.what == what and one.subject == subject), None)
     return Wish(what, subject, _time_s(fields.get("for_s")), text, offer)
+
+
+def _one_line(text: str) -> str:
+    """What a person typed, on one line and without characters that cannot be seen."""
+    return "".join(mark for mark in " ".join(text.split()) if mark.isprintable())
 
 
 def _time_s(text: str | None) -> float | None:

@@ -21,6 +21,13 @@ CAUTIONS = (
 )
 
 
+def is_live(page: str, view: ShopView) -> bool:
+    """Whether there is a page of that name to keep live."""
+    if page in ("frame", "shop", "settings"):
+        return True
+    return page in {f"machine/{tool.name}" for tool in view.tools}
+
+
 def live_parts(page: str, view: ShopView, controls: tuple[BenchControl, ...]) -> dict[str, Html] | None:
     """The live parts of a page by the ids of their elements; None when there is no such page."""
     shared = {"stops": parts.stops(view)}
@@ -39,8 +46,7 @@ def live_parts(page: str, view: ShopView, controls: tuple[BenchControl, ...]) ->
         }
     if page == "settings":
         return shared | {"settings": settings(view)}
-    name = page.removeprefix("machine/")
-    tool = next((tool for tool in view.tools if tool.name == name and page != name), None)
+    tool = next((tool for tool in view.tools if f"machine/{tool.name}" == page), None)
     if tool is None:
         return None
     own = spin_down.of_tool(view, tool)

@@ -367,7 +367,7 @@ def test_a_form_that_cannot_be_read_is_refused(signed_in: TestClient, body: byte
 
 
 def test_out_of_service_carries_who_and_why(signed_in: TestClient, face: FakeFace) -> None:
-    fields = {"what": "out_of_service", "subject": "Collector", "by": "the steward", "why": "new bag"}
+    fields = {"what": "out_of_service", "subject": "Collector", "by": "the\r\n steward\x07 ", "why": "new\x00 bag"}
     assert signed_in.post("/ask", data=fields).status_code == 200
     assert face.asked == [("out_of_service", "Collector", "page", None, "the steward: new bag", "192.168.1.23")]
     face.show(out_of_service())
