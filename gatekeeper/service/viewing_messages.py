@@ -1,0 +1,139 @@
+"""Messages: the core's standing ones and the service's own, newest first, each with what can be done about it."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault
+from gatekeeper.control.snapshot import AlarmNow
+from gatekeeper.service.face import Heap, MessageView, Offer
+from gatekeeper.service.viewing_notes import ExtraMessage
+from gatekeeper.service.viewing_scene import Scene, cap, gate_called, made
+
+#: Messages that are over stay for the reader: so many, and so long.
+OVER_MOST = 20
+OVER_S = 12 * 3600.0
+
+_HEAPS = {"now": Heap.NOW, "today": Heap.TODAY, "when_you_can": Heap.WHEN_YOU_CAN}
+#: Worst first.
+HARM = (Heap.NOW, Heap.TODAY, Heap.WHEN_YOU_CAN)
+_NOT_RESET = "not reset yet"
+#: Rows of the core's table that read otherwise on a screen: its inside words stay inside, and a circuit that is whole
+#: again is not called open.
+_ON_SCREEN = {
+    "sensor_lost": FAULTS["sensor_lost"]._replace(
+        happened="The sensor of {subject} says nothing that can be relied on."
+    ),
+    "no_air": FAULTS["no_air"]._replace(cause="The collector was stopped, may not start, or has no open gate."),
+}
+_NOT_RESET_YET = {
+    "fire": "There was heat, smoke or the building's alarm, and it is not reset yet. Every motor is off.",
+    "emergency": "The emergency circuit is whole again and not reset yet. Every motor is off.",
+}
+
+
+def words_of(code: str, subject: str) -> Fault:
+    """A row of the fault table with its subject filled in, ready for the screen."""
+    row = _ON_SCREEN.get(code, FAULTS[code])
+    if subject == _NOT_RESET and code in _NOT_RESET_YET:
+        return row._replace(happened=_NOT_RESET_YET[code])
+    if "{subject} gate" in row.happened:
+        happened = row.happened.replace("{subject} gate", gate_called(subject))
+    else:
+        happened = row.happened.replace("{subject}", subject)
+    return row._replace(happened=cap(happened))
+
+
+class Messages:
+    """The messages of one view after the other; it remembers those that are over for a while.
+
+    An over message counts as seen: the core answers only for those that stand.
+    """
+
+    def __init__(self) -> None:
+        self._stood: dict[str, MessageView] = {}
+        self._over: dict[str, MessageView] = {}
+
+    def views(self, scene: Scene, wall_s: float) -> tuple[MessageView, ...]:
+        """All messages, newest first."""
+        standing = {view.key: view for view in _standing(scene)}
+        for key, view in self._stood.items():
+            if key not in standing:
+                self._over[key] = replace(view, cleared=True, seen=True, offers=())
+        self._stood = standing
+        kept = [view for key, view in self._over.items() if key not in standing and wall_s - view.last_wall_s < OVER_S]
+        self._over = {view.key: view for view in kept[-OVER_MOST:]}
+        return tuple(sorted((*standing.values(), *self._over.values()), key=_newest_first))
+
+
+def _newest_first(view: MessageView) -> tuple[float, bool, int]:
+    return (-view.last_wall_s, view.cleared, HARM.index(view.heap))
+
+
+def worst(messages: Iterable[MessageView]) -> Heap | None:
+    """The worst heap on which a message stands."""
+    standing = {message.heap for message in messages if not message.cleared}
+    return next((heap for heap in HARM if heap in standing), None)
+
+
+def _standing(scene: Scene) -> list[MessageView]:
+    names = {*scene.motors, *scene.gates, *scene.tools}
+    return [
+        *(_core_message(scene, alarm, names) for alarm in scene.core.alarms),
+        *(_extra_message(extra, names) for extra in scene.notes.extra),
+    ]
+
+
+def _core_message(scene: Scene, alarm: AlarmNow, names: set[str]) -> MessageView:
+    row = words_of(alarm.code, alarm.subject)
+    stands = alarm.standing
+    return MessageView(
+        key=f"{alarm.code}:{alarm.subject}",
+        heap=_HEAPS[row.heap],
+        sentence=row.happened,
+        cause=row.cause,
+        remedy=row.remedy,
+        first_wall_s=scene.wall(stands.since_s),
+        last_wall_s=scene.wall(stands.last_s),
+        count=stands.count,
+        seen=stands.seen,
+        subject=alarm.subject if alarm.subject in names else None,
+        offers=_offers(scene, alarm.code, alarm.subject),
+    )
+
+
+def _extra_message(extra: ExtraMessage, names: set[str]) -> MessageView:
+    return MessageView(
+        key=f"{extra.code}:{extra.subject}",
+        heap=extra.heap,
+        sentence=extra.sentence,
+        cause=extra.cause,
+        remedy=extra.remedy,
+        first_wall_s=extra.first_wall_s,
+        last_wall_s=extra.last_wall_s,
+        count=extra.count,
+        seen=extra.seen,
+        subject=extra.subject if extra.subject in names else None,
+    )
+
+
+def _offers(scene: Scene, code: str, subject: str) -> tuple[Offer, ...]:
+    """What can be done about one message now."""
+    if code == "emergency":
+        return made(scene.reset_offer())
+    if code in ("found_running", "no_air"):
+        return made(*(scene.start_offer(motor) for motor in scene.motors_of(subject) if not motor.on))
+    if code in ("gate_stuck", "gate_held"):
+        return made(scene.release_offer(scene.gates[subject]))
+    if code in ("did_not_start", "stopped_itself", "starts_lost"):
+        return made(scene.clear_offer(scene.motors[subject]))
+    if code in ("still_running", "sensor_lost"):
+        tool = scene.tools[subject]
+        return made(scene.still_running_offer(tool), scene.stopped_offer(tool))
+    if code == "out_of_service":
+        return made(scene.back_offer(scene.motors[subject]))
+    if code in UNTIL_CLEARED:
+        known = subject in scene.motors or subject in scene.gates or subject in scene.tools
+        # The core clears by a name of the shop, or all at once.
+        label = "Clear this message" if known else "Clear all messages that are over"
+        return (Offer("clear", subject if known else None, label),)
+    return ()
