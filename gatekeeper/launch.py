@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
 from gatekeeper.shop.model import Shop
 
 if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
+    from gatekeeper.service.facing import ShopFace
     from gatekeeper.web.serving import Serving
 
 #: Signals that end the controller; each switches the motors off first.
@@ -72,7 +72,7 @@ class Page:
     """The page of a running service, and what to tell people about it."""
 
     serving: "Serving"
-    face: ShopFace
+    face: "ShopFace"
     pin: str
     addresses: tuple[str, ...]
 
@@ -88,6 +88,7 @@ def open_page(service: Service, *, listen: str, port: int, lan: bool, bench: "Be
     Raises:
         OSError: the address cannot be listened on.
     """
+    from gatekeeper.service.facing import ShopFace
     from gatekeeper.web.app import create_app
     from gatekeeper.web.door import DoorSettings
     from gatekeeper.web.serving import Serving
