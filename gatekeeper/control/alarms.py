@@ -88,7 +88,7 @@ FAULTS: dict[str, Fault] = {
     ),
     "gate_stuck": Fault(
         "today",
-        "{subject} gate did not move as told and is now held.",
+        "{gate} did not move as told and is now held.",
         "Chips in the slot, a jammed blade, a broken actuator or switch.",
         "Clear the slot, then press Release. It moves three seconds later.",
     ),
@@ -97,6 +97,12 @@ FAULTS: dict[str, Fault] = {
         "The sensor of {subject} cannot be believed.",
         "A broken wire, a lost bias or a dead converter.",
         "Look at its clamp and wire. Its gate stays as it is; say Stopped when the tool is off.",
+    ),
+    "motor_sensor_lost": Fault(
+        "today",
+        "The sensor that sees whether {subject} runs cannot be believed.",
+        "A broken wire, a lost bias or a dead converter.",
+        "Look at its clamp and wire. Until then nothing says whether the motor obeys.",
     ),
     "still_running": Fault(
         "today",
@@ -160,7 +166,7 @@ FAULTS: dict[str, Fault] = {
     ),
     "gate_held": Fault(
         "when_you_can",
-        "{subject} gate is held.",
+        "{gate} is held.",
         "Somebody works at it.",
         "Press Release when fingers and tools are out. It moves three seconds later.",
     ),
@@ -182,4 +188,9 @@ class Standing:
 
 def sentence(code: str, subject: str) -> str:
     """What is so, in one sentence."""
-    return FAULTS[code].happened.format(subject=subject)
+    return FAULTS[code].happened.format(subject=subject, gate=gate_called(subject))
+
+
+def gate_called(name: str) -> str:
+    """A gate's name that says that it is a gate: "saw gate" for both "saw" and "saw gate"."""
+    return name if name.lower().endswith("gate") else f"{name} gate"

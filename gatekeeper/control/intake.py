@@ -168,7 +168,7 @@ def note_inrush(world: World, feeder: str, now_s: float) -> None:
 
 
 def _switch_seen(world: World, gate: Gate, state: str) -> None:
-    gate.switch = state
+    gate.switch, gate.sure = state, True
     was_opening, was_shutting = gate.state is GateState.OPENING, gate.state is GateState.SHUTTING
     world.gate_machine.fire(gate, f"saw_{state}")
     if (was_opening and state == "open") or (was_shutting and state == "shut"):
@@ -199,6 +199,11 @@ def _missed(world: World, gate: Gate) -> None:
 
 
 def _motor_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
+    motor.sensor_lost = state == "lost"
+    if state == "lost":
+        motor.seen = motor.confirm_by = None
+        motor.confirmed = motor.confirmed or motor.on
+        return
     before, motor.seen = motor.seen, state
     if state == "running":
         if motor.on:
@@ -360,6 +365,9 @@ def _advance_tool(world: World, tool: Tool, now_s: float) -> None:
 
 
 def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
+    for tool in world.tools_of[motor.name]:
+        if motor.name in tool.causes and not world.is_cause(tool, motor, now_s):
+            tool.causes -= {motor.name}  # over once and for all: a longer delay set later brings no cause back
     if motor.coast_until is not None and now_s >= motor.coast_until:
         motor.coast_until = None
     if motor.run_until is not None and now_s >= motor.run_until:

@@ -65,10 +65,13 @@ class Missed:
 
 @dataclass(frozen=True, slots=True)
 class MotorSeen:
-    """What confirms a motor changed: by current, auxiliary contact or drive."""
+    """What confirms a motor changed: by current, auxiliary contact or drive.
+
+    ``lost`` says that this sensor can no longer be believed; the motor is then as one that nothing confirms.
+    """
 
     motor: str
-    state: Literal["running", "still"]
+    state: Literal["running", "still", "lost"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from enum import IntEnum
 from typing import Literal, NamedTuple
 
 from gatekeeper.control.messages import MoveGate, SwitchMotor
+from gatekeeper.control.plan import Proof
 from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Gate, Motor
 from gatekeeper.control.world import World
@@ -79,6 +80,9 @@ def wishes(world: World, motor: Motor, now_s: float) -> SystemWishes:
             keep.setdefault(gate.name, "its branch is clearing")
         if gate.hand == "open":
             ask(Rank.BY_HAND, 0, gate, "C16", gate.hand_why or "opened by hand")
+    for name in motor.air_held if motor.on else ():
+        gate = world.gates[name]
+        ask(Rank.RETRY if gate.tries else Rank.PATH, 0, gate, "C3", "opened again: air was not proved without it")
     if motor.flush:
         ask(Rank.BY_HAND, 0, world.gates[motor.flush[0]], "C16", "its branch is being flushed")
     _extra(world, motor, working, ask)
@@ -109,37 +113,36 @@ def _path(
     gates = world.gates_of[motor.name]
     resting = not working
     automatic = any(gate.can_serve for gate in gates)
-    air_lost = world.air_lost(motor, now_s)
 
     def counts(gate: Gate) -> bool:
         # At rest a hand gate may be moved by anybody: it is no path where an automatic one works (C7).
         return not (resting and automatic and not gate.plan.actuated)
 
     expected = motor.plan.relief_m2
+    counted = set()
     for gate in gates:
         stays = gate.is_open and (gate.name in keep or not gate.can_serve)
         comes = gate.name in asked and gate.can_serve
         if (stays or comes) and counts(gate):
+            counted.add(gate.name)
             expected += gate.plan.area_m2
-    if world.enough(motor, expected) and not air_lost:
+    if world.enough(motor, expected):
         return
     why = "kept open so that the fan has a path" if motor.fan_runs(now_s) else "left open as the path at rest"
     candidates = sorted(
-        (gate for gate in gates if gate.can_serve and gate.name not in keep),
+        (gate for gate in gates if gate.can_serve and gate.name not in counted),
         key=lambda gate: (
-            not (air_lost and gate.name in motor.air_gates),
             not gate.is_open if working else gate.name not in motor.parked,
             not gate.is_open,
             gate.state is not GateState.OPENING,
         ),
     )
     for gate in candidates:
-        keep[gate.name] = why
+        keep.setdefault(gate.name, why)
         if not gate.is_open:
             asked[gate.name] = Wish(Rank.RETRY if gate.tries else Rank.PATH, 0, gate, "open", "C3", why)
         expected += gate.plan.area_m2
-        # Each time the air is not proved one more gate is opened, whatever the areas say.
-        if world.enough(motor, expected) and not (air_lost and gate.is_open):
+        if world.enough(motor, expected):
             return
 
 
@@ -170,7 +173,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
         if gate.is_busy(now_s) and gate.name not in world.halts:
             busy.setdefault(gate.plan.supply, []).append(gate)
     needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
-    spare = {name: _Spare(world, motor) for name, motor in world.motors.items()}
+    spare = {name: _Spare(world, motor, now_s) for name, motor in world.motors.items()}
     for wish in queue:
         gate = wish.gate
         if not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
@@ -243,14 +246,18 @@ def _note_wait(world: World, gate: Gate, wish: Wish, now_s: float) -> None:
 class _Spare:
     """How much proven area a system could lose in this list and still have a path (C3)."""
 
-    def __init__(self, world: World, motor: Motor) -> None:
+    def __init__(self, world: World, motor: Motor, now_s: float) -> None:
         self.world = world
         self.motor = motor
         self.lost: set[str] = set()
         self.binds = world.path_binds(motor)
+        self.by_air = motor.plan.proof is Proof.AIR and motor.on
+        self.air_speaks = motor.air is True and (motor.air_next is None or motor.air_next <= now_s)
 
     def may_lose(self, gate: Gate) -> bool:
         """True where the path stays enough without the gate and all that went before it in this list."""
+        if self.by_air and (self.lost or not self.air_speaks):
+            return False
         return not self.binds or self.world.enough(
             self.motor, self.world.open_area(self.motor, {*self.lost, gate.name})
         )

@@ -6,7 +6,7 @@ wanted, and the policy does the rest in the same step.
 
 from collections.abc import Callable
 
-from gatekeeper.control.alarms import FAULTS, Standing
+from gatekeeper.control.alarms import FAULTS, Standing, gate_called
 from gatekeeper.control.intake import block_system, count_stopped, may_be_cause
 from gatekeeper.control.messages import Answer, Requested, SettingChanged
 from gatekeeper.control.plan import InputKind
@@ -106,11 +106,11 @@ def _for_s(request: Requested, default_s: float) -> float:
 
 def _movable(world: World, gate: Gate) -> None:
     if not gate.plan.actuated:
-        raise Refused("by_hand", "C16", f"{gate.name} gate is moved by hand.")
+        raise Refused("by_hand", "C16", f"{gate_called(gate.name)} is moved by hand.")
     if blocked := world.blocked(world.motors[gate.plan.system]):
-        raise Refused("blocked", blocked[0], f"{gate.name} gate stays: {blocked[1]}.")
+        raise Refused("blocked", blocked[0], f"{gate_called(gate.name)} stays: {blocked[1]}.")
     if gate.held is not None or gate.state is GateState.STUCK:
-        raise Refused("held", "C26", f"{gate.name} gate is held. Press Release first.")
+        raise Refused("held", "C26", f"{gate_called(gate.name)} is held. Press Release first.")
 
 
 def _open(world: World, request: Requested, now_s: float) -> str:
@@ -118,7 +118,7 @@ def _open(world: World, request: Requested, now_s: float) -> str:
     _movable(world, gate)
     for_s = _for_s(request, world.plan.hand_open_s)
     gate.hand, gate.hand_until, gate.hand_why = "open", now_s + for_s, f"opened by hand for {for_s:.0f} s"
-    return f"{gate.name} gate opens and stays open for {for_s:.0f} s."
+    return f"{gate_called(gate.name)} opens and stays open for {for_s:.0f} s."
 
 
 def _shut(world: World, request: Requested, now_s: float) -> str:
@@ -126,12 +126,14 @@ def _shut(world: World, request: Requested, now_s: float) -> str:
     _movable(world, gate)
     busy = [tool.name for tool in world.tools_at[gate.name] if tool.may_run]
     if busy:
-        raise Refused("tool_runs", "C1", f"{gate.name} gate stays open: {' and '.join(busy)} may be running.")
+        raise Refused("tool_runs", "C1", f"{gate_called(gate.name)} stays open: {' and '.join(busy)} may be running.")
     motor = world.motors[gate.plan.system]
     if world.path_binds(motor) and not world.enough(motor, world.open_area(motor, (gate.name,))):
-        raise Refused("last_path", "C3", f"{gate.name} gate stays open: it is the only proven path of {motor.name}.")
+        raise Refused(
+            "last_path", "C3", f"{gate_called(gate.name)} stays open: it is the only proven path of {motor.name}."
+        )
     gate.hand, gate.hand_until, gate.hand_why = "shut", now_s + SHUT_BY_HAND_S, "shut by hand"
-    return f"{gate.name} gate shuts."
+    return f"{gate_called(gate.name)} shuts."
 
 
 def _hold(world: World, request: Requested, now_s: float) -> str:
@@ -140,19 +142,19 @@ def _hold(world: World, request: Requested, now_s: float) -> str:
     gate.worked = True
     gate.free_at = gate.hand = gate.hand_until = gate.hand_why = None
     if gate.moves or gate.busy_until is not None:
-        world.halt(gate, "C26", f"{gate.name} gate is held")
+        world.halt(gate, "C26", f"{gate_called(gate.name)} is held")
     world.keep(f"held/{gate.name}", {"why": gate.held, "worked": True})
-    return f"{gate.name} gate is held until somebody presses Release."
+    return f"{gate_called(gate.name)} is held until somebody presses Release."
 
 
 def _release(world: World, request: Requested, now_s: float) -> str:
     gate = _gate(world, request)
     if gate.held is None and gate.state is not GateState.STUCK:
-        raise Refused("not_held", "C26", f"{gate.name} gate is not held.")
+        raise Refused("not_held", "C26", f"{gate_called(gate.name)} is not held.")
     if gate.state is GateState.STUCK:
         world.gate_machine.fire(gate, "released")
         world.keep(f"stuck/{gate.name}", None)
-        if gate.switch in ("open", "shut"):
+        if gate.switch in ("open", "shut") and gate.sure:
             world.gate_machine.fire(gate, f"saw_{gate.switch}")
     if gate.held is not None:
         gate.held = None
@@ -161,7 +163,7 @@ def _release(world: World, request: Requested, now_s: float) -> str:
     gate.tries = 0
     gate.shaken = False
     gate.free_at = now_s + RELEASE_PAUSE_S
-    return f"{gate.name} gate may move in {RELEASE_PAUSE_S:.0f} s."
+    return f"{gate_called(gate.name)} may move in {RELEASE_PAUSE_S:.0f} s."
 
 
 # ---------------------------------------------------------------- runs

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from gatekeeper.control.messages import MoveGate, SwitchMotor
 from gatekeeper.control.moves import Proposal, SystemWishes, ration, wishes
-from gatekeeper.control.plan import MotorKind
+from gatekeeper.control.plan import MotorKind, Proof
 from gatekeeper.control.starts import START_TOLERANCE
 from gatekeeper.control.tables import MotorState
 from gatekeeper.control.units import Gate, Motor
@@ -16,6 +16,8 @@ from gatekeeper.control.world import AIR_SPIN_UP_S, World
 
 #: A lost path stops the fan one worst travel and this much later (C3).
 PATH_LOST_EXTRA_S = 2.0
+#: How long after a gate has shut its air proof may still fall silent; below the 2 s of C3a. Our own.
+AIR_SPEAKS_S = 1.0
 #: Pause between a release and the first motion (C26).
 RELEASE_PAUSE_S = 3.0
 #: How much longer than its travel a gate with a switch may take before it has missed, as a share and at least.
@@ -88,8 +90,9 @@ def _offs(world: World, now_s: float) -> list[Proposal]:
             _watch_path(world, motor, now_s)
         if not motor.on:
             motor.path_lost_by = None
-            if motor.name in world.force_off and motor.hand != "hand":
-                rule, why = world.force_off[motor.name]
+            rule, why = world.force_off.get(motor.name, ("", ""))
+            if rule and not (rule == "C25" and motor.hand == "hand"):
+                # Told off even where it is not believed on, and at Hand: red button and fire come before C25.
                 proposals.append(Proposal(SwitchMotor(motor.name, "off"), rule, why))
             continue
         if motor.name in world.force_off:
@@ -104,11 +107,28 @@ def _watch_path(world: World, motor: Motor, now_s: float) -> None:
     if not world.path_lost(motor, now_s):
         motor.path_lost_by = None
         return
+    if world.air_lost(motor, now_s):
+        _reopen(world, motor, now_s)
     if motor.path_lost_by is None:
         motor.path_lost_by = now_s + world.worst_travel_s[motor.name] + PATH_LOST_EXTRA_S
         world.recorder.write("path_lost", motor.name, rule="C3", why=f"{motor.name} has no proven path; a gate opens")
     elif now_s >= motor.path_lost_by:
         world.force(motor, "C3", f"{motor.name} had no proven path for one worst travel and 2 s")
+
+
+def _reopen(world: World, motor: Motor, now_s: float) -> None:
+    """Air is not proved: the gate shut last opens again and stays, and those believed open are in doubt (C3a)."""
+    open_now = tuple(gate.name for gate in world.gates_of[motor.name] if gate.is_open)
+    if motor.air_last is None and (motor.air_held or motor.path_lost_by is not None):
+        return
+    again = motor.air_last or next(
+        (gate.name for gate in world.gates_of[motor.name] if gate.can_serve and not gate.is_open), None
+    )
+    motor.air_last = None
+    if again is not None:
+        motor.air_held = (*motor.air_held, again)
+        motor.air_doubt = tuple(dict.fromkeys((*motor.air_doubt, *(name for name in open_now if name != again))))
+    world.raise_alarm("air_not_proved", motor.name, now_s, rule="C3")
 
 
 def parked_enough(world: World, motor: Motor) -> bool:
@@ -181,7 +201,7 @@ def _note_wait(world: World, motor: Motor, hindrance: Hindrance, now_s: float) -
         return
     if motor.wait_why != hindrance.why:
         motor.wait_why = hindrance.why
-        motor.wait_from = now_s
+        motor.wait_from = now_s if motor.wait_from is None else motor.wait_from
         world.recorder.write(
             "waiting",
             motor.name,
@@ -216,6 +236,7 @@ def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
         fire(gate, "order_open")
         gate.shake_until = None
         return
+    gate.sure = False
     motor = world.motors[gate.plan.system]
     if gate.name in world.shaking:
         fire(gate, "order_shake")
@@ -224,10 +245,10 @@ def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
         gate.shake_until = now_s + gate.plan.dead_s + min(SHAKE_S, gate.plan.travel_s / 2)
     else:
         fire(gate, "order_shut")
-    if motor.on:
-        # The air proof has two seconds to speak after each shutting (C3a).
-        motor.air_from = max(motor.air_from or 0.0, now_s + PATH_LOST_EXTRA_S)
-        motor.air_gates = (gate.name,)
+    if motor.on and motor.plan.proof is Proof.AIR:
+        # One at a time, so that what its shutting did to the air is seen before the next one (C3a).
+        motor.air_last = gate.name
+        motor.air_next = now_s + whole_s + AIR_SPEAKS_S
 
 
 def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float) -> None:
@@ -239,7 +260,7 @@ def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float
         return
     motor.on = True
     motor.retrying = False
-    motor.confirmed = motor.plan.confirm_s is None or motor.seen == "running"
+    motor.confirmed = motor.plan.confirm_s is None or motor.seen == "running" or motor.sensor_lost
     motor.confirm_by = None if motor.confirmed or motor.plan.confirm_s is None else now_s + motor.plan.confirm_s
     motor.overrun = False
     motor.stop_check_at = None
@@ -248,7 +269,8 @@ def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float
     world.keep(f"on/{motor.name}", True)
     world.new_store(motor, motor.store.charged(now_s), now_s)
     motor.air_from = now_s + AIR_SPIN_UP_S
-    motor.air_gates = ()
+    motor.air_last = motor.air_next = None
+    motor.air_held = motor.air_doubt = ()
     if motor.plan.feeder is not None:
         world.feeder_free_at[motor.plan.feeder] = now_s + world.plan.feeders[motor.plan.feeder]
     if motor.plan.kind is MotorKind.SHAKER:
@@ -312,5 +334,5 @@ def reconcile(world: World, motor: Motor, now_s: float) -> None:
             fire(motor, "asked")
     elif motor.state is state.WAITING:
         fire(motor, "unasked")
-    elif motor.state is state.COASTING and motor.coast_until is None:
+    elif motor.state is state.COASTING and motor.coast_until is None and motor.seen != "running":
         fire(motor, "stilled")

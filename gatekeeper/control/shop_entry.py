@@ -43,6 +43,7 @@ def shop_entry(world: World, now_s: float) -> dict[str, Any]:
                 "travel_s": gate.plan.travel_s,
                 "actuated": gate.plan.actuated,
                 "switch": gate.plan.has_switch,
+                "sees_shut": gate.plan.sees_shut,
                 "supply": gate.plan.supply,
                 "clear_s": gate.plan.clear_s,
                 "dead_s": gate.plan.dead_s,

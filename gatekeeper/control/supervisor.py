@@ -41,7 +41,7 @@ from gatekeeper.control.record import Recorder
 from gatekeeper.control.shop_entry import shop_entry
 from gatekeeper.control.snapshot import CoreView, core_view
 from gatekeeper.control.tables import GateState
-from gatekeeper.control.watch import signs, tell
+from gatekeeper.control.watch import NO_AIR_AFTER_S, signs, tell
 from gatekeeper.control.world import World
 
 #: How often the durable beat is written while a motor is on (C21, C8a).
@@ -238,6 +238,8 @@ class Supervisor:
                 write("switch", name, state)
             case Missed(gate=name, why=why):
                 write("miss", name, why=why)
+            case MotorSeen(motor=name, state="lost"):
+                write("motor_sensor", name, "lost")
             case MotorSeen(motor=name, state=state):
                 write("motor_seen", name, state)
             case AirSeen(motor=name, moving=moving):
@@ -358,6 +360,8 @@ class Supervisor:
                 note(hindrance.until_s if hindrance else None)
                 for tool in world.tools_of[motor.name]:
                     note(world.due(tool, motor))
+            if motor.wait_from is not None:
+                note(motor.wait_from + NO_AIR_AFTER_S)
             if motor.flush and motor.flush_from is not None:
                 note(motor.flush_from + world.gates[motor.flush[0]].plan.clear_s)
         return min(ahead, default=None)

@@ -46,12 +46,12 @@ class Gate(Unit):
     instant at which a move without a switch has arrived, or one with a switch has missed. ``tries`` counts misses of
     the present intention. ``held`` is the words of whoever holds it; ``free_at`` ends the three seconds after a
     release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when it waits for a
-    slot.
+    slot. ``sure``: the switch has spoken since the last order to shut, so that "open" is no word from before the move.
     """
 
     FIELDS = (
         "state", "switch", "busy_until", "arrive_by", "tries", "held", "free_at", "hand", "hand_until", "hand_why",
-        "clear_until", "shake_until", "shaken", "wait_from", "worked",
+        "clear_until", "shake_until", "shaken", "wait_from", "worked", "sure",
     )  # fmt: skip
     INSTANTS = frozenset({"busy_until", "arrive_by", "free_at", "hand_until", "clear_until", "shake_until"})
 
@@ -60,6 +60,7 @@ class Gate(Unit):
         self.name = plan.name
         self.state: GateState
         self.switch: str | None = None
+        self.sure = False
         self.busy_until: float | None = None
         self.arrive_by: float | None = None
         self.tries = 0
@@ -77,7 +78,7 @@ class Gate(Unit):
     @property
     def is_open(self) -> bool:
         """Confirmed open (RULES, terms): by its switch, or by a full uninterrupted travel."""
-        return self.state is GateState.OPEN or (self.state is GateState.STUCK and self.switch == "open")
+        return self.state is GateState.OPEN or (self.state is GateState.STUCK and self.switch == "open" and self.sure)
 
     @property
     def moves(self) -> bool:
@@ -114,15 +115,17 @@ class Motor(Unit):
     """One motor that we start.
 
     ``on`` is our word to the switch, ``seen`` what confirms it. ``run_until`` ends a person's timed run.
-    ``path_lost_by`` is when a lost path stops the fan; ``air_from`` from when the air proof must have spoken, after
-    ``air_gates`` were shut. ``parked`` are the gates that the last cut leaves open. ``cut_s`` is what was cut since an
+    ``path_lost_by`` is when a lost path stops the fan; ``air_from`` from when the air proof must have spoken.
+    ``air_last`` is the gate shut last, ``air_next`` when the next may be, ``air_held`` the gates opened again because
+    air was not proved, ``air_doubt`` those that were believed open then. ``parked`` are the gates that the last cut leaves open. ``cut_s`` is what was cut since an
     air cleaner last stopped. ``flush`` are the branches still to be cleared.
     """
 
     FIELDS = (
         "state", "on", "lease_until", "coast_until", "store", "confirm_by", "confirmed", "retry_used", "retrying",
-        "seen", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what", "path_lost_by",
-        "air_gates", "air_from", "parked", "cut_s", "cut_from", "shake_due", "flush", "flush_from", "overrun", "resume",
+        "seen", "sensor_lost", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what", "path_lost_by",
+        "air_last", "air_next",
+        "air_held", "air_doubt", "air_from", "parked", "cut_s", "cut_from", "shake_due", "flush", "flush_from", "overrun", "resume",
         "wait_from", "wait_why", "beat_at",
     )  # fmt: skip
     INSTANTS = frozenset(
@@ -134,6 +137,7 @@ class Motor(Unit):
             "run_until",
             "path_lost_by",
             "air_from",
+            "air_next",
             "beat_at",
         }
     )
@@ -159,7 +163,11 @@ class Motor(Unit):
         self.run_until: float | None = None
         self.run_what: str | None = None
         self.path_lost_by: float | None = None
-        self.air_gates: tuple[str, ...] = ()
+        self.air_last: str | None = None
+        self.air_next: float | None = None
+        self.air_held: tuple[str, ...] = ()
+        self.air_doubt: tuple[str, ...] = ()
+        self.sensor_lost = False
         self.air_from: float | None = None
         self.parked: tuple[str, ...] = ()
         self.cut_s = 0.0

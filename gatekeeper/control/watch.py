@@ -6,6 +6,10 @@ from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Motor, Tool
 from gatekeeper.control.world import World
 
+#: A tool that has run this long while its collector waits is cutting without air; longer than any gate's travel should
+#: take and than the gap of C22. Our own.
+NO_AIR_AFTER_S = 6.0
+
 
 def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
     """Every message whose reason stands now, as (code, subject) to the rule behind it."""
@@ -44,8 +48,8 @@ def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str]
         found["runs_when_off", name] = "C9"
     if world.awake and world.path_lost(motor, now_s) and motor.fan_runs(now_s):
         found["no_path", name] = "C3"
-    if world.awake and world.air_lost(motor, now_s):
-        found["air_not_proved", name] = "C3"
+    if motor.sensor_lost:
+        found["motor_sensor_lost", name] = "C12"
 
 
 def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], now_s: float) -> None:
@@ -62,11 +66,12 @@ def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], n
     if len(able) < len(served) and able:
         found["one_system_only", tool.name] = "C18"
     if any(motor.on or motor.hand == "hand" for motor in served):
-        if any(not may_open(world, gate) for gate in tool.plan.gates):
+        doubted = {name for motor in served for name in motor.air_doubt}
+        if any(not may_open(world, gate) for gate in tool.plan.gates) or doubted.issuperset(tool.plan.gates):
             found["not_collected", tool.name] = "C2"
     elif tool.found:
         found["found_running", tool.name] = "C21"
-    elif tool.counting and not any(world.is_cause(tool, motor, now_s) for motor in served):
+    elif tool.counting and all(_is_hopeless(world, tool, motor, now_s) for motor in served):
         found["no_air", tool.name] = "C16"
     for motor in served:
         answer = world.plan.air.get(
@@ -74,6 +79,13 @@ def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], n
         )
         if answer and any(name == tool.name for name, _ in answer.short):
             found["short_of_air", tool.name] = "C17"
+
+
+def _is_hopeless(world: World, tool: Tool, motor: Motor, now_s: float) -> bool:
+    """True where a motor will not come for a tool, or has kept it waiting for too long."""
+    if not world.is_cause(tool, motor, now_s):
+        return True
+    return motor.wait_from is not None and now_s >= motor.wait_from + NO_AIR_AFTER_S
 
 
 def may_open(world: World, name: str) -> bool:

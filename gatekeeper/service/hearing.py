@@ -115,7 +115,7 @@ class Contacts:
             case "circuit":
                 return [tool_seen(tool, seen) for tool in self._shop.circuits[subject].tools]
             case "confirm":
-                return [MotorSeen(subject, "running" if ear.yes else "still")]
+                return [motor_seen(subject, seen)]
             case "air":
                 return [AirSeen(subject, ear.yes is True)]
             case "open" | "shut":
@@ -168,6 +168,13 @@ def tool_seen(tool: str, seen: Seen) -> ToolSeen:
     """What a sensor saw, in the core's words."""
     why = seen.reason.sentence if seen.state is State.STALE or not seen.reason.is_fresh else None
     return ToolSeen(tool, seen.state.value, why=why, fresh=seen.reason.is_fresh)
+
+
+def motor_seen(motor: str, seen: Seen) -> MotorSeen:
+    """What a motor's own sensor saw, in the core's words."""
+    if seen.state is State.STALE:
+        return MotorSeen(motor, "lost")
+    return MotorSeen(motor, "running" if seen.state is State.RUNNING else "still")
 
 
 # ---------------------------------------------------------------- currents
@@ -251,8 +258,7 @@ class Currents:
         events: list[Event] = []
         for seen in changes:
             if probe.motor is not None:
-                # A confirmation that cannot be believed is none.
-                events.append(MotorSeen(probe.motor, "running" if seen.state is State.RUNNING else "still"))
+                events.append(motor_seen(probe.motor, seen))
             else:
                 events += [tool_seen(tool, seen) for tool in probe.tools]
         return events

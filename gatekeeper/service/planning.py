@@ -1,9 +1,14 @@
 """From a checked shop to what the core needs of it: numbers and names, no pins, no ducts."""
 
 from gatekeeper.control.plan import GatePlan, InputKind, InputPlan, MotorKind, MotorPlan, Plan, Proof, ToolPlan
+from gatekeeper.sensing.contact import ContactSettings
+from gatekeeper.sensing.detector import DetectorSettings
 from gatekeeper.shop.model import Gate, Motor, Shop, Tool
 from gatekeeper.shop.model import InputKind as ShopInputKind
 from gatekeeper.shop.model import MotorKind as ShopMotorKind
+
+#: A few mains cycles and one poll of the loop, on top of the sensor's own hold.
+SENSOR_LAG_S = 0.25
 
 _KINDS = {
     ShopMotorKind.COLLECTOR: MotorKind.COLLECTOR,
@@ -53,7 +58,7 @@ def _motor(motor: Motor) -> MotorPlan:
         starts_per_hour=motor.starts_per_hour,
         rest_s=motor.rest_s,
         coast_s=motor.coast_s,
-        release_s=motor.release_s,
+        release_s=motor.release_s + _says_still_after_s(motor),
         confirm_s=motor.confirm_s if motor.confirmed_by is not None else None,
         settle_s=motor.settle_s,
         resume=motor.resume,
@@ -62,6 +67,15 @@ def _motor(motor: Motor) -> MotorPlan:
         follows=motor.follows,
         shake_s=motor.runs_s if is_shaker else usual.shake_s,
     )
+
+
+def _says_still_after_s(motor: Motor) -> float:
+    """How much later than the current itself its sensor says "still": a motor is not judged before (C9)."""
+    if motor.confirmed_by is None:
+        return 0.0
+    if motor.confirmed_by.channel is not None:
+        return DetectorSettings().stop_hold_s + SENSOR_LAG_S
+    return ContactSettings().stop_hold_s + SENSOR_LAG_S
 
 
 def _gate(gate: Gate) -> GatePlan:
