@@ -117,16 +117,16 @@ class Motor(Unit):
     ``on`` is our word to the switch, ``seen`` what confirms it. ``run_until`` ends a person's timed run.
     ``path_lost_by`` is when a lost path stops the fan; ``air_from`` from when the air proof must have spoken.
     ``air_last`` is the gate shut last, ``air_next`` when the next may be, ``air_held`` the gates opened again because
-    air was not proved, ``air_doubt`` those that were believed open then. ``parked`` are the gates that the last cut leaves open. ``cut_s`` is what was cut since an
-    air cleaner last stopped. ``flush`` are the branches still to be cleared.
+    air was not proved, ``air_doubt`` those that were believed open then. ``parked`` are the gates that the last cut
+    leaves open. ``cut_s`` is what was cut since an air cleaner last stopped. ``flush`` are the branches still to be
+    cleared.
     """
 
     FIELDS = (
         "state", "on", "lease_until", "coast_until", "store", "confirm_by", "confirmed", "retry_used", "retrying",
-        "seen", "sensor_lost", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what", "path_lost_by",
-        "air_last", "air_next",
-        "air_held", "air_doubt", "air_from", "parked", "cut_s", "cut_from", "shake_due", "flush", "flush_from", "overrun", "resume",
-        "wait_from", "wait_why", "beat_at",
+        "seen", "sensor_lost", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what",
+        "path_lost_by", "air_last", "air_next", "air_held", "air_doubt", "air_from", "parked", "cut_s", "cut_from",
+        "shake_due", "flush", "flush_from", "overrun", "resume", "wait_from", "wait_why", "beat_at",
     )  # fmt: skip
     INSTANTS = frozenset(
         {
