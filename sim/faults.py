@@ -69,6 +69,10 @@ class Faults:
         """What is wrong with a gate's slide."""
         return self._gates[known("gate", name, self._gates)]
 
+    def sensors(self) -> tuple[str, ...]:
+        """The names of everything that ``break_sensor`` can break."""
+        return tuple(self._sensors)
+
     def sensor(self, name: str) -> SensorFault | None:
         """What is wrong with a sensor or switch: ``tool:``, ``circuit:``, ``confirm:``, ``air:``, ``open:``, ``shut:``
         and the name of what it watches.

@@ -31,6 +31,8 @@ BY_PORT_A_PER_M = 40.0
 USUAL_A = 4.0
 #: Measured standby draw of electronics, amperes.
 STANDBY_A = 0.043
+#: A machine of a shared circuit idles a little above the lower end of its band. Our own assumption.
+IDLES_ABOVE = 1.1
 TRIPS_AT_LEAST = 2.5
 RANGE_AT_MOST = 0.6
 #: A fan's motor at the start, over its running current; textbook: five to seven for motors of this size.
@@ -51,7 +53,7 @@ def load_of_tool(shop: Shop, tool: Tool) -> Load:
     if tool.running_a is not None:
         running_a = tool.running_a
     elif tool.band_a is not None:
-        running_a = math.sqrt(tool.band_a[0] * tool.band_a[1])
+        running_a = IDLES_ABOVE * tool.band_a[0]
     else:
         guessed_a = tool.port_diameter_m * BY_PORT_A_PER_M if tool.port_diameter_m else USUAL_A
         running_a = _seen_well(sensor, found[1] if found is not None else guessed_a)

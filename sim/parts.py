@@ -19,7 +19,7 @@ HAND_TRAVEL_S = 0.8
 #: A position switch is made within this share of the travel from its end. Our own assumption.
 SWITCH_AT = 0.02
 #: A contactor lets go within this share of the release time of the shop's file. Our own assumption.
-RELEASE_SHARE = 0.5
+RELEASE_SHARE = 0.2
 #: Pulses outside of these are none: a line that is low or high throughout.
 LEAST_DUTY, MOST_DUTY = 0.01, 0.2
 
@@ -49,9 +49,9 @@ class Slide:
         self._travel_s = gate.travel_s * TRAVEL_SHARE if gate.is_actuated else HAND_TRAVEL_S
 
     @property
-    def target(self) -> float | None:
-        """Where it is driven, 0 to 1, or None while nothing drives it."""
-        return self._target
+    def is_driven(self) -> bool:
+        """Something pulls at it and it is not there yet."""
+        return self._target is not None and self._target != self.position
 
     @property
     def is_open(self) -> bool:

@@ -8,7 +8,7 @@ machine. Time is the shop's clock; ``step`` brings everything up to now, and ``s
 import math
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from threading import Event, RLock, Thread
 
 from gatekeeper.devices.bench import BenchPins, FakeBank, fake_converter
@@ -36,6 +36,23 @@ BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEAS
 SELECTOR_PLACES = ("hand", "off", "auto")
 
 _Change = tuple[int, float, Callable[[float, float | None], None], float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class GateNow:
+    """One gate: its slide from 0 (shut) to 1 (open), and whether something pulls at it."""
+
+    position: float
+    is_driven: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MotorNow:
+    """One motor: whether current flows, its speed from 0 to 1, and whether an air switch on its duct would be made."""
+
+    has_power: bool
+    speed: float
+    air_moves: bool
 
 
 class VirtualShop:
@@ -221,36 +238,20 @@ class VirtualShop:
 
     # ---------------------------------------------------------------- what is so
 
-    def gate_position(self, name: str) -> float:
-        """Where a gate's slide stands, 0 (shut) to 1 (open)."""
+    def gates(self) -> dict[str, GateNow]:
+        """Every gate as it really stands now."""
         with self._lock:
             self._settle(self.clock.now())
-            return self._slides[known("gate", name, self._slides)].position
+            return {name: GateNow(slide.position, slide.is_driven) for name, slide in self._slides.items()}
 
-    def gate_is_driven(self, name: str) -> bool:
-        """Whether something pulls at a gate's slide."""
+    def motors(self) -> dict[str, MotorNow]:
+        """Every motor as it really is now."""
         with self._lock:
             self._settle(self.clock.now())
-            slide = self._slides[known("gate", name, self._slides)]
-            return slide.target is not None and slide.target != slide.position
-
-    def motor_has_power(self, name: str) -> bool:
-        """Whether current flows in a motor."""
-        with self._lock:
-            self._settle(self.clock.now())
-            return self._drives[known("motor", name, self._drives)].has_power
-
-    def motor_speed(self, name: str) -> float:
-        """How fast a fan turns, 0 to 1."""
-        with self._lock:
-            self._settle(self.clock.now())
-            return self._drives[known("motor", name, self._drives)].speed
-
-    def air_moves(self, name: str) -> bool:
-        """Whether a pressure or flow switch on a motor's duct would be made: a turning fan and a way for the air."""
-        with self._lock:
-            self._settle(self.clock.now())
-            return self._has_air(self.shop.motors[known("motor", name, self._drives)])
+            return {
+                name: MotorNow(drive.has_power, drive.speed, self._has_air(drive.motor))
+                for name, drive in self._drives.items()
+            }
 
     # ---------------------------------------------------------------- inside
 
