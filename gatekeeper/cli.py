@@ -127,16 +127,51 @@ def run(
     typer.echo(f"{shop.name}: running on {pins}. State in {folder}.")
     page = None
     if not no_page:
+        # Late: the shop is under control before the web is even loaded.
+        from gatekeeper.service.facing import ShopFace
+
+        face = ShopFace(service)
+        face.start()
         try:
-            page = open_page(service, listen=shop.page.listen, port=shop.page.port, lan=False)
+            page = open_page(shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False)
         except OSError as trouble:
             # The shop goes on without its page.
-            typer.echo(
-                f"The page cannot listen on {shop.page.listen} port {shop.page.port} ({trouble.strerror}).", err=True
-            )
+            where = f"{shop.page.listen} port {shop.page.port}"
+            typer.echo(f"The page cannot listen on {where} ({trouble.strerror}).", err=True)
         else:
-            typer.echo("Page: " + "  ".join(page.addresses))
+            typer.echo(f"Page: {'  '.join(page.addresses)}  PIN: {page.pin}")
     raise typer.Exit(run_until_told(service, page))
+
+
+@app.command()
+def demo(
+    shop_file: Annotated[
+        str, typer.Argument(metavar="[SHOP]", help="A shop file, or the name of an example shop.")
+    ] = "garage-one-collector",
+    speed: Annotated[float, typer.Option("--speed", help="Seconds in the shop for each real one.")] = 1.0,
+    lan: Annotated[bool, typer.Option("--lan", help="Open the page to phones on this network.")] = False,
+    port: Annotated[int, typer.Option("--port", help="The page's port; 0 for any free one.")] = 8080,
+    state: Annotated[str | None, typer.Option("--state", help="Keep the state there, not in a passing folder.")] = None,
+) -> None:
+    """Run the real controller on a virtual shop, with its page and a bench to play on."""
+    from pathlib import Path
+
+    from gatekeeper.demo import run_demo
+    from sim.bench import VirtualBench
+    from sim.plant import VirtualShop
+
+    if not 0.1 <= speed <= 100:
+        _refuse(f"The speed is {speed:g}; 0.1 to 100 are allowed.")
+    if not 0 <= port <= 65535:
+        _refuse(f"The port is {port}; 0 to 65535 are allowed.")
+    shop, _ = _shop(shop_file)
+    try:
+        status = run_demo(
+            shop, VirtualShop, VirtualBench, speed=speed, lan=lan, port=port, state=Path(state) if state else None
+        )
+    except OSError as trouble:
+        _refuse(f"The page cannot listen on port {port} ({trouble.strerror}); choose another with --port.")
+    raise typer.Exit(status)
 
 
 @app.command("outputs-off")

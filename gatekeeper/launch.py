@@ -8,17 +8,15 @@ import secrets
 import signal
 import socket
 import threading
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
-from gatekeeper.service.running import Service
+from gatekeeper.service.face import Face
 from gatekeeper.shop.model import Shop
 
 if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
-    from gatekeeper.service.facing import ShopFace
     from gatekeeper.web.serving import Serving
 
 #: Signals that end the controller; each switches the motors off first.
@@ -72,43 +70,59 @@ class Page:
     """The page of a running service, and what to tell people about it."""
 
     serving: "Serving"
-    face: "ShopFace"
     pin: str
     addresses: tuple[str, ...]
 
     def stop(self) -> None:
-        """End every stream and the server, then the face."""
+        """End every stream and the server."""
         self.serving.stop()
-        self.face.stop()
 
 
-def open_page(service: Service, *, listen: str, port: int, lan: bool, bench: "Bench | None" = None) -> Page:
+def open_page(
+    shop: Shop, folder: Path, face: Face, *, listen: str, port: int, lan: bool, bench: "Bench | None" = None
+) -> Page:
     """Start the page of a service.
+
+    Args:
+        shop: for its PIN.
+        folder: where a PIN that was made is kept.
+        face: the running service's face.
+        listen, port: where to listen; port 0 lets the system choose.
+        lan: listen on every address of this machine, for phones.
+        bench: a virtual shop's bench.
 
     Raises:
         OSError: the address cannot be listened on.
     """
-    from gatekeeper.service.facing import ShopFace
     from gatekeeper.web.app import create_app
     from gatekeeper.web.door import DoorSettings
     from gatekeeper.web.serving import Serving
 
-    pin = pin_of(service.shop, service.folder)
-    face = ShopFace(service)
+    pin = pin_of(shop, folder)
     names = frozenset({socket.gethostname().lower(), f"{socket.gethostname().lower()}.local"})
     app = create_app(face, DoorSettings(pin=pin, names=names), bench)
     serving = Serving(app, "0.0.0.0" if lan else listen, port)
-    face.start()
     serving.start()
     addresses = [f"http://127.0.0.1:{serving.port}/"]
     if lan or listen not in ("127.0.0.1", "localhost", "::1"):
         own = own_address()
         addresses += [f"http://{own}:{serving.port}/"] if own else []
         addresses.append(f"http://{socket.gethostname().lower()}.local:{serving.port}/")
-    return Page(serving, face, pin, tuple(addresses))
+    return Page(serving, pin, tuple(addresses))
 
 
-def run_until_told(service: Service, page: Page | None, also: Callable[[], None] = lambda: None) -> int:
+class Runs(Protocol):
+    """What ``run_until_told`` needs: a service, or a demo around one."""
+
+    @property
+    def is_alive(self) -> bool: ...
+
+    def motors_off(self) -> None: ...
+
+    def stop(self) -> None: ...
+
+
+def run_until_told(running: Runs, page: Page | None) -> int:
     """Wait for a signal or for the control thread's end, then stop everything, motors first.
 
     Returns:
@@ -117,16 +131,15 @@ def run_until_told(service: Service, page: Page | None, also: Callable[[], None]
     told = threading.Event()
 
     def end(_number: int, _frame: object) -> None:
-        service.motors_off()
+        running.motors_off()
         told.set()
 
     for number in ENDING:
         signal.signal(number, end)
-    while not told.is_set() and service.is_alive:
+    while not told.is_set() and running.is_alive:
         told.wait(0.25)
     status = 0 if told.is_set() else 1
-    service.stop()
+    running.stop()
     if page is not None:
         page.stop()
-    also()
     return status

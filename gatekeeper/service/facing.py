@@ -33,9 +33,11 @@ class ShopFace:
 
     Args:
         service: running or about to.
+        version: views are counted from the one after this.
     """
 
-    def __init__(self, service: Service) -> None:
+    def __init__(self, service: Service, version: int = 0) -> None:
+        self._version = version
         self._service = service
         self._viewing = Viewing(service.shop, service.plan, service.wall_s)
         self._memory = Memory(service)
@@ -188,7 +190,7 @@ class ShopFace:
 
     def _make(self, core: CoreView) -> None:
         old = self._view
-        version = 1 if old is None else old.version + 1
+        version = self._version + 1 if old is None else old.version + 1
         self._memory.look(core)
         now_s = self._service.clock.now()
         made = self._viewing.view(

@@ -98,6 +98,7 @@ class ControlLoop:
         self._next_poll_s = 0.0
         self._refs = 0
         self._ended = False
+        self._clean = True
         self.stepped_s = clock.now()
         self.trouble: str | None = None
 
@@ -124,10 +125,11 @@ class ControlLoop:
         """For the gates' drivers."""
         self.post(Missed(miss.gate, f"sent {miss.wanted.value}, seen {miss.seen.value}"))
 
-    def end(self) -> None:
-        """Ask ``run`` to return after a last, clean step."""
+    def end(self, *, clean: bool = True) -> None:
+        """Ask ``run`` to return: after a last, clean step, or at once as in a power cut."""
         with self._bell:
             self._ended = True
+            self._clean = clean
             self._bell.notify()
 
     # ---------------------------------------------------------------- the loop's own thread
@@ -181,7 +183,8 @@ class ControlLoop:
                     wait_s = self._clock.real_s(self.next_wake_s() - self._clock.now())
                     if wait_s > 0:
                         self._bell.wait(wait_s)
-        self.finish()
+        if self._clean:
+            self.finish()
 
     def finish(self) -> None:
         """The last step: motors off, the clean stop is kept, open requests are answered."""

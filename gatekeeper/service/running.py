@@ -61,6 +61,7 @@ class Service:
         clock: monotonic time.
         open_bank: opens a converter.
         wall_s: the wall clock, seconds since 1970; for people and for hours only.
+        boot: the name of this boot of the board; the kernel's unless given.
 
     Raises:
         AlreadyRunning: another controller runs this shop.
@@ -77,6 +78,7 @@ class Service:
         clock: Clock | None = None,
         open_bank: OpenBank = board_bank,
         wall_s: Callable[[], float] = time.time,
+        boot: str | None = None,
     ) -> None:
         sys.setswitchinterval(SWITCH_INTERVAL_S)
         self.shop = shop
@@ -90,13 +92,12 @@ class Service:
         self._ended = threading.Event()
         self._lock = InstanceLock(folder)
         try:
-            self._build(pins, open_bank)
+            self._build(pins, open_bank, boot if boot is not None else boot_id())
         except BaseException:
             self._lock.release()
             raise
 
-    def _build(self, pins: Pins, open_bank: OpenBank) -> None:
-        boot = boot_id()
+    def _build(self, pins: Pins, open_bank: OpenBank, boot: str) -> None:
         self.store = StateStore(self.folder / STATE_FILE)
         kept = self.store.load(boot)
         if self.store.trouble:
@@ -179,7 +180,14 @@ class Service:
     def stop(self) -> None:
         """Motors off first; then a last clean step, the disk, the lines. Done in well under a second."""
         self.motors_off()
-        self.loop.end()
+        self._end(clean=True)
+
+    def lose_power(self) -> None:
+        """End as a board does whose plug is pulled: no last step, no clean stop is kept. For a virtual shop."""
+        self._end(clean=False)
+
+    def _end(self, *, clean: bool) -> None:
+        self.loop.end(clean=clean)
         self._ended.wait(LAST_STEP_S)
         self.hours.stop()
         self.guardian.stop()
