@@ -47,7 +47,9 @@ def store_of(plan: MotorPlan, kept: Kept, now_s: float) -> StartStore:
         return StartStore(level, now_s, plan.starts_per_hour, plan.starts_capacity, locked=True)
     if kept.values.get(on_key(plan.name)) and not kept.values.get("clean_stop"):
         level = max(0.0, level - 1.0)
-    return StartStore(level, now_s, plan.starts_per_hour, plan.starts_capacity)
+    # When it stopped is not known: without a start in hand it rests from now on.
+    rest_until_s = now_s + plan.rest_s if level < 1.0 else None
+    return StartStore(level, now_s, plan.starts_per_hour, plan.starts_capacity, rest_until_s)
 
 
 def out_of_service_of(motor: str, kept: Kept) -> tuple[str, str, float] | None:

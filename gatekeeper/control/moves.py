@@ -158,8 +158,7 @@ def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[s
         elif gate.state in (GateState.OPEN, GateState.OPENING):
             result.append(Wish(Rank.SHUTTING, 0, gate, "shut", "C6", "nothing runs on its branch and it is clear"))
         elif gate.state is GateState.UNPROVEN and needed:
-            rank = Rank.RETRY if gate.tries else Rank.HOMING
-            result.append(Wish(rank, 0, gate, "shut", "C15", "nobody knows where it stands and a cut needs the air"))
+            result.append(Wish(Rank.HOMING, 0, gate, "shut", "C15", "nobody knows where it stands and a cut needs the air"))
     return result
 
 

@@ -172,9 +172,6 @@ def may_not_start(world: World, motor: Motor, now_s: float, shut: set[str], feed
         return Hindrance("C9", f"{motor.name} is latched off; press Clear")
     if not world.shop_open:
         return Hindrance("C27", "the shop is shut")
-    shaker = world.shaker_of.get(motor.name)
-    if shaker is not None and shaker.fan_runs(now_s):
-        return Hindrance("C18", f"{shaker.name} still shakes", shaker.coast_until)
     if world.path_binds(motor) and not world.enough(motor, world.open_area(motor, shut)):
         return Hindrance("C2", "no open gate is proven yet")
     if not motor.store.may_start(now_s):

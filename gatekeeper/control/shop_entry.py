@@ -72,6 +72,7 @@ def shop_entry(world: World, now_s: float) -> dict[str, Any]:
         "settings": {f"{subject}/spin_down_s": value for subject, value in world.settings.items()},
         "answer_s": plan.answer_s,
         "remote_start": plan.remote_start,
+        "damaged": world.damaged,
         "latched": {
             "emergency": world.emergency,
             "fire": world.fire,

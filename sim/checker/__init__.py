@@ -22,7 +22,11 @@ Where the rules leave a choice, these readings are used; where two readings allo
 10. `starts_stored` of a `shop` entry may stand before or after the charge of waking (C8a): the lower counts.
 11. C5 is not asked of room air cleaners and filter shakers, whose times the record does not give.
 12. A gate that stays open after its clear time is excused by any entry about it with a reason since the tool's stop.
-13. Refusing `stop` breaks C16, refusing `out_of_service` breaks C14.
+13. Refusing `stop` breaks C16, refusing `out_of_service` breaks C14, unless it names no motor of the shop.
+14. A circuit that is declared and was not read since waking may count as open where a message about it says so.
+15. Clearing the alarm of a gate is no release. A damaged record forgets holds and latches, and counts as out of
+    service for every motor.
+16. A reading with `fresh` false is a fact and no cause: the change itself was not watched.
 """
 
 from sim.checker.judge import Checker, check_record

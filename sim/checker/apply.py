@@ -23,6 +23,8 @@ def new_run(world: World, step: Step, line: Line) -> None:
         gate = old_gates.get(name) or GateTrack(gate_facts)
         gate.facts = gate_facts
         gate.wake()
+        if world.shop.damaged:
+            gate.held = gate.stuck = False  # forgotten, but every motor wakes out of service: nothing moves (C14)
         world.gates[name] = gate
     world.tools = {name: ToolTrack() for name in world.shop.tools}
     motors: dict[str, MotorTrack] = {}
@@ -34,7 +36,8 @@ def new_run(world: World, step: Step, line: Line) -> None:
             motor.record_lost = declared is not None and declared < 1.0 - STORE_TOL
         else:
             _carry_store(world, step, line, name, motor, same_boot, declared)
-        motor.out_of_service = motor.out_of_service or facts.out_of_service
+        motor.out_of_service = motor.out_of_service or facts.out_of_service or world.shop.damaged
+        motor.latched = motor.latched and not world.shop.damaged
         motors[name] = motor
     world.motors = motors
     world.boot, world.woken, world.clean = boot, False, False
@@ -65,14 +68,19 @@ def _carry_store(
     if not same_boot:
         motor.rest_until = line.t_s + rest_left if rest_left > 0 else float("-inf")
     charged = max(0.0, kept - 1.0) if was_on else kept
-    if declared is not None and declared > kept + STORE_TOL:
+    locked = world.shop.systems[name].starts_locked
+    lost_now = locked and not motor.locked  # one start, and only once a person has cleared the alarm
+    motor.locked = locked
+    if declared is not None and declared > (1.0 if lost_now else kept) + STORE_TOL:
         step.flag("C8a", line, name, f"{name} wakes with {declared:.3f} starts in store; only {kept:.3f} can be left.")
     fresh = line.t_s - motor.resumed_t >= 3600.0 or not same_boot
     motor.wake()
     if was_on and same_boot and not motor.latched and line.t_s - last_t <= RESUME_WITHIN_S + TOL_S and fresh:
         motor.resume_until = line.t_s + RESUME_WITHIN_S
-    motor.record_lost = declared is not None and declared < charged - 0.5
-    motor.store = charged if declared is None else min(charged, declared)
+    motor.rest_until = float("-inf") if lost_now else motor.rest_until
+    motor.rest_excuse = line.t_s + world.shop.systems[name].rest_s
+    motor.record_lost = locked or (declared is not None and declared < charged - 0.5)
+    motor.store = charged if declared is None else min(1.0 if lost_now else charged, declared)
     motor.store_t = line.t_s
 
 
@@ -145,6 +153,7 @@ class Inputs:
             track.state, track.said_stopped, track.lost_running = "stopped", False, False
         elif line.word == "stale" and track.state != "stale":
             track.lost_running = track.state == "running" and not track.said_stopped
+            track.lost_overlong = track.lost_running and self.world.overlong(name, line.t_s)
             track.state, track.stale_t = "stale", line.t_s
 
     def _tool_stops(self, name: str, track: ToolTrack, t_s: float) -> None:
@@ -158,7 +167,7 @@ class Inputs:
 
     def _tool_runs(self, step: Step, line: Line, name: str, track: ToolTrack) -> None:
         world, facts = self.world, self.world.shop.tools[name]
-        good = track.state == "stopped"
+        good = track.state == "stopped" and field_of(line.value, "fresh") is not False
         within_hold = track.state == "stale" and line.t_s <= track.stale_t + facts.hold_s
         if not (within_hold and track.lost_running and not track.said_stopped):
             track.causes.clear()
@@ -174,7 +183,7 @@ class Inputs:
             if forbidden == "C25" and world.motors[motor].mode == "hand":
                 track.causes[motor] = False
             elif forbidden in (None, "C15") and not world.motors[motor].latched:
-                track.causes[motor] = forbidden is None and name not in world.tools_out
+                track.causes[motor] = forbidden is None and name not in world.tools_out and not world.unread()
         for motor, motor_track in world.motors.items():
             if world.motor_forbidden(motor, line.t_s) in (None, "C15"):
                 motor_track.any_cut = True
@@ -236,7 +245,7 @@ class Inputs:
         motor = self.world.motors.get(line.subject or "")
         if motor is None or motor.mode == line.word:
             return
-        motor.mode = str(line.word)
+        motor.mode, motor.mode_t = str(line.word), line.t_s
         if line.word == "off":
             self._force(step, line, line.subject or "", "C25")
 
@@ -308,9 +317,9 @@ class Inputs:
             if world.motor_forbidden(motor, line.t_s) in (None, "C15", "C25"):
                 sure = request.what == "run" and line.subject == motor and track.mode != "hand"
                 track.runs.append(PersonRun(line.t_s, line.seq, request.for_s, sure))
-        gate = world.gates.get(line.subject or "")
-        if gate is not None:
-            gate.by_hand = True
+            if request.what != "run":
+                for name in world.shop.systems[motor].gates:
+                    world.gates[name].by_hand = True  # which ones a sweep or a flush opens is not in the record
 
     def _reset(self, step: Step, request: Request) -> None:
         world = self.world
@@ -333,16 +342,14 @@ class Inputs:
                     world.consume(motor)
                 track.latched = track.failed = False
                 track.free_start = track.record_lost
-                track.record_lost = False
-        if subject in world.gates:
-            self._release(step, request)
+                track.record_lost = track.locked = False
 
     def _out_of_service(self, step: Step, request: Request) -> None:
         world, line = self.world, request.line
         subject = line.subject
         if subject is None:
-            world.everything_out = True
             for motor in world.motors:
+                world.motors[motor].out_of_service = True
                 self._take_out(step, line, motor)
         elif subject in world.motors:
             world.motors[subject].out_of_service = True
@@ -359,7 +366,6 @@ class Inputs:
     def _back_in_service(self, step: Step, request: Request) -> None:
         world, subject = self.world, request.line.subject
         if subject is None:
-            world.everything_out = False
             for motor in world.motors.values():
                 motor.out_of_service = False
         elif subject in world.motors:

@@ -23,6 +23,7 @@ class SystemFacts:
     path_minimum_m2: float = 0.0
     starts_per_hour: float | None = None
     starts_stored: float | None = None
+    starts_locked: bool = False
     rest_s: float = 0.0
     coast_s: float = 0.0
     release_s: float = 0.0
@@ -47,6 +48,7 @@ class GateFacts:
     dead_s: float = 0.0
     actuated: bool = False
     switch: bool = False
+    sees_shut: bool = True
     supply: str | None = None
     clear_s: float = 0.0
     can_halt: bool | None = None
@@ -78,6 +80,7 @@ class ShopFacts:
     inputs: dict[str, tuple[str, ...]] = field(default_factory=dict)
     input_kinds: dict[str, str] = field(default_factory=dict)
     proof: str | None = None
+    damaged: bool = False
     gate_systems: dict[str, tuple[str, ...]] = field(default_factory=dict)
     gate_tools: dict[str, tuple[str, ...]] = field(default_factory=dict)
     tool_motors: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -171,6 +174,7 @@ def read_shop(raw: Mapping[str, Any]) -> ShopFacts:
         for name, word in proof.items():
             if name in shop.systems and isinstance(word, str):
                 shop.systems[name].proof = word
+    shop.damaged = raw.get("damaged") is True
     _link(shop)
     return shop
 

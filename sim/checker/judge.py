@@ -5,6 +5,7 @@ from typing import Any
 
 from sim.checker.apply import Inputs, new_run
 from sim.checker.due import Due
+from sim.checker.facts import ShopFacts, read_shop
 from sim.checker.form import INPUTS, KEYS, FormCheck
 from sim.checker.gate_rules import GateRules
 from sim.checker.motor_due import MotorDue
@@ -39,6 +40,7 @@ class Checker:
         self._words = WordRules(self.world, due)
         self._inputs = Inputs(self.world)
         self._begun = False
+        self._shop: ShopFacts | None = None
         self._place: tuple[Any, Any, Any] | None = None
         self._lines: list[Line] = []
 
@@ -53,7 +55,7 @@ class Checker:
         if place != self._place:
             found += self.finish()
             self._place = place
-        found += self._form.judge(entry, self.world.shop if self._begun else None)
+        found += self._form.judge(entry, self._shop)
         readable = all(key in entry for key in KEYS) and isinstance(entry["seq"], int)
         if readable and isinstance(entry["t_s"], int | float):
             self._take(read_line(entry))
@@ -61,7 +63,9 @@ class Checker:
 
     def _take(self, line: Line) -> None:
         if line.kind == "shop":
+            # The names of a run hold for the rest of this very step, too.
             self._begun = True
+            self._shop = read_shop(line.value) if isinstance(line.value, Mapping) else None
         if self._begun and not line.kind.startswith("truth_"):
             self._lines.append(line)
 

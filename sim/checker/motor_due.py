@@ -54,7 +54,7 @@ class MotorDue:
     def _start_due_t(self, motor: str, track: MotorTrack, t_s: float) -> float | None:
         """The instant from which a sure cause could have had this motor on, or None while anything forbids it."""
         world = self.world
-        if not world.shop.spins_down(motor) or world.motor_forbidden(motor, t_s) is not None:
+        if not world.shop.spins_down(motor) or world.unread() or world.motor_forbidden(motor, t_s) is not None:
             return None
         if track.latched or track.failed or track.seen == "running" or track.record_lost or not self._open(motor, t_s):
             return None
@@ -72,6 +72,7 @@ class MotorDue:
             world.start_gap_t(motor, doubtful=True),
             world.store_ready_t(motor),
             track.rest_until,
+            track.rest_excuse,
             world.wake_t + world.shop.systems[motor].settle_s,
             track.off_t,
         )
@@ -137,7 +138,7 @@ class MotorDue:
     def _still_running(self, step: Step, motor: str, track: MotorTrack) -> None:
         """Rule C9: running when told off is an alarm once the release and coast times are over, but not in Hand."""
         facts = self.world.shop.systems[motor]
-        since = max(track.off_t, track.seen_t)
+        since = max(track.off_t, track.seen_t, track.mode_t)  # leaving Hand, it may coast as long
         wrong = track.seen == "running" and not track.on and track.told_off and track.mode != "hand"
         limit_s = max(facts.release_s, facts.coast_s) + AT_ONCE_S
         if not wrong or step.t_s <= since + limit_s + TOL_S:

@@ -82,6 +82,8 @@ class MotorRules:
                 step.flag("C2", line, motor, f"{motor} was switched on before its path was proven open.")
             elif not world.path_enough(motor, t_s, shut):
                 step.flag("C2", line, motor, f"{motor} was switched on by a list that shuts its path.")
+        if track.locked:
+            step.flag("C8", line, motor, f"{motor} was switched on while the record of its starts is lost and uncleared.")
         if world.store(motor, t_s) < 1.0 - STORE_TOL:
             if not track.free_start:
                 step.flag("C8", line, motor, f"{motor} was switched on with no whole start in store.")
@@ -207,7 +209,7 @@ class MotorRules:
                 if not world.overlong(name, t_s):
                     return f"{motor} was stopped while {name} is running."
             elif tool.state == "stale" and tool.lost_running and not tool.said_stopped:
-                if t_s < tool.stale_t + facts.hold_s - TOL_S:
+                if not tool.lost_overlong and t_s < tool.stale_t + facts.hold_s - TOL_S:
                     return f"{motor} was stopped although {name} may still run: its sensor is lost."
             elif tool.stop_t is not None and (motor in tool.causes or tool.stop_t >= track.on_t - TOL_S):
                 end = world.run_on_until(name, motor, tool.stop_t)

@@ -67,8 +67,10 @@ class GateTrack:
 
     def confirmed_shut(self, t_s: float) -> bool:
         """As `confirmed_open`, for shut."""
-        if self.facts.switch:
+        if self.facts.switch and (self.facts.sees_shut or self.switch == "shut"):
             return self.switch == "shut"
+        if self.switch == "open":
+            return False
         if not self.facts.actuated or self.missed or self.command != "shut":
             return False
         return t_s >= self.command_t + self.facts.travel_s - TOL_S
@@ -81,7 +83,13 @@ class GateTrack:
         """Whether the order repeats what the gate has already done, so that nothing moves."""
         if self.facts.switch and self.switch == word and not self.moving(t_s):
             return True
-        return self.command == word and not self.missed and not self.moving(t_s)
+        return self.command == word and not self.missed and not self.moving(t_s) and not self._moved_away(word)
+
+    def _moved_away(self, word: str) -> bool:
+        """A switch has seen it leave where an earlier order had brought it."""
+        if word == "shut" and not self.facts.sees_shut:
+            return self.switch == "open"
+        return self.facts.switch and self.switch not in (None, word)
 
     def order(self, word: str, t_s: float) -> None:
         """A gate command was sent."""
@@ -89,7 +97,7 @@ class GateTrack:
             if self.moving(t_s) or (self.facts.switch and self.maybe_moving(t_s)):
                 self.command, self.command_t = "halt", t_s
             return
-        if word == self.command and not self.missed:
+        if word == self.command and not self.missed and (self.moving(t_s) or not self._moved_away(word)):
             return
         self.dead_s = self.facts.dead_s if self.moving(t_s) else 0.0
         self.arrived = self.at_rest_as_told(word, t_s)
@@ -125,6 +133,7 @@ class ToolTrack:
     others_ran: bool = False
     stale_t: float = 0.0
     lost_running: bool = False
+    lost_overlong: bool = False
     said_stopped: bool = False
     causes: dict[str, bool] = field(default_factory=dict)
 
@@ -160,11 +169,14 @@ class MotorTrack:
     air: bool | None = None
     air_t: float = 0.0
     mode: str | None = None
+    mode_t: float = float("-inf")
     out_of_service: bool = False
     store: float = STORE_LIMIT
     store_t: float = 0.0
     rest_until: float = float("-inf")
+    rest_excuse: float = float("-inf")
     record_lost: bool = False
+    locked: bool = False
     free_start: bool = False
     failed: bool = False
     latched: bool = False

@@ -1,7 +1,7 @@
 """Rules about what must be said: C10, C12, C14, C16, C20, C27, and beliefs without proof (C3a, C8)."""
 
 from sim.checker.due import Due
-from sim.checker.form import field_of
+from sim.checker.form import TOL_S, field_of
 from sim.checker.step import Step
 from sim.checker.violation import GUARD
 from sim.checker.world import STORE_TOL, World
@@ -39,7 +39,8 @@ class WordRules:
         always = {"out_of_service": "C14", "stop": "C16"}
         for line in step.of("request"):
             rule = always.get(str(line.word))
-            if rule is not None and step.refused(line):
+            known = line.subject is None or line.subject in self.world.motors
+            if rule is not None and known and step.refused(line):
                 step.flag(rule, line, line.subject, f"`{line.word}` was refused; it is always obeyed.")
 
     def after(self, step: Step) -> None:
@@ -95,6 +96,7 @@ class WordRules:
             tools = self.world.shop.gate_tools[name]
             for tool in tools:
                 behind = gate.stuck and not gate.confirmed_open(step.t_s) and self.world.tools[tool].state == "running"
+                behind = behind and all(self.world.settled(motor, step.t_s, TOL_S) for motor in self.world.motors)
                 said = self.world.message_up((tool, name, *self.world.shop.tool_motors[tool]), "now")
                 if not behind or said:
                     self.due.forget("C10 alarm", f"{name} {tool}")

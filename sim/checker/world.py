@@ -28,7 +28,6 @@ class World:
     circuits: dict[str, dict[str, bool]] = field(default_factory=lambda: {"emergency": {}, "fire": {}, "door": {}})
     emergency: bool = False
     fire: bool = False
-    everything_out: bool = False
     tools_out: set[str] = field(default_factory=set)
     shop_shut: bool = False
     setting_t: float = float("-inf")
@@ -87,9 +86,14 @@ class World:
                 return True
         return False
 
+    def unread(self) -> bool:
+        """Whether a circuit of the shop was not read since waking and the record says that it counts as open."""
+        kinds = self.shop.input_kinds.items()
+        return any(name not in self.circuits.get(kind, {name}) and self.message_up((name,)) for name, kind in kinds)
+
     def motor_out(self, motor: str) -> bool:
         """Out of service by a person or by a door (rule C14)."""
-        return self.everything_out or self.motors[motor].out_of_service or self._door_open(motor)
+        return self.motors[motor].out_of_service or self._door_open(motor)
 
     def motor_forbidden(self, motor: str, t_s: float) -> str | None:
         """The first rule, in the order of yielding, that forbids switching this motor on."""
@@ -133,6 +137,7 @@ class World:
         gate, systems = self.gates[name], self.shop.gate_systems[name]
         return (
             not gate.facts.actuated
+            or self.unread()
             or self.gate_forbidden(name, t_s) is not None
             or gate.resting_after_press(t_s, TOL_S)
             or any(self.motors[motor].mode == "off" for motor in systems)
