@@ -43,7 +43,7 @@ def take(world: World, event: Event, now_s: float) -> None:
         case HandSeen(motor=name, state=state):
             _hand_seen(world, world.motors[name], state, now_s)
         case ShopKeySeen(state=state):
-            world.shop_open = state == "open"
+            _key_seen(world, state == "open")
         case QuietSeen(quiet=quiet):
             _quiet_seen(world, quiet)
         case _:
@@ -61,7 +61,7 @@ def may_be_cause(world: World, motor: Motor) -> bool:
         and motor.hand == "auto"
         and motor.latch is None
         and not motor.store.locked
-        and (world.shop_open or motor.on)
+        and world.shop_open
         and not (motor.plan.kind is MotorKind.AIR_CLEANER and world.quiet)
     )
 
@@ -119,7 +119,7 @@ def _began(world: World, tool: Tool, seen_to_start: bool, now_s: float) -> None:
     tool.counting = True
     woken = systems_woken_by(world, tool)
     causes = {motor.name for motor in woken if seen_to_start and may_be_cause(world, motor)}
-    causes |= {motor.name for motor in woken if not seen_to_start and motor.resume and motor.out_of_service is None}
+    causes |= {motor.name for motor in woken if not seen_to_start and motor.resume and world.blocked(motor) is None}
     tool.causes = frozenset(causes)
     served = [world.motors[name] for name in world.systems_of[tool.name]]
     tool.found = not any(motor.name in tool.causes or motor.on for motor in served)
@@ -134,7 +134,7 @@ def _began(world: World, tool: Tool, seen_to_start: bool, now_s: float) -> None:
     for motor in woken:
         motor.parked = tuple(name for name in tool.plan.gates if world.gates[name].plan.system == motor.name)
         if motor.flush:
-            motor.flush, motor.flush_from, motor.run_until, motor.run_what = (), None, None, None
+            motor.flush, motor.flush_from, motor.flush_until = (), None, None
         if not world.shop_open:
             world.raise_alarm("shop_shut_start", tool.name, now_s, rule="C27")
 
@@ -275,6 +275,15 @@ def _hand_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
             motor.stop_check_at = now_s + max(motor.plan.release_s, motor.plan.coast_s)
 
 
+def _key_seen(world: World, shop_open: bool) -> None:
+    """Unlocking starts nothing: shutting the shop uses up what has not started yet (C21, C27)."""
+    if world.shop_open and not shop_open:
+        for motor in world.motors.values():
+            if not motor.on:
+                world.use_up(motor)
+    world.shop_open = shop_open
+
+
 def _quiet_seen(world: World, quiet: bool) -> None:
     world.quiet = quiet
     if quiet:
@@ -375,11 +384,13 @@ def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
     if motor.stop_check_at is not None and now_s >= motor.stop_check_at:
         motor.stop_check_at = None
         motor.overrun = not motor.on and motor.seen == "running" and motor.hand != "hand"
-    if motor.on and motor.lease_until is not None and now_s > motor.lease_until:
+    if motor.on and motor.lease_until is not None and now_s >= motor.lease_until:
         world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
         world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
     if motor.on and motor.confirm_by is not None and now_s >= motor.confirm_by:
         _not_confirmed(world, motor, now_s)
+    if motor.flush_until is not None and now_s >= motor.flush_until:
+        motor.flush, motor.flush_from, motor.flush_until = (), None, None
     if motor.flush:
         _advance_flush(world, motor, now_s)
 
@@ -411,4 +422,4 @@ def _advance_flush(world: World, motor: Motor, now_s: float) -> None:
     if done or not gate.can_serve:
         motor.flush, motor.flush_from = motor.flush[1:], None
         if not motor.flush:
-            motor.run_until = motor.run_what = None
+            motor.flush_until = None

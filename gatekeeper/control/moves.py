@@ -173,9 +173,10 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             busy.setdefault(gate.plan.supply, []).append(gate)
     needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
     spare = {name: _Spare(world, motor, now_s) for name, motor in world.motors.items()}
+    reversed_now: set[str] = set()
     for wish in queue:
         gate = wish.gate
-        if not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
+        if gate.name in reversed_now or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
             gate.wait_from = None
             continue
         if wish.what == "shut" and not spare[gate.plan.system].may_lose(gate):
@@ -186,6 +187,10 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             freed = _free_a_slot(wish, moving, needed)
             if freed is None:
                 _note_wait(world, gate, wish, now_s)
+                if wish.what == "open" and (back := _reversible(world, gate, moving, now_s)):
+                    why = "turned back: the path is lost and no other gate can move"
+                    proposals.append(Proposal(MoveGate(back.name, "open"), "C3", why))
+                    reversed_now.add(back.name)
                 continue
             moving.remove(freed)
             proposals.append(
@@ -234,9 +239,18 @@ def _free_a_slot(wish: Wish, moving: list[Gate], needed: set[str]) -> Gate | Non
     return next((gate for gate in moving if gate.name not in needed and gate.plan.can_halt and gate.moves), None)
 
 
+def _reversible(world: World, gate: Gate, moving: list[Gate], now_s: float) -> Gate | None:
+    """A gate of the same duct on its way to shut: turned back it keeps its slot and gives a lost path soonest (C3)."""
+    motor = world.motors[gate.plan.system]
+    if not (motor.fan_runs(now_s) and world.path_lost(motor, now_s)):
+        return None
+    duct = (other for other in moving if other.plan.system == motor.name and other is not gate)
+    return next((other for other in duct if other.state is GateState.SHUTTING and other.may_move(now_s)), None)
+
+
 def _note_wait(world: World, gate: Gate, wish: Wish, now_s: float) -> None:
-    if gate.wait_from is None:
-        gate.wait_from = now_s
+    if gate.wait_from is None or gate.wait_rule != wish.rule:
+        gate.wait_from, gate.wait_rule = now_s, wish.rule
         world.recorder.write(
             "queued", gate.name, wish.what, rule="C11", why=f"{gate.name} waits until another gate has moved"
         )

@@ -280,7 +280,7 @@ def _flush(world: World, request: Requested, now_s: float) -> str:
     motor.flush = tuple(gate.name for gate in gates)
     motor.flush_from = None
     whole_s = sum(2 * gate.plan.travel_s + 2 * gate.plan.dead_s + gate.plan.clear_s + 2 for gate in gates)
-    _run_for(motor, "flush", now_s + min(RUN_LONGEST_S, whole_s + 30))
+    motor.flush_until = now_s + min(RUN_LONGEST_S, whole_s + 30)
     return f"{len(gates)} branches are flushed one after the other."
 
 

@@ -45,13 +45,13 @@ class Gate(Unit):
     ``busy_until`` is the end of the actuator's longest possible motion (its slot on the supply); ``arrive_by`` the
     instant at which a move without a switch has arrived, or one with a switch has missed. ``tries`` counts misses of
     the present intention. ``held`` is the words of whoever holds it; ``free_at`` ends the three seconds after a
-    release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when it waits for a
+    release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when, and ``wait_rule`` for what, it waits for a
     slot. ``sure``: the switch has spoken since the last order to shut, so that "open" is no word from before the move.
     """
 
     FIELDS = (
         "state", "switch", "busy_until", "arrive_by", "tries", "held", "free_at", "hand", "hand_until", "hand_why",
-        "clear_until", "shake_until", "shaken", "wait_from", "worked", "sure",
+        "clear_until", "shake_until", "shaken", "wait_from", "worked", "sure", "wait_rule",
     )  # fmt: skip
     INSTANTS = frozenset({"busy_until", "arrive_by", "free_at", "hand_until", "clear_until", "shake_until"})
 
@@ -74,6 +74,7 @@ class Gate(Unit):
         self.shake_until: float | None = None
         self.shaken = False
         self.wait_from: float | None = None
+        self.wait_rule: str | None = None
 
     @property
     def is_open(self) -> bool:
@@ -126,7 +127,7 @@ class Motor(Unit):
         "state", "on", "lease_until", "coast_until", "store", "confirm_by", "confirmed", "retry_used", "retrying",
         "seen", "sensor_lost", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what",
         "path_lost_by", "air_last", "air_next", "air_held", "air_doubt", "air_from", "parked", "cut_s", "cut_from",
-        "shake_due", "flush", "flush_from", "overrun", "resume", "wait_from", "wait_why", "beat_at",
+        "shake_due", "flush", "flush_from", "flush_until", "overrun", "resume", "wait_from", "wait_why", "beat_at",
     )  # fmt: skip
     INSTANTS = frozenset(
         {
@@ -135,6 +136,7 @@ class Motor(Unit):
             "confirm_by",
             "stop_check_at",
             "run_until",
+            "flush_until",
             "path_lost_by",
             "air_from",
             "air_next",
@@ -175,11 +177,18 @@ class Motor(Unit):
         self.shake_due = False
         self.flush: tuple[str, ...] = ()
         self.flush_from: float | None = None
+        self.flush_until: float | None = None
         self.overrun = False
         self.resume = False
         self.wait_from: float | None = None
         self.wait_why: str | None = None
         self.beat_at: float | None = None
+
+    def asked_until(self) -> float | None:
+        """When the last of a person's runs ends: a timed run, or a flush of the branches."""
+        if self.run_until is None or self.flush_until is None:
+            return self.flush_until if self.run_until is None else self.run_until
+        return max(self.run_until, self.flush_until)
 
     @property
     def has_path_rule(self) -> bool:

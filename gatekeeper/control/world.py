@@ -272,7 +272,8 @@ class World:
 
     def cause_stands(self, motor: Motor, now_s: float) -> bool:
         """True where something asks for this motor that may also start it (C21)."""
-        if motor.run_until is not None and now_s < motor.run_until:
+        asked_until = motor.asked_until()
+        if asked_until is not None and now_s < asked_until:
             return True
         if motor.plan.kind is MotorKind.SHAKER:
             followed = self.motors[motor.plan.follows or ""]
@@ -281,13 +282,15 @@ class World:
 
     def in_use(self, motor: Motor, now_s: float) -> bool:
         """True while a tool counts as running on a motor or a person's run lasts."""
-        return (motor.run_until is not None and now_s < motor.run_until) or (
+        asked_until = motor.asked_until()
+        return (asked_until is not None and now_s < asked_until) or (
             motor.plan.kind is not MotorKind.SHAKER and any(tool.counting for tool in self.tools_of[motor.name])
         )
 
     def wanted_until(self, motor: Motor, now_s: float) -> float | None:
         """The instant at which the last delay, clear time and timed run end; None while it is in use by a tool."""
-        latest = motor.run_until if motor.run_until is not None else now_s
+        asked_until = motor.asked_until()
+        latest = now_s if asked_until is None else asked_until
         if motor.plan.kind is MotorKind.SHAKER:
             return latest
         if motor.plan.kind is MotorKind.AIR_CLEANER and self.quiet:
@@ -311,13 +314,17 @@ class World:
 
     def force(self, motor: Motor, rule: str, why: str) -> None:
         """A forced stop: off in this step, and every cause that stood is used up (C21)."""
+        self.use_up(motor)
+        self.force_off.setdefault(motor.name, (rule, why))
+
+    def use_up(self, motor: Motor) -> None:
+        """No cause that stood starts this motor any more (C21)."""
         motor.run_until = motor.run_what = None
-        motor.flush, motor.flush_from = (), None
+        motor.flush, motor.flush_from, motor.flush_until = (), None, None
         motor.retrying = motor.retry_used = False
         motor.shake_due = motor.resume = False
         for tool in self.tools_of[motor.name]:
             tool.causes -= {motor.name}
-        self.force_off.setdefault(motor.name, (rule, why))
 
     def halt(self, gate: Gate, rule: str, why: str) -> None:
         """Halt a gate in this step."""

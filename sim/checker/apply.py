@@ -316,7 +316,8 @@ class Inputs:
                 continue
             if world.motor_forbidden(motor, line.t_s) in (None, "C15", "C25"):
                 sure = request.what == "run" and line.subject == motor and track.mode != "hand"
-                track.runs.append(PersonRun(line.t_s, line.seq, request.for_s, sure))
+                for_s = None if request.what == "flush" else request.for_s  # a flush lasts as long as its branches take
+                track.runs.append(PersonRun(line.t_s, line.seq, for_s, sure))
             if request.what != "run":
                 for name in world.shop.systems[motor].gates:
                     world.gates[name].by_hand = True  # which ones a sweep or a flush opens is not in the record

@@ -79,6 +79,7 @@ class ShopFacts:
     gap_s: dict[str, float] = field(default_factory=dict)
     inputs: dict[str, tuple[str, ...]] = field(default_factory=dict)
     input_kinds: dict[str, str] = field(default_factory=dict)
+    planned: dict[str, float | None] = field(default_factory=dict)
     proof: str | None = None
     damaged: bool = False
     gate_systems: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -174,6 +175,11 @@ def read_shop(raw: Mapping[str, Any]) -> ShopFacts:
         for name, word in proof.items():
             if name in shop.systems and isinstance(word, str):
                 shop.systems[name].proof = word
+    shop.planned = {name: thing.spin_down_s for name, thing in (*shop.systems.items(), *shop.tools.items())}
+    settings = raw.get("settings")
+    for key, value in settings.items() if isinstance(settings, Mapping) else ():
+        subject, _, name = str(key).rpartition("/")
+        apply_setting(shop, subject, name, value)
     shop.damaged = raw.get("damaged") is True
     _link(shop)
     return shop
@@ -196,6 +202,8 @@ def apply_setting(shop: ShopFacts, subject: str | None, name: str, value: Any) -
     target = shop.systems.get(subject or "") or shop.tools.get(subject or "") or shop.gates.get(subject or "")
     if target is None:
         return
+    if name in ("spin_down", "spin_down_s") and value is None:
+        value = shop.planned.get(subject or "")
     known = {spec.name for spec in fields(target)}
     for candidate in (name, f"{name}_s"):
         if candidate in known:

@@ -79,7 +79,10 @@ class MotorDue:
         return due_t if due_t <= t_s else None
 
     def _open(self, motor: str, t_s: float) -> bool:
-        return not self.world.shop.path_binds(motor) or self.world.path_enough(motor, t_s)
+        """Whether the path is surely enough: a switch that says open against a driver's miss is not."""
+        gates = self.world.gates
+        doubted = [n for n in self.world.shop.systems[motor].gates if n in gates and gates[n].missed]
+        return not self.world.shop.path_binds(motor) or self.world.path_enough(motor, t_s, doubted)
 
     def _surely(self, name: str, motor: str, t_s: float) -> bool:
         tool = self.world.tools[name]

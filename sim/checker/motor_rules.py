@@ -172,8 +172,10 @@ class MotorRules:
             track.retry_causes, track.retry_runs, track.any_cut = causes, runs, any_cut
 
     def _forced(self, motor: str, track: MotorTrack, t_s: float) -> bool:
-        """Other reasons that the record shows: forbidden, no path, no air, a tool that never stops."""
+        """Other reasons that the record shows: forbidden, lease over, no path, no air, a tool that never stops."""
         world = self.world
+        if t_s >= track.until_s - TOL_S:
+            return True
         if world.motor_forbidden(motor, t_s) not in (None, "C27") or (track.air is False and track.confirmed):
             return True
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
