@@ -147,11 +147,12 @@ def of_motor(view: ShopView, motor: MotorView) -> Html | None:
     spin = motor.spin_down
     if spin is None or spin.value_s is None:
         return None
-    counts = None
+    # Outside of the control itself, which stands still under the finger while this keeps counting; and always there,
+    # so that nothing moves under the finger when the countdown begins.
+    state = Saying(f"{motor.name}: {motor.word}.")
     if motor.stops_at_s is not None:
-        # Outside of the control itself, which stands still under the finger while this keeps counting.
-        left = Saying(f"{motor.name} stops in {{time}}.", until_s=motor.stops_at_s)
-        counts = el("p", {"class": "count", "data-key": f"count {motor.name}"}, words.said(left, view.now_s))
+        state = Saying(f"{motor.name} stops in {{time}}.", until_s=motor.stops_at_s)
+    counts = el("p", {"class": "count", "data-key": f"count {motor.name}"}, words.said(state, view.now_s))
     return join(counts, control(view, spin, spin.value_s, of_tool=False))
 
 

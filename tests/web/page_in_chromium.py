@@ -61,6 +61,7 @@ class Served:
         scripts: bool = True,
         still: bool = False,
         first_visit: bool = False,
+        before: str | None = None,
     ) -> Page:
         context = self.browser.new_context(
             viewport={"width": size[0], "height": size[1]},
@@ -74,6 +75,8 @@ class Served:
         if not first_visit:
             context.add_cookies([{"name": "gatekeeper_cautions_read", "value": "1", "url": self.address}])
         page = context.new_page()
+        if before is not None:
+            page.add_init_script(before)
         page.on("console", self._heard)
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
         page.goto(self.address + path)

@@ -222,6 +222,32 @@ def test_plus_and_minus_are_large_and_stop_at_the_clear_time(serve: Serve) -> No
     wait_for(page, lambda: here.face.asked[-1][2] == 3.0)
 
 
+def test_the_control_stands_still_under_the_finger_and_tells_the_truth_afterwards(serve: Serve) -> None:
+    here = serve(shop())
+    page = here.open()
+    scale = page.locator("#spin [type=range]")
+    scale.scroll_into_view_if_needed()
+    box = scale.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    wait_for(page, lambda: here.face.asked != [])
+    mine = page.locator("#spin .number").inner_text()
+    here.face.set_spin_down("Collector", 77, "page", "192.168.1.99")
+    here.face.show(replace(here.face.view(), sentence=cutting().sentence))
+    expect(page.locator("h1")).to_contain_text("Table saw running")
+    assert page.locator("#spin .number").inner_text() == mine
+    page.mouse.up()
+    expect(page.locator("#spin .number")).to_have_text("77 s")
+
+
+def test_undo_is_there_as_soon_as_the_controller_says_the_same_as_the_finger(serve: Serve) -> None:
+    never_give_up = "const real = setTimeout; window.setTimeout = (f, ms, ...a) => ms === 3000 ? 0 : real(f, ms, ...a);"
+    page = serve(shop()).open(before=never_give_up)
+    page.get_by_role("button", name="Collector: one second more").click()
+    expect(page.get_by_role("button", name="Undo: back to 8\u00a0s")).to_be_visible()
+
+
 def test_below_the_clear_time_needs_a_hold(serve: Serve) -> None:
     here = serve(shop())
     page = here.open()
@@ -274,6 +300,15 @@ def test_stop_without_an_answer_sends_to_the_red_button(serve: Serve) -> None:
     expect(page.locator("#stops")).to_have_text("Sent.")
     expect(page.locator("#stops")).to_have_text("Not confirmed. Use the red button.")
     here.complaints.clear()  # the browser reports the refusal as an error, rightly
+
+
+def test_a_stop_that_is_taken_but_not_confirmed_sends_to_the_red_button_too(serve: Serve) -> None:
+    here = serve(cutting())
+    here.face.confirms = False
+    page = here.open()
+    page.get_by_role("button", name="Stop dust collector").click()
+    expect(page.locator("#stops")).to_have_text("Stopped from the page by 127.0.0.1 at 14:03.")
+    expect(page.locator("#stops")).to_have_text("Not confirmed. Use the red button.")
 
 
 def test_the_bench_switches_a_virtual_machine(serve: Serve) -> None:
@@ -393,10 +428,15 @@ def test_pictures_for_the_readme(serve: Serve, request: pytest.FixtureRequest) -
     base = cutting()
     gates = with_gates(base, planer=gate("Planer"), router_table=gate("Router table", GateWord.SHUT))
     view = replace(base, gates=gates)
-    for name, size, scheme, shown in (
-        ("phone-cutting", PHONE, "light", view),
-        ("phone-stuck-dark", PHONE, "dark", stuck()),
-        ("desk-cutting", DESK, "light", view),
-    ):
-        page = serve(shown, FakeBench() if size == DESK else None).open(size=size, scheme=scheme)
+    wanted = (
+        ("phone-cutting", "/", PHONE, "light", view, "header"),
+        ("phone-ducts", "/", PHONE, "light", view, ".air-ways"),
+        ("phone-spin-down", "/", PHONE, "dark", clearing(40), "#spin"),
+        ("phone-stuck", "/", PHONE, "dark", stuck(), "header"),
+        ("phone-machine", "/machine/Bandsaw", PHONE, "light", stuck(), "header"),
+        ("desk-cutting", "/", DESK, "light", view, "header"),
+    )
+    for name, path, size, scheme, shown, at_top in wanted:
+        page = serve(shown).open(path, size=size, scheme=scheme)
+        page.locator(at_top).evaluate("e => e.scrollIntoView()")
         page.screenshot(path=folder / f"{name}.png")

@@ -277,6 +277,12 @@ def test_stop_needs_no_pin_and_no_body_and_says_who_stopped(client: TestClient, 
     assert '<p data-stop="stopping">Stopped from the page by 192.168.1.23 at 14:03.</p>' in page
 
 
+@pytest.mark.parametrize("path", ["/ask", "/stop", "/spin-down", "//evil.example"])
+def test_nobody_is_sent_back_to_where_only_forms_go(client: TestClient, path: str) -> None:
+    answer = client.post("/stop", headers=HTML | {"Referer": ORIGIN + path})
+    assert answer.headers["location"].startswith("/?said=")
+
+
 def test_stop_of_one_motor_goes_the_same_way(client: TestClient, face: FakeFace) -> None:
     assert client.post("/ask", data={"what": "stop", "subject": "Collector"}).status_code == 200
     assert face.asked == [("stop", "Collector", "page", None, None, "192.168.1.23")]
@@ -289,6 +295,9 @@ def test_an_unconfirmed_stop_says_so(client: TestClient, face: FakeFace, monkeyp
     face.confirms = False
     answer = client.post("/stop")
     assert (answer.status_code, answer.text) == (409, "Not confirmed. Use the red button.\n")
+    monkeypatch.setattr(face, "_stop", lambda *_: None)
+    face.show(shop())  # accepted, but no motor says anything about a stop
+    assert client.post("/stop").text == "Not confirmed. Use the red button.\n"
     face.mute = True
     answer = client.post("/stop", headers=JSON)
     assert answer.status_code == 409

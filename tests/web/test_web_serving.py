@@ -108,7 +108,9 @@ def test_a_page_that_comes_later_gets_the_whole_of_what_is_so_now(look: Open, fa
     first.parts()
     face.show(clearing())
     first.parts()
-    assert "Clearing: collector stops in " in look().parts()["top"]
+    late = look().parts()
+    assert "Clearing: collector stops in " in late["top"]
+    assert "messages" in late  # though it did not change
     assert set(look("machine/Planer").parts()) == {"stops", "machine", "spin"}
     assert set(look("settings").parts()) == {"stops", "settings"}
 

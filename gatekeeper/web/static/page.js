@@ -300,6 +300,7 @@
     setting.delete(subject);
     if (told.accepted) {
       // The control stays as the finger left it until the stream says the same, so it never jumps back in between.
+      show("spin");
       setTimeout(rest, LATE_MS, spin);
     } else {
       say(told.sentence);
