@@ -6,8 +6,8 @@ from gatekeeper.devices.base import DeviceError
 from gatekeeper.service.face import Answer, BenchChoice, BenchControl
 from gatekeeper.shop.model import Input, InputKind
 from sim.faults import GateFault, MotorFault, SensorFault
-from sim.parts import SWITCH_AT
-from sim.plant import BUTTONS, SELECTOR_PLACES, GateNow, MotorNow, VirtualShop
+from sim.parts import SWITCH_AT, GateNow, MotorNow
+from sim.plant import BUTTONS, SELECTOR_PLACES, VirtualShop
 
 _BY_INPUT = {
     # kind: (word when it says yes, word when not, label of the choice that makes it say yes, and of the other)
@@ -34,8 +34,8 @@ class VirtualBench:
     Args:
         plant: the virtual shop.
         on_plug_pulled: called when the board's plug has been pulled, after the plant went dark: end the controller.
-        on_plug_in: called when the plug goes back in; it must start a controller on new pins and hand these to
-            ``plant.plug_in`` before it wires them up. Without the two, the bench has no plug.
+        on_plug_in: called when the plug goes back in; it must make new pins, hand them to ``plant.plug_in``, wire them
+            up, call ``plant.step`` and wake a controller on them. Without the two, the bench has no plug.
     """
 
     def __init__(

@@ -5,7 +5,7 @@ between. Times are seconds on the shop's clock and never go back. Nothing here k
 """
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from gatekeeper.devices.pins import SERVO_FRAME_HZ
 from gatekeeper.shop.model import BoardDeath, Gate, Motor, Servo
@@ -22,6 +22,23 @@ SWITCH_AT = 0.02
 RELEASE_SHARE = 0.2
 #: Pulses outside of these are none: a line that is low or high throughout.
 LEAST_DUTY, MOST_DUTY = 0.01, 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class GateNow:
+    """One gate: its slide from 0 (shut) to 1 (open), and whether something pulls at it."""
+
+    position: float
+    is_driven: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MotorNow:
+    """One motor: whether current flows, its speed from 0 to 1, and whether an air switch on its duct would be made."""
+
+    has_power: bool
+    speed: float
+    air_moves: bool
 
 
 def servo_target(servo: Servo, level: float | None) -> float | None:

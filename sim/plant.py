@@ -8,7 +8,7 @@ machine. Time is the shop's clock; ``step`` brings everything up to now, and ``s
 import math
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from threading import Event, RLock, Thread
 
 from gatekeeper.devices.bench import BenchPins, FakeBank, fake_converter
@@ -22,7 +22,7 @@ from sim.clamps import Codes, Draw, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
-from sim.parts import Drive, Slide, servo_target
+from sim.parts import Drive, GateNow, MotorNow, Slide, servo_target
 
 #: How often the plant brings its contacts up to date in real time, seconds of the shop's clock.
 STEP_S = 0.02
@@ -38,23 +38,6 @@ SELECTOR_PLACES = ("hand", "off", "auto")
 _Change = tuple[int, float, Callable[[float, float | None], None], float | None]
 
 
-@dataclass(frozen=True, slots=True)
-class GateNow:
-    """One gate: its slide from 0 (shut) to 1 (open), and whether something pulls at it."""
-
-    position: float
-    is_driven: bool
-
-
-@dataclass(frozen=True, slots=True)
-class MotorNow:
-    """One motor: whether current flows, its speed from 0 to 1, and whether an air switch on its duct would be made."""
-
-    has_power: bool
-    speed: float
-    air_moves: bool
-
-
 class VirtualShop:
     """One shop without a building.
 
@@ -64,9 +47,10 @@ class VirtualShop:
         clock: the shop's clock, the same that the controller runs on.
         seed: of the converters' noise.
 
-    Make it before ``gatekeeper.service.wiring.wire_up``, hand ``open_bank`` to that, then call ``start`` (real time) or
-    ``step`` (a clock moved by hand) before the controller wakes. Every method may be called from any thread; those that
-    take a name raise ValueError with a sentence when the shop has nothing of that name.
+    Make it before ``gatekeeper.service.wiring.wire_up`` and hand ``open_bank`` to that. Once the lines are claimed, and
+    before the controller wakes, call ``step`` (``start`` does so too): a mock line forgets on its claim what its
+    contact said, and no controller may wake to a red button that only looks pressed. Every method may be called from
+    any thread; those that take a name raise ValueError with a sentence when the shop has nothing of that name.
     """
 
     def __init__(self, shop: Shop, pins: Pins, clock: Clock, *, seed: int = 7) -> None:
@@ -115,7 +99,7 @@ class VirtualShop:
         self._thread.start()
 
     def stop(self) -> None:
-        """End the thread; a converter that somebody reads no longer waits."""
+        """End the thread. A converter waits for nothing then: end who reads it first, or at once after."""
         self._ending.set()
         thread, self._thread = self._thread, None
         if thread is not None:
@@ -167,7 +151,7 @@ class VirtualShop:
             self._mute_banks()
 
     def plug_in(self, pins: Pins) -> None:
-        """The board has power again, on these lines; no line is claimed yet."""
+        """The board has power again, on these lines; none is claimed yet. ``step`` once they are, as at the start."""
         with self._lock:
             self._settle(self.clock.now())
             self._is_plugged = True

@@ -310,6 +310,39 @@ def test_a_shop_of_switches_and_buttons(make: Make) -> None:
     assert not runs(rig)
 
 
+def test_air_is_proved_by_a_turning_fan_and_a_way_for_the_air_and_by_nothing_else(make: Make) -> None:
+    rig = make("long-narrow")
+
+    def air() -> tuple[bool, bool]:
+        motors = rig.plant.motors()
+        return motors["collector"].air_moves, motors["vacuum"].air_moves
+
+    assert stands(rig, "saw guard gate") == 1.0
+    assert air() == (False, False)  # open, and no fan turns
+    rig.plant.switch_tool("bandsaw", True)  # its hand gate stays shut: the relief port alone is the way
+    rig.plant.switch_tool("bench outlet", True)
+    rig.run(8.0)
+    assert runs(rig, "collector")
+    assert air() == (True, True)
+    for gate in ("saw guard gate", "bench gate"):
+        rig.plant.faults.break_gate(gate, GateFault.JAMMED)
+        rig.plant._slides[gate].position = 0.0
+    assert runs(rig, "vacuum")
+    assert air() == (True, False)  # a fan on a closed system proves nothing
+
+
+def test_a_press_is_short(make: Make) -> None:
+    rig = make("drops")
+    rig.plant.press("planer button")
+    rig.run(1.0)
+    before = len(rig.entries("request", "planer"))
+    rig.plant.press("planer button")
+    rig.run(1.0)
+
+    assert before == 1
+    assert len(rig.entries("request", "planer")) == 2
+
+
 def test_the_hand_off_auto_switch_switches_by_wire(make: Make) -> None:
     rig = make("drops")
     rig.plant.turn_selector("selector", "hand")
