@@ -9,14 +9,11 @@ from fastapi.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from fake_face import FakeBench, FakeFace
+from fake_face import ORIGIN, PIN, FakeBench, FakeFace
 from shop_views import shop
 
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
-
-PIN = "481516"
-ORIGIN = "http://shop.local"
 
 
 @pytest.fixture

@@ -23,7 +23,8 @@ from gatekeeper.service.face import (
     Who,
 )
 
-CLEARED_S = 20.0
+PIN = "481516"
+ORIGIN = "http://shop.local"
 DAY = DayView(
     "2026-09-21",
     ("2026-09-22", "2026-09-21", "2026-09-20"),

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 
-from fake_face import FakeBench, FakeFace
+from fake_face import PIN, FakeBench, FakeFace
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright
 
 from gatekeeper.web.app import create_app
@@ -12,7 +12,6 @@ from gatekeeper.web.door import DoorSettings
 from gatekeeper.web.live import Live
 from gatekeeper.web.serving import Serving
 
-PIN = "481516"
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = (
     "--no-sandbox",

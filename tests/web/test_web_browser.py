@@ -3,10 +3,11 @@
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
-from fake_face import FakeBench, FakeFace
-from page_in_chromium import DESK, PHONE, PIN, Served, launch, served, wait, wait_for
+from fake_face import PIN, FakeBench, FakeFace
+from page_in_chromium import DESK, PHONE, Served, launch, served, wait, wait_for
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from shop_views import STATES, clearing, cutting, gate, large, shop, stuck, with_gates
 
@@ -421,10 +422,10 @@ def test_without_scripts_the_delay_can_be_changed_also_below_the_clear_time(serv
 # ---------------------------------------------------------------- pictures for the README
 
 
-def test_pictures_for_the_readme(serve: Serve, request: pytest.FixtureRequest) -> None:
-    if not request.config.getoption("--pictures", default=False):
-        pytest.skip("pictures are written with --pictures only")
-    folder = request.config.rootpath / "hardware" / "pictures"
+def test_pictures_for_the_readme(serve: Serve, request: pytest.FixtureRequest, tmp_path: Path) -> None:
+    """Into a temporary folder, or with ``--pictures`` to where the README looks for them."""
+    kept = request.config.getoption("--pictures", default=False)
+    folder = request.config.rootpath / "hardware" / "pictures" if kept else tmp_path
     base = cutting()
     gates = with_gates(base, planer=gate("Planer"), router_table=gate("Router table", GateWord.SHUT))
     view = replace(base, gates=gates)
@@ -440,3 +441,4 @@ def test_pictures_for_the_readme(serve: Serve, request: pytest.FixtureRequest) -
         page = serve(shown).open(path, size=size, scheme=scheme)
         page.locator(at_top).evaluate("e => e.scrollIntoView()")
         page.screenshot(path=folder / f"{name}.png")
+    assert {path.stem for path in folder.glob("*.png")} >= {name for name, *_ in wanted}

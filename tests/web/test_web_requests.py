@@ -5,8 +5,7 @@ from concurrent.futures import Future
 from dataclasses import replace
 
 import pytest
-from conftest import ORIGIN, PIN
-from fake_face import FakeBench, FakeFace
+from fake_face import ORIGIN, PIN, FakeBench, FakeFace
 from fastapi.testclient import TestClient
 from shop_views import clearing, out_of_service, shop, stuck
 
