@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass, replace
 
+from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.plan import GatePlan
 from gatekeeper.control.snapshot import GateNow
 from gatekeeper.service.face import DuctView, GateView, GateWord, Offer, Saying
-from gatekeeper.service.viewing_scene import RUN_S, Scene, gate_called, listing, made, plain
+from gatekeeper.service.viewing_scene import RUN_S, Scene, listing, made, plain
 from gatekeeper.shop.model import Shop
 
 _WORDS = {

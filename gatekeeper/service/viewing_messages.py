@@ -3,11 +3,11 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault
+from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault, gate_called
 from gatekeeper.control.snapshot import AlarmNow
 from gatekeeper.service.face import Heap, MessageView, Offer
 from gatekeeper.service.viewing_notes import ExtraMessage
-from gatekeeper.service.viewing_scene import Scene, cap, gate_called, made
+from gatekeeper.service.viewing_scene import Scene, cap, made
 
 #: Messages that are over stay for the reader: so many, and so long.
 OVER_MOST = 20
@@ -23,6 +23,9 @@ _ON_SCREEN = {
     "sensor_lost": FAULTS["sensor_lost"]._replace(
         happened="The sensor of {subject} says nothing that can be relied on."
     ),
+    "motor_sensor_lost": FAULTS["motor_sensor_lost"]._replace(
+        happened="The sensor that sees whether {subject} runs says nothing that can be relied on."
+    ),
     "no_air": FAULTS["no_air"]._replace(cause="The collector was stopped, may not start, or has no open gate."),
 }
 _NOT_RESET_YET = {
@@ -36,11 +39,7 @@ def words_of(code: str, subject: str) -> Fault:
     row = _ON_SCREEN.get(code, FAULTS[code])
     if subject == _NOT_RESET and code in _NOT_RESET_YET:
         return row._replace(happened=_NOT_RESET_YET[code])
-    if "{subject} gate" in row.happened:
-        happened = row.happened.replace("{subject} gate", gate_called(subject))
-    else:
-        happened = row.happened.replace("{subject}", subject)
-    return row._replace(happened=cap(happened))
+    return row._replace(happened=cap(row.happened.format(subject=subject, gate=gate_called(subject))))
 
 
 class Messages:
@@ -121,7 +120,8 @@ def _offers(scene: Scene, code: str, subject: str) -> tuple[Offer, ...]:
     if code == "emergency":
         return made(scene.reset_offer())
     if code in ("found_running", "no_air"):
-        return made(*(scene.start_offer(motor) for motor in scene.motors_of(subject) if not motor.on))
+        idle = [motor for motor in scene.motors_of(subject) if not motor.on and motor.wait_why is None]
+        return made(*(scene.start_offer(motor) for motor in idle))
     if code in ("gate_stuck", "gate_held"):
         return made(scene.release_offer(scene.gates[subject]))
     if code in ("did_not_start", "stopped_itself", "starts_lost"):

@@ -239,7 +239,8 @@ def stop_view(scene: Scene, now: MotorNow) -> StopView | None:
     if asked is None or (now.on and now.switched_at_s > asked.asked_s):
         return None
     coast_s = scene.plan.motors[now.name].coast_s
-    sees = scene.ground.shop.motors[now.name].confirmed_by is not None
+    wired = scene.ground.shop.motors[now.name].confirmed_by is not None
+    sees = wired and now.seen in ("running", "still")
     stood = not now.fan_runs and now.switched_at_s + coast_s <= asked.asked_s
     at = clock(scene.wall(asked.asked_s))
     still = now.seen == "still" if sees else stood
@@ -251,8 +252,10 @@ def stop_view(scene: Scene, now: MotorNow) -> StopView | None:
         return StopView(StopWord.SENT, sentence)
     if now.hand == "hand":
         sentence += f" {cap(now.name)} is run by hand at its switch."
-    elif not sees:
+    elif not wired:
         sentence += f" Nothing is wired that could confirm that {now.name} stops."
+    elif not sees:
+        sentence += f" The sensor that sees whether {now.name} runs says nothing that can be relied on."
     return StopView(StopWord.NOT_CONFIRMED, sentence)
 
 

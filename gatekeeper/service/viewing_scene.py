@@ -6,6 +6,7 @@ questions here mirror the refusals of ``gatekeeper.control.people``: an offer th
 
 from collections.abc import Iterable, Mapping
 
+from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.plan import GatePlan, MotorKind, MotorPlan, Plan, Proof
 from gatekeeper.control.snapshot import CoreView, GateNow, MotorNow, ToolNow
 from gatekeeper.service.face import Offer, Press
@@ -36,11 +37,6 @@ def listing(names: Iterable[str], most: int = 3) -> str:
     if len(every) > most:
         every = [*every[: most - 1], f"{len(every) - most + 1} more"]
     return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} and {every[-1]}" if every else ""
-
-
-def gate_called(name: str) -> str:
-    """A gate's name that says that it is a gate: "saw gate" for both "saw" and "saw gate"."""
-    return name if name.lower().endswith("gate") else f"{name} gate"
 
 
 class Ground:

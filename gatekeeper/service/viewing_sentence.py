@@ -6,12 +6,13 @@ and why, what runs, what clears, what keeps everything still, and last that noth
 
 from collections.abc import Iterator, Sequence
 
+from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.plan import MotorKind
 from gatekeeper.control.snapshot import MotorNow, ToolNow
 from gatekeeper.service.face import Attention, Heap, MessageView, Saying
 from gatekeeper.service.viewing_messages import words_of
 from gatekeeper.service.viewing_motors import reason, waits
-from gatekeeper.service.viewing_scene import Scene, cap, gate_called, listing, made
+from gatekeeper.service.viewing_scene import Scene, cap, listing, made
 from gatekeeper.service.viewing_tools import question
 
 FIRE = "Heat, smoke or the building's alarm. Do not open bin or filter. Leave, call the fire service."
@@ -43,7 +44,7 @@ def top_sentence(scene: Scene, messages: Sequence[MessageView]) -> Saying:
             return Saying(f"{text}.")
         return Saying(f"{text}, in {{time}}.", until_s=core.settle_until_s)
     return (
-        _hurts_now(messages)
+        _hurts_now(scene, messages)
         or _waits(scene)
         or _cuts(scene)
         or _runs_without_tool(scene)
@@ -60,11 +61,16 @@ def _emergency(scene: Scene) -> str:
     return f"{words_of('emergency', 'not reset yet').happened} Find out why, then press Reset."
 
 
-def _hurts_now(messages: Sequence[MessageView]) -> Saying | None:
+def _hurts_now(scene: Scene, messages: Sequence[MessageView]) -> Saying | None:
     now = [message for message in messages if message.heap is Heap.NOW and not message.cleared]
     if not now:
         return None
     first = min(now, key=lambda message: _rank(message, _WORST_FIRST))
+    if first.key.startswith("no_air:"):
+        waiting = [motor for motor in scene.motors_of(first.key.partition(":")[2]) if motor.wait_why is not None]
+        if waiting:
+            said = waits(scene, waiting[0])
+            return Saying(f"{first.sentence} {said.text}", said.until_s)
     return Saying(f"{first.sentence} {first.remedy}")
 
 
@@ -143,6 +149,9 @@ def _runs_without_tool(scene: Scene) -> Saying | None:
 
 
 def _about(motor: MotorNow, said: Saying) -> Saying:
+    """A motor's reason with its name: "Collector rests: it may start in 3 min."."""
+    if said.text.startswith("Motor rests"):
+        return Saying(cap(motor.name) + said.text.removeprefix("Motor"), said.until_s, said.since_s)
     return Saying(f"{cap(motor.name)}: {said.text[:1].lower()}{said.text[1:]}", said.until_s, said.since_s)
 
 
