@@ -114,11 +114,12 @@ def run(
     from gatekeeper.launch import open_page, run_until_told, state_folder
     from gatekeeper.service.lock import AlreadyRunning
     from gatekeeper.service.running import Service
+    from gatekeeper.service.wiring import bank_for
 
     shop, name = _shop(shop_file)
     folder = state_folder(name, Path(state) if state else None)
     try:
-        service = Service(shop, open_pins(pins), folder)
+        service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins))
     except (DeviceError, AlreadyRunning) as trouble:
         _refuse(str(trouble))
     except OSError as trouble:

@@ -3,6 +3,7 @@
 Nothing is commanded here. Contacts report what they see to ``report`` in whatever thread saw it.
 """
 
+import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
@@ -49,6 +50,19 @@ class Wires:
 def board_bank(converter: Converter, channels: int) -> SpiBank:
     """The converter on the board's own SPI bus."""
     return open_spi_bank(converter.name, CHIPS[converter.kind], converter.bus, converter.chip_select, channels=channels)
+
+
+def silent_bank(converter: Converter, channels: int) -> SpiBank:
+    """A converter without a board: it gives what a dead one gives, so every sensor on it counts as lost."""
+    from gatekeeper.devices.bench import FakeBank, fake_converter
+
+    chip = CHIPS[converter.kind]
+    return fake_converter(converter.name, chip, FakeBank(chip, pace=time.sleep), channels=channels)
+
+
+def bank_for(pins: str) -> OpenBank:
+    """Where converters are: on the board's bus, or nowhere for pins that are no board's."""
+    return silent_bank if pins.partition(":")[0] in ("mock", "bank") else board_bank
 
 
 def wire_up(
