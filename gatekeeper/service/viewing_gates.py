@@ -27,6 +27,7 @@ _OPENS = {
 }
 #: The core's own reasons to keep or open a gate that no tool and no person asked for, and their words on the page.
 _OPEN_FOR = {
+    "opened again: air was not proved without it": "because no air was seen to move without it",
     "its branch is being flushed": "while its branch is cleared",
     "open as extra air for the main": "as extra air, to keep the air in the main fast enough",
     "kept open so that the fan has a path": "so that air can reach the fan",
@@ -137,8 +138,9 @@ def _cause(scene: Scene, now: GateNow) -> _Cause | None:
         begins = (now.reason or "").partition(" for ")[0]
         words = _HAND_WORDS.get(begins, "as asked by hand")
         return _Cause(f"{words}, {{time}} more", now.hand_until_s)
-    words = _OPEN_FOR.get(now.reason or "", "")
-    return _Cause(words) if words else None
+    if now.reason is None or now.reason in _TO_SHUT:
+        return None
+    return _Cause(_OPEN_FOR.get(now.reason, "for a reason that the history tells"))
 
 
 def _open_reason(now: GateNow, cause: _Cause) -> Saying | None:
