@@ -1,6 +1,6 @@
 """The shop's own ducts as one plain line drawing, and the same as a list.
 
-The drawing is a column of rows of equal height: the collector on the first, then one row per machine or gate. Main
+The drawing is a column of rows: the collector on the first, then one row per gate, higher where machines share it. Main
 ducts run down the left side and fold at every junction, so the widest shop fits a 360 px screen; each drop runs from
 its main to the right, to the row that names its machine. A drawn unit is a sixteenth of the text size, so the picture
 grows with the reader's letters and its rows stay beside their words.
@@ -9,12 +9,17 @@ grows with the reader's letters and its rows stay beside their words.
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from gatekeeper.service.face import DuctView, GateView, GateWord, MotorView, ShopView
+from gatekeeper.service.face import DuctView, GateView, GateWord, MotorView, SensorWord, ShopView, ToolView
 from gatekeeper.web import words
 from gatekeeper.web.markup import Html, el, join
 
 #: Drawn units: a row, the picture's width, the first main, the step of a fold, and where a gate sits on its drop.
 _ROW = 72.0
+#: Where machines share a gate: what each needs, what the words below need, and how many get room (``.n2`` to ``.n4`` in
+#: the style sheet are these heights).
+_EACH = 48.0
+_BELOW = 40.0
+_MOST_LINES = 4
 _WIDTH = 124.0
 _MAIN_X = 20.0
 _FOLD = 22.0
@@ -34,15 +39,20 @@ class _Sheet:
 
     view: ShopView
     rows: list[Html] = field(default_factory=list)
+    height: float = 0.0
+    row_y: float = 0.0
     walls: list[Html] = field(default_factory=list)
     bores: list[Html] = field(default_factory=list)
     air: list[Html] = field(default_factory=list)
     marks: list[Html] = field(default_factory=list)
 
-    @property
-    def row_y(self) -> float:
-        """Middle of the newest row."""
-        return (len(self.rows) - 0.5) * _ROW
+    def row(self, label: Html, lines: int = 1) -> None:
+        """Begin a row; ``row_y`` is its middle."""
+        lines = max(1, min(lines, _MOST_LINES))
+        height = _ROW if lines == 1 else _EACH * lines + _BELOW
+        self.rows.append(el("li", {"class": f"n{lines}" if lines > 1 else None}, label))
+        self.row_y = self.height + height / 2
+        self.height += height
 
     def pipe(self, duct: DuctView, path: str) -> None:
         """Draw one duct along ``path``, which runs the way the air goes."""
@@ -96,23 +106,32 @@ def _fan_mark(motor: MotorView, y: float) -> Html:
     )
 
 
-def _label(view: ShopView, gate: GateView | None, duct: DuctView) -> Html:
+def _add_row(sheet: _Sheet, gate: GateView | None, duct: DuctView) -> None:
     """Words beside a drop: its machines, how they stand, and how the gate stands."""
     if gate is None:
-        return join(el("b", None, duct.name), el("span", None, "no gate"))
-    tools = [tool for tool in view.tools if tool.name in gate.tools]
-    names: Html = join(*_between([el("a", {"href": words.machine_path(t.name)}, t.name) for t in tools]))
-    states = [words.tool_words(tool, view.now_s) for tool in tools]
-    if not tools:
-        names = el("b", None, gate.name)
-    elif any(len(tool.gates) > 1 for tool in tools):
-        names = join(names, el("small", None, " ", gate.name))
+        sheet.row(join(el("b", None, duct.name), el("span", None, "no gate")))
+        return
+    tools = [tool for tool in sheet.view.tools if tool.name in gate.tools]
+    several = any(len(tool.gates) > 1 for tool in tools)
+    names = [el("a", {"href": words.machine_path(tool.name)}, tool.name) for tool in tools]
+    if not tools or several:
+        names.append(el("small" if several else "b", None, gate.name))
     harm = gate.word in (GateWord.STUCK, GateWord.HELD)
     gate_text = el("em", {"class": "harm" if harm else None}, words.gate_words(gate))
-    return join(names, el("span", None, *_between([*states, gate_text], " · ")))
+    sheet.row(join(names, el("span", None, *_between([*_states(sheet.view, tools), gate_text], " · "))), len(names))
 
 
-def _between(parts: list[Html], mark: str = ", ") -> Iterator[Html | str]:
+def _states(view: ShopView, tools: list[ToolView]) -> list[Html]:
+    """How the machines of one gate stand: the one, or all together, or by name those that do not simply stand."""
+    if len(tools) == 1:
+        return [words.tool_words(tools[0], view.now_s)]
+    awake = [tool for tool in tools if tool.sensor is not SensorWord.STOPPED]
+    if tools and not awake:
+        return [Html("stopped")]
+    return [join(tool.name, " ", words.tool_words(tool, view.now_s)) for tool in awake]
+
+
+def _between(parts: list[Html], mark: str) -> Iterator[Html | str]:
     for number, part in enumerate(parts):
         if number:
             yield mark
@@ -148,14 +167,14 @@ def _lay(sheet: _Sheet, tree: _Tree, name: str, main: DuctView | None, x: float,
     end_y = top_y
     gate = tree.gate(main) if main else None
     if main and gate:
-        sheet.rows.append(_label(sheet.view, gate, main))
+        _add_row(sheet, gate, main)
         end_y = sheet.row_y
         sheet.marks.append(_gate_mark(gate, x, end_y, upright=True))
     feeding = tree.feeding(name)
     later: list[tuple[DuctView, float, float]] = []
     for number, duct in enumerate(feeding):
         if not tree.is_main(duct):
-            sheet.rows.append(_label(sheet.view, tree.gate(duct), duct))
+            _add_row(sheet, tree.gate(duct), duct)
             end_y = sheet.row_y
             sheet.pipe(duct, f"M{_WIDTH:g},{end_y:g}H{x:g}")
             drop_gate = tree.gate(duct)
@@ -164,7 +183,7 @@ def _lay(sheet: _Sheet, tree: _Tree, name: str, main: DuctView | None, x: float,
         elif number == len(feeding) - 1:
             later.append((duct, x, end_y))
         else:
-            fold_y = len(sheet.rows) * _ROW
+            fold_y = sheet.height
             end_y = fold_y
             folded_x = min(x + _FOLD, _GATE_X - _FOLD)
             sheet.pipe(duct, f"M{folded_x:g},{fold_y:g}H{x:g}")
@@ -178,17 +197,15 @@ def _lay(sheet: _Sheet, tree: _Tree, name: str, main: DuctView | None, x: float,
 
 def _system(view: ShopView, motor: MotorView) -> Html:
     sheet = _Sheet(view)
-    state = el("span", None, motor.word)
-    sheet.rows.append(join(el("b", None, motor.name), state))
+    sheet.row(join(el("b", None, motor.name), el("span", None, motor.word)))
     top_y = sheet.row_y
     _lay(sheet, _Tree(view, motor), motor.name, None, _MAIN_X, top_y)
-    height = len(sheet.rows) * _ROW
     picture = el(
         "svg",
         {
-            "viewBox": f"0 0 {_WIDTH:g} {height:g}",
+            "viewBox": f"0 0 {_WIDTH:g} {sheet.height:g}",
             "width": f"{_WIDTH / 16:g}em",
-            "height": f"{height / 16:g}em",
+            "height": f"{sheet.height / 16:g}em",
             "aria-hidden": "true",
             "focusable": "false",
         },
@@ -198,7 +215,7 @@ def _system(view: ShopView, motor: MotorView) -> Html:
         _fan_mark(motor, top_y),
         sheet.marks,
     )
-    labels = el("ul", {"class": "rows"}, [el("li", None, row) for row in sheet.rows])
+    labels = el("ul", {"class": "rows"}, sheet.rows)
     return el("div", {"class": "system", "data-key": motor.name}, picture, labels)
 
 

@@ -193,13 +193,21 @@ def out_of_service(motor: MotorView) -> Html | None:
     )
 
 
-def _gate_row(view: ShopView, gate: GateView) -> Html:
-    return el(
-        "li",
-        {"data-key": f"gate {gate.name}"},
-        el("p", {"class": "what"}, el("b", None, gate.name), f": {gate.word.value}."),
-        el("p", None, words.said(gate.reason, view.now_s)) if gate.reason else None,
-    )
+def _gate_rows(view: ShopView) -> list[Html]:
+    """Gates that are not simply shut, in their own order; those that stand alike for the same reason share a row."""
+    alike: dict[tuple[GateWord, Saying | None], list[GateView]] = {}
+    for gate in view.gates:
+        if gate.word is not GateWord.SHUT:
+            alike.setdefault((gate.word, gate.reason), []).append(gate)
+    return [
+        el(
+            "li",
+            {"data-key": f"gate {gates[0].name}"},
+            el("p", {"class": "what"}, el("b", None, ", ".join(gate.name for gate in gates)), f": {word.value}."),
+            el("p", None, words.said(reason, view.now_s)) if reason else None,
+        )
+        for (word, reason), gates in alike.items()
+    ]
 
 
 def _tool_row(view: ShopView, tool: ToolView) -> Html:
@@ -215,16 +223,30 @@ def _tool_state(view: ShopView, tool: ToolView) -> Html:
     return join(words.tool_words(tool, view.now_s), current, ".")
 
 
+def _is_plain(motor: MotorView) -> bool:
+    """Whether there is nothing to say of a motor but that it is off."""
+    by_hand = motor.hand in (HandWord.HAND, HandWord.OFF)
+    return not (motor.runs or motor.reason or motor.out_of_service or motor.stop or by_hand)
+
+
 def runs(view: ShopView) -> Html:
     """What runs: every motor with its reason and its end, running machines, and gates that are not simply shut."""
-    several = sum(motor.has_ducts for motor in view.motors) > 1 or len(view.motors) > 1
+    several = len(view.motors) > 1
+    plain = [motor for motor in view.motors if several and _is_plain(motor)]
+    telling = [motor for motor in view.motors if motor not in plain]
     tools = [tool for tool in view.tools if tool.sensor is not SensorWord.STOPPED]
-    gates = [gate for gate in view.gates if gate.word is not GateWord.SHUT]
+    gates = _gate_rows(view)
+    off = None
+    if plain:
+        rows = el("ul", {"class": "lines"}, [_motor_row(view, motor, several) for motor in plain])
+        names = ", ".join(motor.name for motor in plain)
+        off = el("details", {"data-key": "off"}, el("summary", None, f"Off: {names}"), rows)
     return join(
         el("h2", None, "What runs"),
-        el("ul", {"class": "lines"}, [_motor_row(view, motor, several) for motor in view.motors]),
+        el("ul", {"class": "lines"}, [_motor_row(view, motor, several) for motor in telling]) if telling else None,
         el("ul", {"class": "lines"}, [_tool_row(view, tool) for tool in tools]) if tools else None,
-        el("ul", {"class": "lines"}, [_gate_row(view, gate) for gate in gates]) if gates else None,
+        el("ul", {"class": "lines"}, gates) if gates else None,
+        off,
         offers(view, view.offers),
     )
 
@@ -310,7 +332,15 @@ def bench(controls: Sequence[BenchControl]) -> Html:
             el("div", {"class": "offers"}, buttons),
         )
         groups.setdefault(control.group, []).append(line)
-    drawn = [join(el("h3", None, title), el("ul", {"class": "bench"}, lines)) for title, lines in groups.items()]
+    drawn = [
+        el(
+            "details",
+            {"data-key": title, "open": number == 0},
+            el("summary", None, el("b", None, title)),
+            el("ul", {"class": "bench"}, lines),
+        )
+        for number, (title, lines) in enumerate(groups.items())
+    ]
     return join(
         el("h2", None, "Bench"),
         el("p", {"class": "soft"}, "This shop is virtual. Here you move what a real shop would move for you."),

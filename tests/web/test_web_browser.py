@@ -104,6 +104,25 @@ def test_the_heaviest_page_weighs_less_than_sixty_kilobytes(serve: Serve) -> Non
     assert 30_000 < sum(weights.values()) < 60_000
 
 
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_every_label_stands_beside_its_own_drop(serve: Serve, size: tuple[int, int]) -> None:
+    base = shop()
+    shared = replace(base.gates[2], tools=("Bandsaw", "Lathe"))
+    thrice = replace(base.gates[3], tools=("Router table", "Planer", "Table saw"))
+    view = replace(base, gates=(base.gates[0], base.gates[1], shared, thrice, base.gates[5]))
+    page = serve(view).open(size=size)
+    apart = page.evaluate(
+        "() => [...document.querySelectorAll('.rows li')].slice(1).map(li => { const row = li.getBoundingClientRect();"
+        "const seats = [...document.querySelectorAll('.seat')].map(e => e.getBoundingClientRect());"
+        "return [li.scrollHeight <= li.clientHeight + 1, Math.min(...seats.map(s =>"
+        "Math.abs((s.top + s.bottom - row.top - row.bottom) / 2)))]; })"
+    )
+    assert len(apart) == 6
+    gates_only = [one for one, duct in zip(apart, ["g"] * 4 + ["no gate"] + ["g"], strict=True) if duct == "g"]
+    assert all(fits and distance < 2 for fits, distance in gates_only), apart
+    assert all(fits for fits, _ in apart)
+
+
 def test_drawn_air_moves_and_stands_still_for_those_who_ask(serve: Serve) -> None:
     here = serve(cutting())
     moving = "() => getComputedStyle(document.querySelector('.air')).animationName"
@@ -318,6 +337,12 @@ def test_the_bench_switches_a_virtual_machine(serve: Serve) -> None:
     page.get_by_role("button", name="Planer: Switch on").click()
     expect(page.locator("#bench")).to_contain_text("Planer: running")
     assert bench.runs is True
+    page.get_by_role("button", name="Planer: Switch off").click()
+    expect(page.locator("#bench")).to_contain_text("Planer: off")
+    page.locator("#bench summary", has_text="Machines").click()
+    bench.runs = True
+    expect(page.locator("#bench")).to_contain_text("Planer: running")
+    expect(page.get_by_role("button", name="Planer: Switch off")).to_be_hidden()  # what was shut stays shut
 
 
 def test_typing_who_and_why_survives_changes(serve: Serve) -> None:
@@ -330,6 +355,7 @@ def test_typing_who_and_why_survives_changes(serve: Serve) -> None:
     assert page.get_by_label("Who").input_value() == "the steward"
     page.get_by_label("Why").fill("new bag")
     page.get_by_role("button", name="Take Collector out of service").click()
+    expect(page.get_by_label("Who")).to_be_hidden()
     wait_for(page, lambda: here.face.asked != [])
     assert here.face.asked == [("out_of_service", "Collector", "page", None, "the steward: new bag", "127.0.0.1")]
 

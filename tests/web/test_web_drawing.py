@@ -109,6 +109,35 @@ def test_a_drop_that_ends_at_the_collector_itself_is_drawn() -> None:
     assert 'd="M20,108V36"' in html
 
 
+def test_machines_that_share_a_gate_share_a_higher_row_and_only_the_awake_are_named() -> None:
+    base = shop()
+    shared = replace(base.gates[2], tools=("Bandsaw", "Lathe"))
+    view = replace(base, gates=(*base.gates[:2], shared, *base.gates[3:]))
+    html = drawing.picture(view)
+    row = re.search(r'<li class="n2">(.*?)</li>', html)
+    assert row is not None
+    assert row[1] == (
+        '<a href="/machine/Bandsaw">Bandsaw</a><a href="/machine/Lathe">Lathe</a>'
+        "<span>stopped · <em>gate shut</em></span>"
+    )
+    assert 'viewBox="0 0 124 568"' in html  # six rows of 72 and one of 136
+    assert 'translate(92,284)" data-key="gate Bandsaw gate"' in html
+    lathe = tool("Lathe", SensorWord.RUNNING, since_s=995.0)
+    running = replace(view, tools=tuple(lathe if one.name == "Lathe" else one for one in view.tools))
+    said = 'Lathe running <time data-since="995.0">5\u00a0s</time> · <em>gate shut</em>'
+    assert said in drawing.picture(running)
+
+
+def test_a_machine_with_two_gates_has_both_named() -> None:
+    base = shop()
+    saw = replace(base.tools[1], gates=("Table saw gate", "Lathe gate"))
+    over = replace(base.gates[4], tools=("Table saw",))
+    view = replace(base, tools=(base.tools[0], saw, *base.tools[2:]), gates=(*base.gates[:4], over, base.gates[5]))
+    html = drawing.picture(view)
+    assert "Table saw</a><small>Table saw gate</small>" in html
+    assert "Table saw</a><small>Lathe gate</small>" in html
+
+
 def test_the_list_says_the_same_with_sizes_and_velocities() -> None:
     text = drawing.listed(cutting())
     assert "Collector, on. Air comes from:" in text
@@ -176,3 +205,27 @@ def test_what_runs_names_a_lost_sensor_and_each_collector_has_its_own_stop() -> 
     assert ">Lathe</a>: sensor lost.</p><p>The lathe&#x27;s sensor says nothing believable.</p>" in html
     assert "Stop Collector" in parts.runs(large())
     assert "Stop Second collector" not in parts.runs(large())
+
+
+def test_gates_that_stand_alike_for_the_same_reason_share_a_row() -> None:
+    lost = Saying("Nobody knows where it stands.")
+    base = shop()
+    view = replace(
+        base,
+        gates=with_gates(
+            base,
+            bandsaw=gate("Bandsaw", GateWord.NOT_KNOWN, reason=lost),
+            lathe=gate("Lathe", GateWord.NOT_KNOWN, reason=lost),
+            router_table=gate("Router table", GateWord.NOT_KNOWN, reason=Saying("Its driver is silent.")),
+        ),
+    )
+    html = parts.runs(view)
+    assert "<b>Bandsaw gate, Lathe gate</b>: not known.</p><p>Nobody knows where it stands.</p>" in html
+    assert "<b>Router table gate</b>: not known.</p><p>Its driver is silent.</p>" in html
+
+
+def test_motors_of_which_nothing_is_to_say_stand_behind_one_line() -> None:
+    html = parts.runs(large())
+    assert '<details data-key="off"><summary>Off: Second collector</summary>' in html
+    assert html.index("It runs for machine number 1.") < html.index("Off: Second collector")
+    assert "Off:" not in parts.runs(shop())

@@ -61,7 +61,9 @@
     for (const { name } of [...a.attributes]) {
       if (!b.hasAttribute(name) && !(name === "open" || name === "hidden")) a.removeAttribute(name);
     }
-    for (const { name, value } of b.attributes) if (a.getAttribute(name) !== value) a.setAttribute(name, value);
+    for (const { name, value } of b.attributes) {
+      if (name !== "open" && a.getAttribute(name) !== value) a.setAttribute(name, value); // the reader opens and shuts
+    }
     if (a.nodeName === "INPUT") {
       if (a !== document.activeElement && a.type === "range") a.value = b.getAttribute("value");
       return;
@@ -179,7 +181,7 @@
   const ask = async (form, more) => {
     const told = await send(form.action, [...new FormData(form), ...more]);
     say(told.sentence);
-    if (told.accepted && form.closest("details")) form.closest("details").open = false;
+    if (told.accepted && form.parentNode.nodeName === "DETAILS") form.parentNode.open = false;
   };
 
   // Stop: "Sent" at once, then only what the controller confirms, else the red button.
