@@ -18,7 +18,7 @@ import time
 import types
 import warnings
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from difflib import unified_diff
 from pathlib import Path
@@ -94,7 +94,7 @@ def compiled(source: str, file: str) -> types.CodeType | None:
             return None
 
 
-def run_tests(mutant: Mutant | None) -> int:
+def run_tests(mutant: Mutant) -> int:
     """In a forked process: put the mutant in place and run the tests. 0: nobody noticed."""
     quiet = os.open(os.devnull, os.O_WRONLY)
     os.dup2(quiet, 1)
@@ -102,38 +102,50 @@ def run_tests(mutant: Mutant | None) -> int:
     os.environ["MUTATING"] = "1"  # fewer random orders: the other tests are the sieve
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # plugins would complain that they are loaded already
     signal.alarm(TIMEOUT_S)
-    if mutant is not None:
-        code = compiled(mutant.source, mutant.file)
-        if code is None:
-            return 99
-        name = mutant.file.removesuffix(".py").replace("/", ".")
-        package = importlib.import_module(name.rpartition(".")[0])
-        module = types.ModuleType(name)
-        sys.modules[name] = module
-        setattr(package, name.rpartition(".")[2], module)
-        exec(code, module.__dict__)
+    code = compiled(mutant.source, mutant.file)
+    if code is None:
+        return 99  # the interpreter itself refuses it
+    name = mutant.file.removesuffix(".py").replace("/", ".")
+    package = importlib.import_module(name.rpartition(".")[0])
+    module = types.ModuleType(name)
+    sys.modules[name] = module
+    setattr(package, name.rpartition(".")[2], module)
+    exec(code, module.__dict__)
     return int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--no-header", f"--rootdir={ROOT}", *TESTS]))
 
 
-def survivors_of(mutants: Sequence[Mutant | None], jobs: int) -> list[Mutant | None]:
-    """Run the tests on each, so many at a time; the ones that nobody noticed, in order."""
-    waiting, running, alive = list(mutants), {}, []
-    while waiting or running:
-        while waiting and len(running) < jobs:
-            mutant = waiting.pop(0)
-            child = os.fork()
-            if child == 0:
-                status = 98  # an error is noticed
-                try:
-                    status = run_tests(mutant)
-                finally:
-                    os._exit(status)
-            running[child] = mutant
+def survivors_of(mutants: Iterable[Mutant], jobs: int) -> tuple[int, list[Mutant]]:
+    """Run the tests on each, so many at a time: how many there were, and the ones that nobody noticed."""
+    running: dict[int, Mutant] = {}
+    alive, total = [], 0
+
+    def reap() -> None:
         child, status = os.wait()
         mutant = running.pop(child)
         if status == 0:
             alive.append(mutant)
-    return [mutant for mutant in mutants if mutant in alive]
+
+    for mutant in mutants:
+        total += 1
+        while len(running) >= jobs:
+            reap()
+        child = os.fork()
+        if child == 0:
+            status = 98  # an error is noticed
+            try:
+                status = run_tests(mutant)
+            finally:
+                os._exit(status)
+        running[child] = mutant
+    while running:
+        reap()
+    return total, alive
+
+
+def counted(mutants: Iterable[Mutant], kinds: Counter[str]) -> Iterator[Mutant]:
+    for mutant in mutants:
+        kinds[mutant.operator.partition("_")[0]] += 1
+        yield mutant
 
 
 def main() -> int:
@@ -144,24 +156,25 @@ def main() -> int:
     os.chdir(ROOT)
     sys.path.insert(0, str(ROOT))
     begun_s = time.monotonic()
-    if not survivors_of([None], 1):
+    unchanged = [Mutant(file, "none", 0, "", "", (ROOT / file).read_text()) for file in FILES]
+    if len(survivors_of(unchanged, 1)[1]) < len(FILES):
         print("The tests fail on the guard as it is: mend that first.")
         return 2
-    mutants = [mutant for file in FILES for mutant in mutants_of(file)]
-    survivors = [mutant for mutant in survivors_of(mutants, options.jobs) if mutant]
+    survivors, total, kinds = [], 0, Counter[str]()
+    for file in FILES:
+        mutants = counted(mutants_of(file), kinds)
+        made, alive = survivors_of(mutants, options.jobs)
+        print(f"{file}: {made - len(alive)} of {made} killed")
+        survivors += alive
+        total += made
     listed = SURVIVORS.read_text() if SURVIVORS.exists() else ""
     unlisted = [mutant for mutant in survivors if mutant.key not in listed]
-    for file in FILES:
-        total = sum(mutant.file == file for mutant in mutants)
-        alive = sum(mutant.file == file for mutant in survivors)
-        print(f"{file}: {total - alive} of {total} killed")
     for mutant in survivors if options.show else unlisted:
         print(f"{mutant.file}:{mutant.line} {mutant.operator}\n    {mutant.key}")
-    kinds = Counter(mutant.operator.partition("_")[0] for mutant in mutants)
     print(", ".join(f"{kind} {count}" for kind, count in sorted(kinds.items())))
     seconds = time.monotonic() - begun_s
     print(
-        f"{len(mutants) - len(survivors)} of {len(mutants)} killed, {len(survivors)} survive, "
+        f"{total - len(survivors)} of {total} killed, {len(survivors)} survive, "
         f"{len(unlisted)} of them not listed; {seconds:.0f} s"
     )
     return 1 if unlisted else 0

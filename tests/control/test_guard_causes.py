@@ -659,3 +659,60 @@ def test_a_tool_taken_up_is_like_one_that_started():
     tell(guard, 1010.0, "saw", "running")
     tell(guard, 1100.0, "saw", "stopped")
     ends(guard, 1108.0)
+
+
+# ---------------------------------------------------------------- at the edges
+
+
+@pytest.mark.parametrize("what", ["sweep", "flush", "air_here"])
+def test_only_run_takes_up_what_was_found_running(what):
+    guard = make()
+    tell(guard, 10.0, "saw", "running")
+    ask(guard, 10.0, what, "fan", for_s=5.0)
+    assert reasons(guard, 10.0) == {"fan"}
+    assert reasons(guard, 10.0 + 3600.0) == set()
+
+
+@pytest.mark.parametrize("states", [("running", "stale"), ("running", "stopped"), ()])
+def test_run_takes_up_only_what_is_read_as_running(states):
+    guard = make()
+    tell(guard, 10.0, "saw", *states)
+    ask(guard, 10.0, "stopped", "saw")
+    ask(guard, 10.0, "run", "fan", for_s=5.0)
+    ends(guard, 15.0)
+
+
+def test_a_shaker_whose_switch_stands_at_hand_does_not_follow():
+    guard = make()
+    ask(guard, 10.0, "run", "fan")
+    switch(guard, 10.0, "fan", "on")
+    guard.observe(HandSeen("shaker", "hand"), 11.0)
+    switch(guard, 12.0, "fan", "off")
+    guard.observe(HandSeen("shaker", "auto"), 13.0)
+    assert "shaker" not in reasons(guard, 13.0)
+
+
+def test_a_run_that_was_followed_is_forgotten():
+    guard = make()
+    ask(guard, 10.0, "run", "fan")
+    for used in ("on", "seen"):
+        switch(guard, 20.0, "fan", "on")
+        switch(guard, 20.0, "fan", "off")
+        assert guard.motors["shaker"].shake_s == 105.0
+        if used == "on":
+            switch(guard, 21.0, "shaker", "on")
+        else:
+            guard.observe(MotorSeen("shaker", "running"), 22.0)
+        assert guard.motors["shaker"].shake_s == float("-inf")
+
+
+def test_the_kind_of_a_room_air_cleaner_may_be_plain_text():
+    plan = shop()
+    plan = replace(plan, motors={**plan.motors, "room": replace(plan.motors["room"], kind=word("air_cleaner"))})
+    guard = make(plan=plan)
+    tell(guard, 10.0, "saw", "stopped", "running")
+    assert reasons(guard, 10.0) == {"fan", "room"}
+
+
+def test_a_resumption_long_ago_counts_no_more():
+    assert resumed(10000.0, beat={"t_s": 9990.0, "on": ["fan"], "resumed_s": 100.0}) == {"fan"}

@@ -1,5 +1,7 @@
 """The guard on gates: what proves one open (C2, C3), who may not shut (C1), how many move (C11), fingers (C26)."""
 
+from dataclasses import FrozenInstanceError
+
 import pytest
 
 from gatekeeper.control.guard import Dropped, Guard
@@ -634,3 +636,52 @@ def test_a_motor_that_is_seen_still_changes_nothing_for_gates():
     before = guard.save()
     guard.observe(MotorSeen("fan", word("still")), 1.0)
     assert guard.save() == before
+
+
+# ---------------------------------------------------------------- at the edges of what the guard is given
+
+
+def test_an_open_of_a_gate_that_its_switch_calls_open_leaves_the_switch_believed():
+    guard = make(gate("a", has_switch=True), gate("b", has_switch=True))
+    for name in "ab":
+        guard.observe(SwitchSeen(name, "open"), 1.0)
+    verdict(guard, 10.0, opens("a"))
+    assert would(guard, 10.0, shuts("b")) == ["ok"]
+
+
+def test_another_supply_takes_no_place():
+    guard = rationed(1, *"ab")
+    assert would(guard, 1.0, opens("y"), opens("z"), opens("a"), opens("b")) == ["ok", "ok", "ok", "C11"]
+
+
+def test_more_under_way_than_the_supply_can_still_lets_none_begin():
+    wide, narrow = rationed(2, *"abc"), rationed(1, *"abc")
+    verdict(wide, 1.0, opens("a"), opens("b"))
+    narrow.restore(wide.save())
+    assert would(narrow, 1.0, opens("c"), opens("a")) == ["C11", "ok"]
+
+
+@pytest.mark.parametrize("proof", [Proof.SWITCHES, Proof.RELIEF, Proof.AIR, Proof.TIME])
+def test_every_other_proof_needs_the_path(proof):
+    assert not starts(make(gate("a"), proof=proof), 10.0)
+
+
+def test_of_two_tools_that_may_run_the_first_is_named():
+    guard = make(gate("a"), tools=(ToolPlan("saw", ("a",)), ToolPlan("lathe", ("a",))), relief_m2=1.0)
+    assert only(guard, 1.0, shuts("a")).why == "Gate a is not shut: saw runs, or may run for all that is known."
+
+
+def test_a_halt_empties_the_place():
+    guard = make(gate("a"), relief_m2=1.0)
+    verdict(guard, 1.0, opens("a"))
+    assert guard.gates["a"].slot_s == 3.5
+    verdict(guard, 2.0, halts("a"))
+    assert guard.gates["a"].slot_s == float("-inf")
+
+
+def test_what_was_judged_cannot_be_changed_afterwards():
+    judgement = make(gate("a")).judge([shuts("a")], 1.0)
+    for value, name in ((judgement, "allowed"), (judgement.dropped[0], "rule")):
+        assert not hasattr(value, "__dict__")
+        with pytest.raises(FrozenInstanceError):
+            setattr(value, name, ())

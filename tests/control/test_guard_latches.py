@@ -345,3 +345,31 @@ def test_the_order_of_yielding():
     ):
         guard.observe(event, 1.0)
         assert dropped(guard, command).rule == rule
+
+
+def test_a_circuit_found_open_is_not_reset_while_it_is_open():
+    guard = make(RED, HEAT, made=False)
+    for name in ("red", "heat"):
+        guard.observe(seen(name, "open"), 1.0)
+    guard.observe(Requested("reset"), 2.0)
+    assert (guard.emergency, guard.fire, guard.made) == (True, True, frozenset())
+
+
+def test_kinds_in_plain_text_latch_too():
+    guard = make(InputPlan("red", word("emergency")), InputPlan("heat", word("fire")))
+    guard.observe(seen("red", "open"), 1.0)
+    assert (guard.emergency, guard.fire) == (True, False)
+    guard.observe(seen("heat", "open"), 1.0)
+    assert (guard.emergency, guard.fire) == (True, True)
+
+
+@pytest.mark.parametrize("what", ["", "A", "cleared", "helden", "released", "stopped_", "zzz"])
+def test_a_request_in_words_that_nobody_knows_changes_nothing(what):
+    guard = make()
+    guard.observe(ToolSeen("saw", "stale"), 1.0)
+    guard.observe(Requested("hold", "z"), 1.0)
+    guard.motors["fan"].locked = guard.motors["vac"].out = True
+    before = guard.save()
+    for subject in (None, "fan", "vac", "saw", "a", "z"):
+        guard.observe(Requested(what, subject), 2.0)
+    assert guard.save() == before

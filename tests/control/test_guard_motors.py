@@ -374,3 +374,27 @@ def test_a_tool_that_starts_is_a_fresh_reason():
 def test_where_nothing_sees_the_motor_tries_are_not_counted():
     guard = make(starts_capacity=9.0)
     assert run(guard, 0.0, *[on() for _ in range(6)]) == ["ok"] * 6
+
+
+# ---------------------------------------------------------------- at the edges of numbers
+
+
+def test_a_store_that_holds_less_than_one_start_never_lets_one_through():
+    guard = make(starts_capacity=0.995)
+    for now_s in (0.0, 1000.0, 1e7):
+        assert would(guard, now_s, on()) == ["C8"]
+
+
+def test_exactly_the_tolerance_is_enough():
+    assert would(make(starts_capacity=1.0 - 1e-6), 0.0, on()) == ["ok"]
+
+
+def test_a_refill_need_not_be_a_whole_number_of_seconds():
+    guard = make(starts_per_hour=7.0)
+    run(guard, 0.0, on(), on())
+    assert would(guard, 514.28, on()) == ["C8"]
+    assert would(guard, 514.29, on()) == ["ok"]
+
+
+def test_a_run_that_is_over_at_once_cannot_be_renewed_in_the_same_list():
+    assert run(make(), 5.0, on(5.0), renew()) == ["ok", "C23"]

@@ -169,3 +169,10 @@ def test_it_wakes_by_being_looked_at():
     guard = Guard(PLAN, Kept())
     assert not guard.save()[0]
     assert guard.save_relative(5.0)[0]
+
+
+def test_the_state_before_waking():
+    never = (False, False, "", False, "", -inf, -inf, -inf, inf, -inf)
+    motor = (8.0, False, "auto", False, inf, -inf, -inf, inf, 0, frozenset(), -inf, -inf, -inf)
+    rows = ((None, "unread"), (None, "unread"), never, never, motor, motor)
+    assert Guard(PLAN, Kept()).save() == (False, False, False, frozenset(), rows)
