@@ -1,4 +1,4 @@
-"""The page's view keeps its promises in any order of events: reasons, words, harm, and offers that would be accepted."""
+"""The view keeps its promises in any order of events: reasons, words, harm, and offers that would be accepted."""
 
 import sys
 from dataclasses import replace

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 
 from gatekeeper.control.messages import (
+    AirSeen,
     Answer,
     Command,
     Event,
@@ -88,6 +89,8 @@ class Room:
                 if self.shop.motors[name].confirmed_by is not None:
                     seen = MotorSeen(name, "running" if what == "on" else "still")
                     self.coming.append((self.now_s + 0.5, seen))
+                if self.shop.motors[name].air_proof is not None:
+                    self.coming.append((self.now_s + 1.0, AirSeen(name, what == "on")))
             case MoveGate(gate=name, what="open" | "shut" as what):
                 plan = self.plan.gates[name]
                 if plan.has_switch and (what == "open" or plan.sees_shut):
