@@ -1,0 +1,298 @@
+"""The wires of a shop as tables for the person who wires it: every line of the board, and every clamp.
+
+What an output does without the program comes from its driver's ``Fate``, and for a motor, when the board loses power,
+from the shop's own ``when_board_dies``. Header pins are those of the 40-pin header; pulls at power-up are the board's
+own, from its documentation and not measured on a real board.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import astuple, dataclass
+
+from gatekeeper.devices.actuators import RelayPairGate, ServoGate
+from gatekeeper.devices.base import Fate
+from gatekeeper.devices.signs import LampSign
+from gatekeeper.devices.switching import RelaySwitch
+from gatekeeper.service.wiring import contacts_of
+from gatekeeper.shop.claims import SPI_LINES, SPI_SELECTS
+from gatekeeper.shop.faults import listed
+from gatekeeper.shop.model import BoardDeath, Contact, Converter, Gate, Input, InputKind, Motor, Output, Sensor, Shop
+
+#: Where GPIO 0, 1, 2 and so on to 27 come out on the 40-pin header.
+HEADER_PINS = (
+    *(27, 28, 3, 5, 7, 29, 31, 26, 24, 21, 19, 23, 32, 33),
+    *(8, 10, 36, 11, 12, 35, 38, 40, 15, 16, 18, 22, 37, 13),
+)
+PULLED_UP_AT_BOOT = range(9)  # GPIO 0 to 8 pull up, 9 to 27 pull down until claimed
+BOARD_RESISTORS = (2, 3)  # 1.8 kilo-ohm to 3.3 V, soldered on the board
+CONSOLE_LINE = 14  # driven high by the serial console
+
+POWER_LOST = "When the board loses power "  # how the drivers' own sentences begin
+BY_SPRING = " It is a spring-return gate: without power its spring moves it."
+ACTIVE_LOW_AT_POWER_UP = (
+    "On whenever the line is low: off only if the outside resistor to 3.3 V lifts the line, and many 5 V relay boards "
+    "never let go at 3.3 V."
+)
+READS_ONLY = "Drives nothing."
+UNREAD = "Drives nothing; nobody reads it."
+
+
+@dataclass(frozen=True, slots=True)
+class PinRow:
+    """One line of the board, in words for the person who wires it.
+
+    Args:
+        line: GPIO number and pin of the 40-pin header.
+        wire: where the wire goes.
+        does: what the program does with it.
+        pull: which resistor holds the line, on the board and outside.
+        at_power_up: from power on until the program has claimed the line.
+        program_dies: after a crash or a kill of the program while the board stays powered.
+        power_lost: when the board loses its power.
+    """
+
+    line: str
+    wire: str
+    does: str
+    pull: str
+    at_power_up: str
+    program_dies: str
+    power_lost: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClampRow:
+    """One converter channel: the clamp on it, the largest current it shows, and its burden resistor."""
+
+    channel: str
+    around: str
+    shows: str
+    burden: str
+
+
+PIN_HEADINGS = (
+    "Line",
+    "Wire",
+    "What it does",
+    "Pull",
+    "At power-up",
+    "Program crashes or is killed",
+    "Board loses power",
+)
+CLAMP_HEADINGS = ("Channel", "Clamp around", "Shows up to", "Burden resistor")
+
+
+def pin_table(shop: Shop) -> list[PinRow]:
+    """Every line of the board that a shop uses: motors, gates, signs, contacts, converters, each as in its file."""
+    rows = [_motor(motor) for motor in shop.motors.values()]
+    for gate in shop.gates.values():
+        rows += _gate(gate)
+    for sign in shop.signs.values():
+        wire, does = f"Transistor or relay input of the lamp {sign.name}", f"Lights the lamp at {sign.at}."
+        rows.append(_output(sign.output, wire, does, LampSign.fate, _power_lost(LampSign.fate)))
+    for name, contact in contacts_of(shop).items():
+        meaning, _, subject = name.partition(":")
+        rows.append(_contact(contact, *_meaning(shop, meaning, subject)))
+    return rows + list(_converters(shop))
+
+
+def clamp_table(shop: Shop) -> list[ClampRow]:
+    """Every clamp of a shop, by converter and channel."""
+    watched: list[tuple[str, Sensor | None]] = [
+        *((f"one wire of {tool.name}", tool.sensor) for tool in shop.tools.values()),
+        *((f"one wire of {circuit.name}", circuit.sensor) for circuit in shop.circuits.values()),
+        *((f"one motor wire of {motor.name}", motor.confirmed_by) for motor in shop.motors.values()),
+    ]
+    order = list(shop.converters)
+    clamps = [(around, sensor.channel) for around, sensor in watched if sensor is not None and sensor.channel]
+    return [
+        ClampRow(
+            f"{one.converter}, channel {one.channel}",
+            around,
+            f"{one.range_a:.3g} A",
+            f"{one.burden_ohm:.3g} ohm, clamp of {one.turns:g} turns",
+        )
+        for around, one in sorted(clamps, key=lambda clamp: (order.index(clamp[1].converter), clamp[1].channel))
+    ]
+
+
+def as_markdown(rows: Sequence[PinRow] | Sequence[ClampRow]) -> str:
+    """The rows as a Markdown table with its headings; empty when there are no rows."""
+    if not rows:
+        return ""
+    headings = PIN_HEADINGS if isinstance(rows[0], PinRow) else CLAMP_HEADINGS
+    cells = [headings, tuple("---" for _ in headings), *(astuple(row) for row in rows)]
+    return "".join(f"| {' | '.join(cell.replace('|', '/') for cell in line)} |\n" for line in cells)
+
+
+def _line(line: int) -> str:
+    return f"GPIO{line}, header pin {HEADER_PINS[line]}"
+
+
+def _board_pull(line: int) -> str:
+    """What the board itself does to a line until the program claims it."""
+    if line in BOARD_RESISTORS:
+        return "up, by 1.8 k on the board"
+    if line == CONSOLE_LINE:
+        return "driven high by the serial console, else down"
+    return "up" if line in PULLED_UP_AT_BOOT else "down"
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _power_lost(fate: Fate) -> str:
+    return _sentence(fate.in_words.removeprefix(POWER_LOST))
+
+
+def _output(output: Output, wire: str, does: str, fate: Fate, power_lost: str) -> PinRow:
+    rest = "3.3 V" if output.active_low else "ground"
+    return PinRow(
+        line=_line(output.line),
+        wire=wire,
+        does=f"{does} {'Low' if output.active_low else 'High'} is on.",
+        pull=f"10 k to {rest}, outside; the board's own at power-up: {_board_pull(output.line)}",
+        at_power_up=ACTIVE_LOW_AT_POWER_UP if output.active_low else fate.at_power_up,
+        program_dies=fate.when_process_dies,
+        power_lost=power_lost,
+    )
+
+
+def _motor(motor: Motor) -> PinRow:
+    return _output(
+        motor.switch.output,
+        f"Relay in the coil circuit of the contactor of {motor.name}",
+        f"Starts and stops {motor.name}.",
+        RelaySwitch.fate,
+        _motor_power_lost(motor),
+    )
+
+
+def _motor_power_lost(motor: Motor) -> str:
+    match motor.switch.board_death:
+        case BoardDeath.DROPS:
+            return _power_lost(RelaySwitch.fate)
+        case BoardDeath.DROPS_LATER:
+            return f"The wiring drops the contactor by itself after {motor.switch.death_after_s:g} s."
+        case BoardDeath.STAYS:
+            return "The motor runs on until somebody stops it by hand. Never leave it alone."
+
+
+def _gate(gate: Gate) -> Iterator[PinRow]:
+    spring = BY_SPRING if gate.spring_return else ""
+    if gate.servo is not None:
+        fate, servo = ServoGate.fate, gate.servo
+        yield PinRow(
+            line=_line(servo.line),
+            wire=f"Signal wire of the servo of {gate.name}, through 1 k",
+            does=f"Moves it: pulses of {servo.open_pulse_s * 1000:g} ms open it, of {servo.shut_pulse_s * 1000:g} ms "
+            "shut it, and end with the move.",
+            pull=f"None outside; the board's own at power-up: {_board_pull(servo.line)}",
+            at_power_up=fate.at_power_up + spring,
+            program_dies=fate.when_process_dies + spring,
+            power_lost=_power_lost(fate) + spring,
+        )
+    if gate.relays is not None:
+        fate = RelayPairGate.fate
+        for way, does, output in (
+            ("opening", "Drives it open", gate.relays.open_output),
+            ("shutting", "Drives it shut", gate.relays.shut_output),
+        ):
+            wire = f"Input of the {way} relay of {gate.name}"
+            does += f" for {gate.travel_s:g} s; never on together with the other relay."
+            yield _output(output, wire, does, fate, _power_lost(fate) + spring)
+
+
+def _contact(contact: Contact, wire: str, does: str) -> PinRow:
+    kind, broken = "normally open", "A broken wire counts as no."
+    if contact.normally_closed:
+        kind, broken = "normally closed", "A broken wire counts as opened."
+    return PinRow(
+        line=_line(contact.line),
+        wire=f"{_sentence(wire)}: a {kind} contact to ground",
+        does=f"{does} {broken}",
+        pull=f"Up, set by the program; the board's own at power-up: {_board_pull(contact.line)}",
+        at_power_up=READS_ONLY,
+        program_dies=UNREAD,
+        power_lost=UNREAD,
+    )
+
+
+def _meaning(shop: Shop, meaning: str, subject: str) -> tuple[str, str]:
+    """What a contact is, and what its word does."""
+    match meaning:
+        case "input":
+            return subject, _said_by(shop.inputs[subject])
+        case "hand" | "auto":
+            word = _sentence(meaning)
+            return f"{subject}, its {word} contact", f"Tells that the Hand-Off-Auto switch stands in {word}."
+        case "tool":
+            return f"current switch on a wire of {subject}", f"Tells that {subject} runs."
+        case "circuit":
+            tools = listed(shop.circuits[subject].tools, "or", 24)
+            return f"current switch on a wire of {subject}", f"Tells that {tools} runs."
+        case "confirm":
+            return f"current switch on a motor wire of {subject}", f"Confirms that {subject} runs and stops."
+        case "air":
+            return f"pressure or flow switch of {subject}", "Tells that air moves in the duct."
+        case _:
+            return f"position switch at {subject}, {meaning} end", f"Tells that {subject} is fully {meaning}."
+
+
+def _said_by(source: Input) -> str:
+    motors = listed(source.systems, "and", 24)
+    match source.kind:
+        case InputKind.RED_BUTTON:
+            return (
+                "Reads a second contact of the emergency circuit: opened, every motor is told off and every gate "
+                "halts. The circuit itself works by wire, without the program."
+            )
+        case InputKind.FIRE:
+            return (
+                "Reads the detector: opened, every motor is told off and the gates stay. The detector must break the "
+                "coils by wire itself."
+            )
+        case InputKind.DOOR:
+            return f"Reads a door: open, no start of {motors}, and what runs of it is told off."
+        case InputKind.SHOP_KEY:
+            return "Tells that the shop is open; otherwise no motor starts."
+        case InputKind.AIR_HERE:
+            return f"A press asks for air at {source.at}."
+        case InputKind.STOP:
+            return f"A press tells off {motors}."
+        case InputKind.RESET:
+            return "A press resets after an emergency stop or a fire alarm (a fire only from here). It starts nothing."
+        case InputKind.RELEASE:
+            return f"A press releases {source.at} when it is held or stuck."
+        case InputKind.HAND_OFF_AUTO:
+            return f"The Hand-Off-Auto switch of {motors}."
+
+
+def _converters(shop: Shop) -> Iterator[PinRow]:
+    for bus, lines in SPI_LINES.items():
+        on_bus = [converter for converter in shop.converters.values() if converter.bus == bus]
+        if on_bus:
+            names = listed([converter.name for converter in on_bus], "and", 24)
+            for line, what, carries in zip(
+                lines, ("data in", "data out", "clock"), ("Asks", "Hears", "Clocks"), strict=True
+            ):
+                yield _spi(line, f"SPI bus {bus}: {what} of {names}", f"{carries} the converter.")
+        for converter in on_bus:
+            line = SPI_SELECTS[bus][converter.chip_select]
+            yield _spi(line, f"SPI bus {bus}: chip select of {converter.name}", f"Chooses {_chip(converter)}.")
+
+
+def _chip(converter: Converter) -> str:
+    return f"{converter.name}, an {converter.kind.value}"
+
+
+def _spi(line: int, wire: str, does: str) -> PinRow:
+    return PinRow(
+        line=_line(line),
+        wire=wire,
+        does=does,
+        pull=f"None outside; the board's own at power-up: {_board_pull(line)}",
+        at_power_up="Nothing moves by it.",
+        program_dies="Nothing moves by it.",
+        power_lost="Nothing moves by it.",
+    )

@@ -1,0 +1,235 @@
+"""The wiring pages: their tables are what the shop's file gives, and their words promise nothing we cannot keep."""
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from gpiozero.pins.pi import PiBoardInfo
+
+from gatekeeper.devices.actuators import RelayPairGate, ServoGate
+from gatekeeper.devices.pin_bank import boot_line
+from gatekeeper.devices.pins import HEADER_REVISION
+from gatekeeper.devices.signs import LampSign
+from gatekeeper.devices.switching import RelaySwitch
+from gatekeeper.service.pin_table import HEADER_PINS, ClampRow, PinRow, as_markdown, clamp_table, pin_table
+from gatekeeper.service.wiring import contacts_of, output_lines
+from gatekeeper.shop.examples import example, names
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
+from gatekeeper.shop.model import Shop
+
+HARDWARE = Path(__file__).parents[2] / "hardware"
+PAGES = sorted(path.name for path in HARDWARE.glob("*.md"))
+#: The bench for recordings is no shop to be wired: it lives on the desk.
+SHOPS = sorted(set(names()) - {"recording-bench"})
+TABLE = re.compile(
+    r"(?P<begin><!-- (?P<which>pins|clamps) of (?P<shop>[a-z-]+), made from its file -->\n\n)"
+    r"(?P<table>.*?)(?P<end>\n<!-- end -->)",
+    re.DOTALL,
+)
+
+
+def shop_of(name: str) -> Shop:
+    shop = load_shop(example(name).read_text(encoding="utf-8"), name)
+    assert not isinstance(shop, Faults)
+    return shop
+
+
+def made(text: str) -> Shop:
+    shop = load_shop(text, "made.yaml")
+    assert not isinstance(shop, Faults), shop
+    return shop
+
+
+def fresh(page: str) -> str:
+    """The page with its tables as the shop's file gives them now."""
+
+    def table(found: "re.Match[str]") -> str:
+        shop = shop_of(found["shop"])
+        rows = as_markdown(pin_table(shop)) if found["which"] == "pins" else as_markdown(clamp_table(shop))
+        return found["begin"] + rows + found["end"]
+
+    return TABLE.sub(table, page)
+
+
+@pytest.mark.parametrize("name", SHOPS)
+def test_the_tables_on_a_shops_page_are_what_its_file_gives(name: str, golden: Callable[[Path, str], None]) -> None:
+    path = HARDWARE / f"{name}.md"
+    page = path.read_text(encoding="utf-8")
+    golden(path, fresh(page))
+
+    kept = [(found["shop"], found["which"]) for found in TABLE.finditer(page)]
+    assert kept == [(name, "pins")] + [(name, "clamps")] * bool(clamp_table(shop_of(name)))
+
+
+@pytest.mark.parametrize("name", SHOPS)
+def test_every_line_of_a_shop_stands_in_its_table_once(name: str) -> None:
+    shop = shop_of(name)
+    lines = [int(row.line.split(",")[0].removeprefix("GPIO")) for row in pin_table(shop)]
+    wired = [line.pin for line in output_lines(shop)] + [contact.line for contact in contacts_of(shop).values()]
+
+    assert len(lines) == len(set(lines))
+    assert lines[: len(wired)] == wired
+    assert set(lines[len(wired) :]) <= {7, 8, 9, 10, 11, 16, 17, 18, 19, 20, 21}
+    assert bool(lines[len(wired) :]) is bool(shop.converters)
+
+
+def test_header_pins_are_those_that_the_pin_library_knows() -> None:
+    header = PiBoardInfo.from_revision(HEADER_REVISION).headers["J8"].pins
+
+    assert [header[pin].name for pin in HEADER_PINS] == [f"GPIO{line}" for line in range(28)]
+
+
+SMALL = """
+shop: {{name: Small, units: metric, mains: 50 Hz, open_flue_nearby: no, attended: yes}}
+motors:
+  fan: {{power: 1 kW, inlet: 100 mm, switched_by: {{pin: {pin}, when_board_dies: {dies}}}}}
+ducts:
+  drop: {{towards: fan, diameter: 100 mm, length: 2 m}}
+  other drop: {{towards: fan, diameter: 100 mm, length: 2 m}}
+gates:
+  gate: {{duct: drop, servo: {{pin: GPIO6}}}}
+  pair: {{duct: other drop, relays: {{open: GPIO16, shut: GPIO14}}}}
+tools:
+  saw: {{gates: [gate, pair], sensor: {{current_switch: GPIO2}}}}
+signs:
+  lamp: {{pin: GPIO22, at: saw}}
+"""
+
+
+def test_what_each_output_does_comes_from_its_driver() -> None:
+    motor, servo, opening, shutting, lamp, contact = pin_table(made(SMALL.format(pin="GPIO17", dies="drops")))
+
+    assert motor == PinRow(
+        "GPIO17, header pin 11",
+        "Relay in the coil circuit of the contactor of fan",
+        "Starts and stops fan. High is on.",
+        "10 k to ground, outside; the board's own at power-up: down",
+        RelaySwitch.fate.at_power_up,
+        RelaySwitch.fate.when_process_dies,
+        "The relay drops and the contactor opens at once.",
+    )
+    assert servo == PinRow(
+        "GPIO6, header pin 31",
+        "Signal wire of the servo of gate, through 1 k",
+        "Moves it: pulses of 2 ms open it, of 1 ms shut it, and end with the move.",
+        "None outside; the board's own at power-up: up",
+        ServoGate.fate.at_power_up,
+        ServoGate.fate.when_process_dies,
+        "The gate stays where it is; a person can push it.",
+    )
+    assert (opening.program_dies, opening.power_lost) == (
+        RelayPairGate.fate.when_process_dies,
+        "Both relays drop and the gate stays where it is.",
+    )
+    assert shutting.does == "Drives it shut for 6 s; never on together with the other relay. High is on."
+    assert shutting.pull == (
+        "10 k to ground, outside; the board's own at power-up: driven high by the serial console, else down"
+    )
+    assert (lamp.at_power_up, lamp.program_dies, lamp.power_lost) == (
+        "Dark.",
+        LampSign.fate.when_process_dies,
+        "The lamp goes dark.",
+    )
+    assert contact == PinRow(
+        "GPIO2, header pin 3",
+        "Current switch on a wire of saw: a normally open contact to ground",
+        "Tells that saw runs. A broken wire counts as no.",
+        "Up, set by the program; the board's own at power-up: up, by 1.8 k on the board",
+        "Drives nothing.",
+        "Drives nothing; nobody reads it.",
+        "Drives nothing; nobody reads it.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("dies", "said"),
+    [
+        ("drops", "The relay drops and the contactor opens at once."),
+        ("drops after 7 s", "The wiring drops the contactor by itself after 7 s."),
+        ("stays", "The motor runs on until somebody stops it by hand. Never leave it alone."),
+    ],
+)
+def test_what_a_motor_does_without_power_comes_from_the_shops_file(dies: str, said: str) -> None:
+    assert pin_table(made(SMALL.format(pin="GPIO17", dies=dies)))[0].power_lost == said
+
+
+def test_an_output_that_is_on_when_low_never_claims_to_rest_by_itself() -> None:
+    row = pin_table(made(SMALL.format(pin="GPIO5 active low", dies="drops")))[0]
+
+    assert row.does == "Starts and stops fan. Low is on."
+    assert row.pull == "10 k to 3.3 V, outside; the board's own at power-up: up"
+    assert row.at_power_up == (
+        "On whenever the line is low: off only if the outside resistor to 3.3 V lifts the line, and many 5 V relay "
+        "boards never let go at 3.3 V."
+    )
+
+
+def test_a_spring_return_gate_is_said_to_move_without_power() -> None:
+    shop = made(SMALL.format(pin="GPIO17", dies="drops"))
+    falling = replace(shop, gates={name: replace(gate, spring_return=True) for name, gate in shop.gates.items()})
+    rows = pin_table(falling)[1:4]
+
+    spring = " It is a spring-return gate: without power its spring moves it."
+    assert [row.power_lost.endswith(spring) for row in rows] == [True, True, True]
+    assert rows[0].at_power_up == ServoGate.fate.at_power_up + spring
+
+
+BOARD_PULLS = {
+    "up": ("up", "up, by 1.8 k on the board"),
+    "down": ("down", "driven high by the serial console, else down"),
+}
+
+
+@pytest.mark.parametrize("line", range(28))
+def test_the_boards_own_pull_is_the_one_that_the_pin_bank_keeps(line: int) -> None:
+    shop = made(SMALL.format(pin="GPIO17", dies="drops"))
+    lamp = shop.signs["lamp"]
+    moved = replace(lamp, output=replace(lamp.output, line=line))
+    row = pin_table(replace(shop, motors={}, gates={}, tools={}, signs={"lamp": moved}))[0]
+    said = row.pull.removeprefix("10 k to ground, outside; the board's own at power-up: ")
+
+    assert said in BOARD_PULLS[boot_line(line).pull]
+
+
+def test_a_clamp_names_its_channel_its_wire_and_its_resistor() -> None:
+    rows = clamp_table(shop_of("shared-twelve"))
+
+    assert rows[0] == ClampRow(
+        "west board, channel 0", "one wire of table saw", "40 A", "58.3 ohm, clamp of 2000 turns"
+    )
+    assert [row.around for row in rows if row.channel.startswith("east board")] == [
+        "one wire of sanding circuit",
+        "one wire of mitre saw",
+        "one wire of bench outlet",
+        "one motor wire of collector",
+    ]
+
+
+def test_without_rows_there_is_no_table() -> None:
+    assert as_markdown([]) == ""
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_no_page_uses_a_word_that_promises_what_we_cannot(page: str) -> None:
+    text = " ".join((HARDWARE / page).read_text(encoding="utf-8").lower().split())
+    text = text.replace("this is no safety-rated controller", "")
+
+    assert [word for word in ("safe", "compliant", "certified", "protected", "explosion-proof") if word in text] == []
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_link_on_a_page_leads_somewhere(page: str) -> None:
+    links = re.findall(r"\]\(([^)#]+)\)", (HARDWARE / page).read_text(encoding="utf-8"))
+
+    assert links
+    assert [link for link in links if not (HARDWARE / link).exists()] == []
+
+
+def test_the_index_names_every_page() -> None:
+    links = set(re.findall(r"\]\(([^)#/]+\.md)\)", (HARDWARE / "README.md").read_text(encoding="utf-8")))
+
+    assert links == set(PAGES) - {"README.md"}
+    assert {f"{name}.md" for name in SHOPS} <= links
