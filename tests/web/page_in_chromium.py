@@ -3,10 +3,12 @@
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from fake_face import PIN, FakeBench, FakeFace
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright
 
+from gatekeeper.service.face import ShopView
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 from gatekeeper.web.live import Live
@@ -25,6 +27,12 @@ ARGUMENTS = (
 )
 PHONE = (360, 740)
 DESK = (1280, 800)
+
+
+class Serve(Protocol):
+    """The fixture ``serve``: a view becomes a served page."""
+
+    def __call__(self, view: ShopView, bench: FakeBench | None = None, *, needs_pin: bool = False) -> "Served": ...
 
 
 def launch(playwright: Playwright) -> Browser:
