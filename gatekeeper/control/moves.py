@@ -158,7 +158,8 @@ def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[s
         elif gate.state in (GateState.OPEN, GateState.OPENING):
             result.append(Wish(Rank.SHUTTING, 0, gate, "shut", "C6", "nothing runs on its branch and it is clear"))
         elif gate.state is GateState.UNPROVEN and needed:
-            result.append(Wish(Rank.HOMING, 0, gate, "shut", "C15", "nobody knows where it stands and a cut needs the air"))
+            why = "nobody knows where it stands and a cut needs the air"
+            result.append(Wish(Rank.HOMING, 0, gate, "shut", "C15", why))
     return result
 
 
@@ -174,10 +175,10 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
     needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
     spare = {name: _Spare(world, motor, now_s) for name, motor in world.motors.items()}
     reversed_now: set[str] = set()
+    waiting: set[str] = set()
     for wish in queue:
         gate = wish.gate
         if gate.name in reversed_now or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
-            gate.wait_from = None
             continue
         if wish.what == "shut" and not spare[gate.plan.system].may_lose(gate):
             continue
@@ -186,6 +187,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
         if limit is not None and gate not in moving and len(moving) >= limit:
             freed = _free_a_slot(wish, moving, needed)
             if freed is None:
+                waiting.add(gate.name)
                 _note_wait(world, gate, wish, now_s)
                 if wish.what == "open" and (back := _reversible(world, gate, moving, now_s)):
                     why = "turned back: the path is lost and no other gate can move"
@@ -198,10 +200,12 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             )
         if gate not in moving:
             moving.append(gate)
-        gate.wait_from = None
         if wish.what == "shut":
             spare[gate.plan.system].lose(gate)
         proposals.append(_move(world, wish))
+    for gate in world.gates.values():
+        if gate.name not in waiting:
+            gate.wait_from = gate.wait_rule = None
     return proposals
 
 

@@ -23,6 +23,8 @@ RELEASE_PAUSE_S = 3.0
 #: How much longer than its travel a gate with a switch may take before it has missed, as a share and at least.
 LATE_SHARE = 0.25
 LATE_LEAST_S = 0.5
+#: A filter shaker starts within this time after its collector has run out, or not at all (C21).
+SHAKE_WITHIN_S = 60.0
 #: A short move towards shut, at most this long (C10).
 SHAKE_S = 1.0
 
@@ -272,7 +274,7 @@ def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float
         world.feeder_free_at[motor.plan.feeder] = now_s + world.plan.feeders[motor.plan.feeder]
     if motor.plan.kind is MotorKind.SHAKER:
         motor.run_until = now_s + motor.plan.shake_s
-        motor.shake_due = False
+        motor.shake_by = None
 
 
 def _apply_off(world: World, motor: Motor, now_s: float) -> None:
@@ -292,8 +294,8 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     if not forced:
         motor.retry_used = False
         shaker = world.shaker_of.get(motor.name)
-        if shaker is not None:
-            shaker.shake_due = True
+        if shaker is not None and world.shop_open and world.blocked(shaker) is None and shaker.hand == "auto":
+            shaker.shake_by = now_s + motor.plan.coast_s + SHAKE_WITHIN_S
 
 
 def reconcile(world: World, motor: Motor, now_s: float) -> None:

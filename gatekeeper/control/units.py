@@ -45,7 +45,8 @@ class Gate(Unit):
     ``busy_until`` is the end of the actuator's longest possible motion (its slot on the supply); ``arrive_by`` the
     instant at which a move without a switch has arrived, or one with a switch has missed. ``tries`` counts misses of
     the present intention. ``held`` is the words of whoever holds it; ``free_at`` ends the three seconds after a
-    release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when, and ``wait_rule`` for what, it waits for a
+    release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when, and
+    ``wait_rule`` for what, it waits for a
     slot. ``sure``: the switch has spoken since the last order to shut, so that "open" is no word from before the move.
     """
 
@@ -127,7 +128,7 @@ class Motor(Unit):
         "state", "on", "lease_until", "coast_until", "store", "confirm_by", "confirmed", "retry_used", "retrying",
         "seen", "sensor_lost", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what",
         "path_lost_by", "air_last", "air_next", "air_held", "air_doubt", "air_from", "parked", "cut_s", "cut_from",
-        "shake_due", "flush", "flush_from", "flush_until", "overrun", "resume", "wait_from", "wait_why", "beat_at",
+        "shake_by", "flush", "flush_from", "flush_until", "overrun", "resume", "wait_from", "wait_why", "beat_at",
     )  # fmt: skip
     INSTANTS = frozenset(
         {
@@ -137,6 +138,7 @@ class Motor(Unit):
             "stop_check_at",
             "run_until",
             "flush_until",
+            "shake_by",
             "path_lost_by",
             "air_from",
             "air_next",
@@ -174,7 +176,7 @@ class Motor(Unit):
         self.parked: tuple[str, ...] = ()
         self.cut_s = 0.0
         self.cut_from: float | None = None
-        self.shake_due = False
+        self.shake_by: float | None = None
         self.flush: tuple[str, ...] = ()
         self.flush_from: float | None = None
         self.flush_until: float | None = None

@@ -277,7 +277,8 @@ class World:
             return True
         if motor.plan.kind is MotorKind.SHAKER:
             followed = self.motors[motor.plan.follows or ""]
-            return motor.shake_due and not followed.fan_runs(now_s) and not self.cause_stands(followed, now_s)
+            due = motor.shake_by is not None and now_s < motor.shake_by
+            return due and not followed.fan_runs(now_s) and not self.cause_stands(followed, now_s)
         return any(self.is_cause(tool, motor, now_s) for tool in self.tools_of[motor.name])
 
     def in_use(self, motor: Motor, now_s: float) -> bool:
@@ -322,7 +323,8 @@ class World:
         motor.run_until = motor.run_what = None
         motor.flush, motor.flush_from, motor.flush_until = (), None, None
         motor.retrying = motor.retry_used = False
-        motor.shake_due = motor.resume = False
+        motor.shake_by = None
+        motor.resume = False
         for tool in self.tools_of[motor.name]:
             tool.causes -= {motor.name}
 

@@ -42,6 +42,8 @@ def new_run(world: World, step: Step, line: Line) -> None:
     world.motors = motors
     world.boot, world.woken, world.clean = boot, False, False
     world.wake_t = line.t_s
+    world.emergency = world.emergency or "emergency" in world.shop.latched
+    world.fire = world.fire or "fire" in world.shop.latched
     world.shop_shut = False
     world.setting_t = float("-inf")
     world.messages.clear()

@@ -82,6 +82,7 @@ class ShopFacts:
     planned: dict[str, float | None] = field(default_factory=dict)
     proof: str | None = None
     damaged: bool = False
+    latched: frozenset[str] = frozenset()
     gate_systems: dict[str, tuple[str, ...]] = field(default_factory=dict)
     gate_tools: dict[str, tuple[str, ...]] = field(default_factory=dict)
     tool_motors: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -180,6 +181,9 @@ def read_shop(raw: Mapping[str, Any]) -> ShopFacts:
     for key, value in settings.items() if isinstance(settings, Mapping) else ():
         subject, _, name = str(key).rpartition("/")
         apply_setting(shop, subject, name, value)
+    latched = raw.get("latched")
+    if isinstance(latched, Mapping):
+        shop.latched = frozenset(kind for kind in ("emergency", "fire") if latched.get(kind) is True)
     shop.damaged = raw.get("damaged") is True
     _link(shop)
     return shop

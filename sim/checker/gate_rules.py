@@ -89,7 +89,8 @@ class GateRules:
         if name in step.moving or gate.at_rest_as_told(str(line.word), step.t_s):
             return
         served = step.subjects("gate_command", "open")
-        starts = [self.world.tools[tool].start_t for tool in self._runners(name)] if line.word == "open" else []
+        behind = [self.world.tools[tool] for tool in self.world.shop.gate_tools[name]] if line.word == "open" else []
+        starts = [track.start_t for track in behind if track.state in ("running", "stale")]
         for other, waiting in self.waiting.items():
             if other == name or other in served or self.world.gates[other].facts.supply != supply:
                 continue

@@ -83,7 +83,7 @@ class MotorRules:
             elif not world.path_enough(motor, t_s, shut):
                 step.flag("C2", line, motor, f"{motor} was switched on by a list that shuts its path.")
         if track.locked:
-            step.flag("C8", line, motor, f"{motor} was switched on while the record of its starts is lost and uncleared.")
+            step.flag("C8", line, motor, f"{motor} was switched on with the record of its starts lost.")
         if world.store(motor, t_s) < 1.0 - STORE_TOL:
             if not track.free_start:
                 step.flag("C8", line, motor, f"{motor} was switched on with no whole start in store.")

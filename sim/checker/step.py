@@ -9,6 +9,7 @@ from sim.checker.violation import Violation
 
 NOT_A_CAUSE = frozenset(
     {"open", "shut", "hold", "release", "stop", "reset", "clear", "out_of_service", "back_in_service", "stopped"}
+    | {"still_running", "seen"}
 )
 """Requests that never ask for a motor; every other one may (the list of requests is open-ended)."""
 

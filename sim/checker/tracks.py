@@ -48,9 +48,9 @@ class GateTrack:
 
     def maybe_moving(self, t_s: float) -> bool:
         """Whether the core may still count it as under way: the generous reading, for excuses only."""
-        if self.command not in ("open", "shut") or self.arrived or self.missed:
+        if self.command not in ("open", "shut") or self.arrived:
             return False
-        grace = SWITCH_GRACE_S if self.facts.switch else 0.0
+        grace = SWITCH_GRACE_S if self.facts.switch and not self.missed else 0.0
         return t_s <= self.command_t + self.facts.dead_s + self.facts.travel_s + grace + TOL_S
 
     def confirmed_open(self, t_s: float) -> bool:
@@ -63,7 +63,10 @@ class GateTrack:
 
     def open_since(self) -> float:
         """When a gate that is confirmed open became so."""
-        return self.switch_t if self.facts.switch else self.command_t + self.facts.travel_s
+        if not self.facts.switch:
+            return self.command_t + self.facts.travel_s
+        doubted = self.missed_t > self.switch_t  # a miss against a switch that says open may be believed for a while
+        return self.command_t + self.facts.travel_s + SWITCH_GRACE_S if doubted else self.switch_t
 
     def confirmed_shut(self, t_s: float) -> bool:
         """As `confirmed_open`, for shut."""

@@ -42,7 +42,10 @@ def two_tools(**fan):
 def two_systems():
     """Three tools on two systems, one of them on both; one feeder for everything, one supply that moves one."""
     return Plan(
-        _named(_fan("fan", feeder="north", resume=True), _fan("vac", kind=MotorKind.VACUUM, feeder="north", rest_s=5.0)),
+        _named(
+            _fan("fan", feeder="north", resume=True),
+            _fan("vac", kind=MotorKind.VACUUM, feeder="north", rest_s=5.0),
+        ),
         _named(
             GatePlan("g1", "fan", 0.01, supply="air", travel_s=3.0),
             GatePlan("g2", "fan", 0.02, supply="air", can_halt=False),
