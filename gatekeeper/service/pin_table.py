@@ -224,8 +224,11 @@ def _meaning(shop: Shop, meaning: str, subject: str) -> tuple[str, str]:
         case "input":
             return subject, _said_by(shop.inputs[subject])
         case "hand" | "auto":
-            word = _sentence(meaning)
-            return f"{subject}, its {word} contact", f"Tells that the Hand-Off-Auto switch stands in {word}."
+            word, motors = _sentence(meaning), listed(shop.inputs[subject].systems, "and", 24)
+            return (
+                f"{subject}, its {word} contact",
+                f"Tells that the Hand-Off-Auto switch of {motors} stands in {word}.",
+            )
         case "tool":
             return f"current switch on a wire of {subject}", f"Tells that {subject} runs."
         case "circuit":
@@ -262,10 +265,8 @@ def _said_by(source: Input) -> str:
             return f"A press tells off {motors}."
         case InputKind.RESET:
             return "A press resets after an emergency stop or a fire alarm (a fire only from here). It starts nothing."
-        case InputKind.RELEASE:
+        case _:  # a release button; a Hand-Off-Auto switch has two contacts of its own
             return f"A press releases {source.at} when it is held or stuck."
-        case InputKind.HAND_OFF_AUTO:
-            return f"The Hand-Off-Auto switch of {motors}."
 
 
 def _converters(shop: Shop) -> Iterator[PinRow]:

@@ -194,6 +194,55 @@ def test_the_boards_own_pull_is_the_one_that_the_pin_bank_keeps(line: int) -> No
     assert said in BOARD_PULLS[boot_line(line).pull]
 
 
+EVERY_INPUT = """
+inputs:
+  mushroom: {kind: red button, pin: GPIO3}
+  heat: {kind: fire, pin: GPIO4}
+  hatch: {kind: door, pin: GPIO5}
+  key: {kind: shop key, pin: GPIO7}
+  knob: {kind: air here, pin: GPIO8, at: saw}
+  off knob: {kind: stop, pin: GPIO9}
+  back: {kind: reset, pin: GPIO10}
+  freed: {kind: release, pin: GPIO11, at: gate}
+  selector: {kind: hand-off-auto, hand_pin: GPIO12, auto_pin: GPIO13}
+"""
+
+
+def test_every_kind_of_input_is_said_in_words() -> None:
+    rows = pin_table(made(SMALL.format(pin="GPIO17", dies="drops") + EVERY_INPUT))
+
+    assert {row.wire.split(":")[0]: row.does for row in rows[5:-1]} == INPUTS_SAID
+
+
+INPUTS_SAID = {
+    "Mushroom": "Reads a second contact of the emergency circuit: opened, every motor is told off and every gate "
+    "halts. The circuit itself works by wire, without the program. A broken wire counts as opened.",
+    "Heat": "Reads the detector: opened, every motor is told off and the gates stay. The detector must break the coils "
+    "by wire itself. A broken wire counts as opened.",
+    "Hatch": "Reads a door: open, no start of fan, and what runs of it is told off. A broken wire counts as opened.",
+    "Key": "Tells that the shop is open; otherwise no motor starts. A broken wire counts as no.",
+    "Knob": "A press asks for air at saw. A broken wire counts as no.",
+    "Off knob": "A press tells off fan. A broken wire counts as no.",
+    "Back": "A press resets after an emergency stop or a fire alarm (a fire only from here). It starts nothing. "
+    "A broken wire counts as no.",
+    "Freed": "A press releases gate when it is held or stuck. A broken wire counts as no.",
+    "Selector, its Hand contact": "Tells that the Hand-Off-Auto switch of fan stands in Hand. "
+    "A broken wire counts as no.",
+    "Selector, its Auto contact": "Tells that the Hand-Off-Auto switch of fan stands in Auto. "
+    "A broken wire counts as no.",
+}
+
+
+def test_a_current_switch_on_a_circuit_tells_of_its_tools() -> None:
+    text = SMALL.format(pin="GPIO17", dies="drops").replace("sensor: {current_switch: GPIO2}", "circuit: wall")
+    row = pin_table(made(text + "circuits:\n  wall: {sensor: {current_switch: GPIO3}}\n"))[-1]
+
+    assert (row.wire, row.does) == (
+        "Current switch on a wire of wall: a normally open contact to ground",
+        "Tells that saw runs. A broken wire counts as no.",
+    )
+
+
 def test_a_clamp_names_its_channel_its_wire_and_its_resistor() -> None:
     rows = clamp_table(shop_of("shared-twelve"))
 
