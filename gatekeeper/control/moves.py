@@ -227,6 +227,7 @@ def _move(world: World, wish: Wish) -> Proposal:
         and gate.plan.shake
         and not gate.shaken
         and gate.state is GateState.UNPROVEN
+        and gate.clear_until is None
         and not any(tool.may_run for tool in world.tools_at[gate.name])
         and world.enough(world.motors[gate.plan.system], world.open_area(world.motors[gate.plan.system], (gate.name,)))
     )

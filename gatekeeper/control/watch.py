@@ -85,6 +85,8 @@ def _is_hopeless(world: World, tool: Tool, motor: Motor, now_s: float) -> bool:
     """True where a motor will not come for a tool, or has kept it waiting for too long."""
     if not world.is_cause(tool, motor, now_s):
         return True
+    if not all(may_open(world, gate) for gate in tool.plan.gates):
+        return True
     return motor.wait_from is not None and now_s >= motor.wait_from + NO_AIR_AFTER_S
 
 

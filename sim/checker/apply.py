@@ -320,7 +320,12 @@ class Inputs:
                 sure = request.what == "run" and line.subject == motor and track.mode != "hand"
                 for_s = None if request.what == "flush" else request.for_s  # a flush lasts as long as its branches take
                 track.runs.append(PersonRun(line.t_s, line.seq, for_s, sure))
-            if request.what != "run":
+            if request.what == "run":
+                # The press takes up what was found running.
+                for name in world.shop.motor_tools[motor]:
+                    if world.tools[name].state == "running":
+                        world.tools[name].causes.setdefault(motor, False)
+            else:
                 for name in world.shop.systems[motor].gates:
                     world.gates[name].by_hand = True  # which ones a sweep or a flush opens is not in the record
 

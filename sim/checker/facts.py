@@ -176,7 +176,8 @@ def read_shop(raw: Mapping[str, Any]) -> ShopFacts:
         for name, word in proof.items():
             if name in shop.systems and isinstance(word, str):
                 shop.systems[name].proof = word
-    shop.planned = {name: thing.spin_down_s for name, thing in (*shop.systems.items(), *shop.tools.items())}
+    shop.planned = {name: system.spin_down_s for name, system in shop.systems.items()}
+    shop.planned |= {name: tool.spin_down_s for name, tool in shop.tools.items()}
     settings = raw.get("settings")
     for key, value in settings.items() if isinstance(settings, Mapping) else ():
         subject, _, name = str(key).rpartition("/")

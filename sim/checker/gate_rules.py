@@ -96,6 +96,8 @@ class GateRules:
                 continue
             if self.world.gate_excused(other, step.t_s) or not self.world.tools[waiting.tool].possibly_running():
                 continue
+            if self.world.gates[other].missed:
+                continue  # its first attempt was made: retries wait for other first attempts and for paths
             if self.world.gates[other].opening() or any(start <= waiting.start_t for start in starts):
                 continue
             step.flag("C4", line, name, f"{name} was moved while {other} of the running {waiting.tool} waits.")

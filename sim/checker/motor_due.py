@@ -107,6 +107,9 @@ class MotorDue:
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
             return None
         ends = [track.on_t, world.setting_t, world.store_ready_t(motor)]
+        if world.shop.path_binds(motor):
+            dead_s = max((gate.facts.dead_s for gate in world.gates.values()), default=0.0)
+            ends.append(world.path_since(motor, t_s) + dead_s)
         for name in world.shop.motor_tools[motor]:
             tool = world.tools[name]
             if tool.state == "running" and not tool.said_stopped:
@@ -141,7 +144,7 @@ class MotorDue:
     def _still_running(self, step: Step, motor: str, track: MotorTrack) -> None:
         """Rule C9: running when told off is an alarm once the release and coast times are over, but not in Hand."""
         facts = self.world.shop.systems[motor]
-        since = max(track.off_t, track.seen_t, track.mode_t)  # leaving Hand, it may coast as long
+        since = max(track.off_t, track.told_t, track.seen_t, track.mode_t)  # leaving Hand, it may coast as long
         wrong = track.seen == "running" and not track.on and track.told_off and track.mode != "hand"
         limit_s = max(facts.release_s, facts.coast_s) + AT_ONCE_S
         if not wrong or step.t_s <= since + limit_s + TOL_S:

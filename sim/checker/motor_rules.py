@@ -143,7 +143,7 @@ class MotorRules:
 
     def _off(self, step: Step, line: Line, motor: str) -> None:
         track = self.world.motors[motor]
-        track.told_off = True
+        track.told_off, track.told_t = True, step.t_s
         if not track.is_on(step.t_s):
             return
         if motor in step.forced:

@@ -165,6 +165,7 @@ class MotorTrack:
     until_s: float = float("inf")
     off_t: float = float("-inf")
     told_off: bool = False
+    told_t: float = float("-inf")
     ran_until: float = float("-inf")
     seen: str | None = None
     seen_t: float = 0.0

@@ -32,7 +32,7 @@ def _ask(player, draw):
     player.ask(draw.choice(ASKED), index, draw.choice(DOORS), draw.choice((None, None, 0.0, 5.0, 40.0, 99999.0)))
 
 
-def _put_right(player, draw):
+def put_right(player):
     """Somebody goes round and puts everything right, so that a shop does not stay dead."""
     for name in player.plan.inputs:
         player.circuit(tuple(player.plan.inputs).index(name), "made")
@@ -80,7 +80,7 @@ MOVES = (
     (7, _ask),
     (1.5, lambda p, d: p.setting(d.randrange(6), d.choice((None, 0.0, 2.0, 30.0, 400.0, -1.0, 1e5)))),
     (1, lambda p, d: p.breaks(d.choice(("jam", "jam", "dead", "weld")), d.randrange(4), d.random() < 0.6)),
-    (0.7, _put_right),
+    (0.7, lambda p, d: put_right(p)),
     (0.7, _restart),
 )
 WEIGHTS = tuple(weight for weight, _ in MOVES)
