@@ -89,12 +89,15 @@ def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) 
             return
         _began(world, tool, before == "stopped" and fresh, now_s)
     elif state == "stopped":
+        cut_until_now = (before == "running" or tool.was_running) and not tool.said_stopped
         tool.was_running = tool.said_stopped = tool.found = tool.overlong = False
         tool.hold_until = tool.stale_at = None
         tool.shut_start = False
         if tool.counting:
             count_stopped(world, tool, now_s)
         elif before == "running" or before == "stale":
+            if cut_until_now:
+                tool.stopped_at = now_s  # it was counted as stopped already, and stops only now: the latest binds (C5)
             _let_clear(world, tool, now_s)
         tool.ask_at = tool.answer_by = None
         tool.asked = False

@@ -360,9 +360,8 @@ def _stopped(world: World, request: Requested, now_s: float) -> str:
     tool = _tool(world, request)
     if not (tool.reading == "stale" or tool.counting):
         raise Refused("nothing", "C12", f"{tool.name} counts as stopped already.")
-    if tool.reading == "stale":
-        tool.said_stopped = True
-        tool.hold_until = None
+    tool.said_stopped = True
+    tool.hold_until = None
     tool.ask_at = tool.answer_by = None
     if tool.counting:
         tool.overlong = tool.reading == "running"

@@ -291,6 +291,8 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     world.new_store(motor, motor.store.stopped(now_s, motor.plan.rest_s), now_s)
     if motor.plan.kind is MotorKind.AIR_CLEANER:
         motor.cut_s = 0.0
+    if motor.plan.kind is MotorKind.SHAKER:
+        motor.run_until = motor.run_what = None  # cut short by a tool's start it does not come back
     if not forced:
         motor.retry_used = False
         shaker = world.shaker_of.get(motor.name)
