@@ -17,12 +17,12 @@ from gatekeeper.devices.pins import Pins
 from gatekeeper.sensing.codes import FrontEnd
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.wiring import CHIPS, contacts_of
-from gatekeeper.shop.model import Contact, Converter, InputKind, Motor, Servo, Shop
+from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Motor, Servo, Shop
 from sim.clamps import Codes, Draw, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
-from sim.parts import Drive, GateNow, MotorNow, Slide, servo_target
+from sim.parts import Drive, GateNow, MotorNow, Slide, coil_target, servo_target
 
 #: How often the plant brings its contacts up to date in real time, seconds of the shop's clock.
 STEP_S = 0.02
@@ -136,7 +136,7 @@ class VirtualShop:
         return self._is_plugged
 
     def pull_plug(self) -> None:
-        """The board loses its power: relays do what their wiring does, servos go limp, converters fall silent."""
+        """The board loses its power: relays do as wired, servos go limp, springs act, converters fall silent."""
         with self._lock:
             now_s = self.clock.now()
             self._settle(now_s)
@@ -146,7 +146,9 @@ class VirtualShop:
                 drive.board_dies(now_s)
             for name, slide in self._slides.items():
                 self._relays[name] = {"open": False, "shut": False}
-                if slide.gate.is_actuated:
+                if slide.gate.coil is not None:
+                    slide.drive(now_s, coil_target(slide.gate.coil, None))
+                elif slide.gate.is_actuated:
                     slide.drive(now_s, None)
             self._mute_banks()
 
@@ -249,6 +251,8 @@ class VirtualShop:
         for gate in self.shop.gates.values():
             if gate.servo is not None:
                 self._watch(gate.servo.line, self._servo_line(gate.name, gate.servo))
+            if gate.coil is not None:
+                self._watch(gate.coil.output.line, self._coil_line(gate.name, gate.coil))
             if gate.relays is not None:
                 for way, output in (("open", gate.relays.open_output), ("shut", gate.relays.shut_output)):
                     self._watch(output.line, self._relay_line(gate.name, way, output.active_low))
@@ -260,8 +264,8 @@ class VirtualShop:
 
     def _motor_line(self, name: str, active_low: bool) -> Callable[[float, float | None], None]:
         def act(t_s: float, level: float | None) -> None:
-            if level is not None:  # a line that nobody drives yet leaves the relay as the board's death left it
-                self._drives[name].switch(t_s, (level > 0.5) is not active_low)
+            # A line that nobody drives is held off by the resistor on it.
+            self._drives[name].switch(t_s, level is not None and (level > 0.5) is not active_low)
 
         return act
 
@@ -269,6 +273,12 @@ class VirtualShop:
 
         def act(t_s: float, level: float | None) -> None:
             self._slides[name].drive(t_s, servo_target(servo, level))
+
+        return act
+
+    def _coil_line(self, name: str, coil: Coil) -> Callable[[float, float | None], None]:
+        def act(t_s: float, level: float | None) -> None:
+            self._slides[name].drive(t_s, coil_target(coil, level))
 
         return act
 

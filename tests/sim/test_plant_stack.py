@@ -298,6 +298,31 @@ def test_a_contactor_that_welds_and_a_motor_that_does_not_start_are_told(make: M
     assert rig.alarms() == {"runs_when_off:collector"}
 
 
+def test_a_mended_contactor_lets_go(make: Make) -> None:
+    rig = make("garage-one-collector")
+    rig.plant.switch_tool("planer", True)
+    rig.run(8.0)
+    rig.plant.faults.break_motor("collector", MotorFault.WELDED)
+    rig.plant.switch_tool("planer", False)
+    rig.run(10.0)
+    assert runs(rig)
+    rig.plant.faults.break_motor("collector", None)
+    rig.run(0.3)
+    assert not runs(rig)
+
+
+def test_a_line_that_nobody_drives_any_more_drops_its_relay(make: Make) -> None:
+    rig = make("one-evening")
+    rig.plant.switch_tool("table saw", True)
+    rig.run(4.0)
+    assert runs(rig)
+    line = rig.wires.pins.factory.pin(17)
+    line.function = "input"
+    rig.clock.advance(0.3)
+    assert not runs(rig)
+    line.function = "output"  # so that the drivers can close
+
+
 def test_a_shop_of_switches_and_buttons(make: Make) -> None:
     rig = make("drops")
     rig.plant.press("planer button")
