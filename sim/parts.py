@@ -8,7 +8,7 @@ import math
 from dataclasses import dataclass, replace
 
 from gatekeeper.devices.pins import SERVO_FRAME_HZ
-from gatekeeper.shop.model import BoardDeath, Gate, Motor, Servo
+from gatekeeper.shop.model import BoardDeath, Coil, Gate, GateEnd, Motor, Servo
 from sim.currents import Load, Stint, speed_at
 from sim.faults import SLOW_TIMES, GateFault, MotorFault
 
@@ -49,11 +49,17 @@ def servo_target(servo: Servo, level: float | None) -> float | None:
     return min(1.0, max(0.0, share))
 
 
+def coil_target(coil: Coil, level: float | None) -> float:
+    """Where coil and spring send a gate, 0 (shut) to 1 (open); a line that nobody drives leaves the coil off."""
+    is_on = level is not None and (level > 0.5) is not coil.output.active_low
+    return float((coil.holds is GateEnd.OPEN) is is_on)
+
+
 class Slide:
     """A gate's slide: where it stands and where it is driven.
 
     Args:
-        gate: the gate; it begins shut.
+        gate: the gate; it begins shut, or at its spring's end.
         now_s: the instant it is made.
     """
 
@@ -62,6 +68,8 @@ class Slide:
         self.position = 0.0
         self.fault: GateFault | None = None
         self._target: float | None = None
+        if gate.coil is not None:
+            self._target = self.position = coil_target(gate.coil, None)
         self._at_s = now_s
         self._travel_s = gate.travel_s * TRAVEL_SHARE if gate.is_actuated else HAND_TRAVEL_S
 

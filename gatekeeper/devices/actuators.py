@@ -165,6 +165,17 @@ class RelayPairGate(TimedGate):
                 self._pins.release(relay)
 
 
+def spring_fate(held: Position) -> Fate:
+    """What a gate does that its coil holds at ``held``: its spring brings it to the other end."""
+    spring_end = "shut" if held is Position.OPEN else "open"
+    return Fate(
+        at_power_up=f"The coil is off: the spring brings the gate {spring_end}.",
+        when_process_dies="On Raspberry Pi OS the coil keeps its state (not measured on a real board).",
+        when_board_dies=BoardDeath.DROPS,
+        in_words=f"When the board loses power the spring brings the gate {spring_end}.",
+    )
+
+
 class SpringGate(TimedGate):
     """A gate held at one end by a coil (solenoid or air valve) and brought back to the other by a spring.
 
@@ -207,13 +218,7 @@ class SpringGate(TimedGate):
         self._held = held
         self._pins = pins
         self._coil = pins.output(OutputLine(name, pin, active_high))
-        spring_end = "shut" if held is Position.OPEN else "open"
-        self.fate = Fate(
-            at_power_up=f"The coil is off: the spring brings the gate {spring_end}.",
-            when_process_dies="On Raspberry Pi OS the coil keeps its state (not measured on a real board).",
-            when_board_dies=BoardDeath.DROPS,
-            in_words=f"When the board loses power the spring brings the gate {spring_end}.",
-        )
+        self.fate = spring_fate(held)
 
     def halt(self, now_s: float) -> None:
         """Hold: the coil stays as it is. The move's end is still awaited by ``tick``."""

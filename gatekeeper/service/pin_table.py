@@ -8,8 +8,8 @@ own, from its documentation and not measured on a real board.
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
 
-from gatekeeper.devices.actuators import RelayPairGate, ServoGate
-from gatekeeper.devices.base import Fate
+from gatekeeper.devices.actuators import RelayPairGate, ServoGate, spring_fate
+from gatekeeper.devices.base import Fate, Position
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch
 from gatekeeper.service.wiring import contacts_of
@@ -27,7 +27,6 @@ BOARD_RESISTORS = (2, 3)  # 1.8 kilo-ohm to 3.3 V, soldered on the board
 CONSOLE_LINE = 14  # driven high by the serial console
 
 POWER_LOST = "When the board loses power "  # how the drivers' own sentences begin
-BY_SPRING = " It is a spring-return gate: without power its spring moves it."
 ACTIVE_LOW_AT_POWER_UP = (
     "On whenever the line is low: off only if the outside resistor to 3.3 V lifts the line, and many 5 V relay boards "
     "never let go at 3.3 V."
@@ -179,7 +178,6 @@ def _motor_power_lost(motor: Motor) -> str:
 
 
 def _gate(gate: Gate) -> Iterator[PinRow]:
-    spring = BY_SPRING if gate.spring_return else ""
     if gate.servo is not None:
         fate, servo = ServoGate.fate, gate.servo
         yield PinRow(
@@ -188,9 +186,9 @@ def _gate(gate: Gate) -> Iterator[PinRow]:
             does=f"Moves it: pulses of {servo.open_pulse_s * 1000:g} ms open it, of {servo.shut_pulse_s * 1000:g} ms "
             "shut it, and end with the move.",
             pull=f"None outside; the board's own at power-up: {_board_pull(servo.line)}",
-            at_power_up=fate.at_power_up + spring,
-            program_dies=fate.when_process_dies + spring,
-            power_lost=_power_lost(fate) + spring,
+            at_power_up=fate.at_power_up,
+            program_dies=fate.when_process_dies,
+            power_lost=_power_lost(fate),
         )
     if gate.relays is not None:
         fate = RelayPairGate.fate
@@ -200,7 +198,13 @@ def _gate(gate: Gate) -> Iterator[PinRow]:
         ):
             wire = f"Input of the {way} relay of {gate.name}"
             does += f" for {gate.travel_s:g} s; never on together with the other relay."
-            yield _output(output, wire, does, fate, _power_lost(fate) + spring)
+            yield _output(output, wire, does, fate, _power_lost(fate))
+    if gate.coil is not None:
+        holds = gate.coil.holds
+        fate = spring_fate(Position(holds.value))
+        wire = f"Relay or transistor that feeds the coil of {gate.name}"
+        does = f"On, its coil holds it {holds.value}; off, its spring brings it {holds.other.value}."
+        yield _output(gate.coil.output, wire, does, fate, _power_lost(fate))
 
 
 def _contact(contact: Contact, wire: str, does: str) -> PinRow:

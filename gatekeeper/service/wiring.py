@@ -7,8 +7,8 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
-from gatekeeper.devices.actuators import HandGate, RelayPairGate, ServoGate
-from gatekeeper.devices.base import GateActuator, MotorSwitch, ReportContact, ReportLapse, ReportMiss, Sign
+from gatekeeper.devices.actuators import HandGate, RelayPairGate, ServoGate, SpringGate
+from gatekeeper.devices.base import GateActuator, MotorSwitch, Position, ReportContact, ReportLapse, ReportMiss, Sign
 from gatekeeper.devices.converter import MCP3008, MCP3208, Chip, SpiBank, open_spi_bank
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
 from gatekeeper.devices.pins import OutputLine, Pins
@@ -132,6 +132,17 @@ def _gate(pins: Pins, gate: Gate, contacts: dict[str, ContactInput], on_miss: Re
             switches=switches,
             on_miss=on_miss,
         )
+    if gate.coil is not None:
+        return SpringGate(
+            pins,
+            gate.name,
+            gate.coil.output.line,
+            held=Position(gate.coil.holds.value),
+            travel_s=gate.travel_s,
+            active_high=not gate.coil.output.active_low,
+            switches=switches,
+            on_miss=on_miss,
+        )
     return HandGate(gate.name, switches)
 
 
@@ -187,6 +198,8 @@ def output_lines(shop: Shop) -> list[OutputLine]:
                 lines.append(OutputLine(f"{gate.name}, {way} relay", output.line, not output.active_low))
         if gate.servo is not None:
             lines.append(OutputLine(gate.name, gate.servo.line))
+        if gate.coil is not None:
+            lines.append(OutputLine(f"{gate.name}, coil", gate.coil.output.line, not gate.coil.output.active_low))
     lines += [OutputLine(sign.name, sign.output.line, not sign.output.active_low) for sign in shop.signs.values()]
     return lines
 

@@ -19,6 +19,7 @@ from gatekeeper.shop.model import (
     BoardDeath,
     Channel,
     Circuit,
+    Coil,
     Contact,
     Converter,
     Duct,
@@ -64,6 +65,7 @@ CHIPS_OVER_AIR = 0.5
 CLEAR_MARGIN_S = 1.0
 CLEAR_UNKNOWN_S = 3.0
 SERVO_TRAVEL_S = 2.0
+COIL_TRAVEL_S = 2.0
 RELAYS_TRAVEL_S = 6.0
 SMALLEST_INLET_SHARE = 0.25
 SHAKE_S = 20.0
@@ -175,8 +177,10 @@ class _Builder:
         diameter_m = part.diameter
         if diameter_m is None:
             diameter_m = math.sqrt(4 * duct.area_m2 / math.pi) if duct is not None else 0.0
-        is_actuated = part.servo is not None or part.relays is not None
-        travel_s = part.travel or (SERVO_TRAVEL_S if part.servo is not None else RELAYS_TRAVEL_S)
+        is_actuated = part.servo is not None or part.relays is not None or part.coil is not None
+        usual_s = COIL_TRAVEL_S if part.coil is not None else RELAYS_TRAVEL_S
+        if part.servo is not None:
+            usual_s = SERVO_TRAVEL_S
         return Gate(
             name=name,
             duct=part.duct,
@@ -188,14 +192,14 @@ class _Builder:
                 if part.relays is not None
                 else None
             ),
-            travel_s=travel_s,
+            coil=Coil(part.coil.pin, part.coil.holds) if part.coil is not None else None,
+            travel_s=part.travel or usual_s,
             dead_s=part.relays.dead_time if part.relays is not None else 0.0,
             open_contact=_contact(part.open_contact),
             shut_contact=_contact(part.shut_contact),
             supply=(part.supply or next(iter(self.supplies))) if is_actuated else None,
             as_extra=part.as_extra,
             clear_s=part.clear if part.clear is not None else _clear_s(duct, ducts),
-            spring_return=part.spring_return,
         )
 
     def tool(self, name: str, part: ToolPart, gates: Mapping[str, Gate], is_outlet: bool) -> Tool:

@@ -18,6 +18,7 @@ PIN_KEYS: tuple[tuple[str, ...], ...] = (
     ("gates", "*", "servo", "pin"),
     ("gates", "*", "relays", "open"),
     ("gates", "*", "relays", "shut"),
+    ("gates", "*", "coil", "pin"),
     ("gates", "*", "open_contact"),
     ("gates", "*", "shut_contact"),
     ("circuits", "*", "sensor", "current_switch"),

@@ -14,6 +14,7 @@ from gatekeeper.shop.model import (
     AirGoes,
     BoardDeath,
     Gate,
+    GateEnd,
     InputKind,
     Makes,
     Motor,
@@ -26,6 +27,7 @@ from gatekeeper.shop.model import (
 )
 
 QUIET_LINES = "GPIO16, 17 or 22 to 27"
+BOARD_HANGS = "A board that hangs with its power on keeps the motor running: stop it by hand."
 
 
 class Heap(Enum):
@@ -102,6 +104,7 @@ def _air(shop: Shop) -> Iterator[Finding]:
 def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
     name, gates = motor.name, shop.gates_of(motor.name)
     yield _board_death(motor)
+    yield from _runs_on(motor)
     if motor.confirmed_by is None:
         yield _bite(
             "unconfirmed",
@@ -133,21 +136,35 @@ def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
 def _board_death(motor: Motor) -> Finding:
     match motor.switch.board_death:
         case BoardDeath.DROPS:
-            return _nice("board_dies", motor.name, "If the board dies, its relay drops and the motor stops at once.")
+            said = f"If the board loses power, its relay drops and the motor stops at once. {BOARD_HANGS}"
+            return _nice("board_dies", motor.name, said)
         case BoardDeath.DROPS_LATER:
             after_s = motor.switch.death_after_s
-            said = f"If the board dies, its relay drops by itself after {after_s:g} s and the motor stops then."
-            return _nice("board_dies", motor.name, said)
+            said = f"If the board loses power, its relay drops by itself after {after_s:g} s and the motor stops then."
+            return _nice("board_dies", motor.name, f"{said} {BOARD_HANGS}")
         case BoardDeath.STAYS:
             said = "If the board dies, the motor runs on until somebody stops it by hand. Never leave it alone."
             return _bite("board_dies", motor.name, said)
 
 
+def _runs_on(motor: Motor) -> Iterator[Finding]:
+    """A timer behind the relay works at every stop, not only when the board dies."""
+    after_s = motor.switch.death_after_s
+    if motor.switch.board_death is not BoardDeath.DROPS_LATER or after_s < motor.release_s:
+        return
+    yield _bite(
+        "runs_on",
+        motor.name,
+        f"What holds its relay for {after_s:g} s does so at every stop, and release says {motor.release_s:g} s: it "
+        f"counts as off, or as a welded contactor, while it still runs. Write release: {math.floor(after_s) + 1} s.",
+    )
+
+
 def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
     moved = [gate for gate in shop.gates.values() if gate.is_actuated]
-    falling = [gate.name for gate in moved if gate.spring_return]
+    falling = [gate for gate in moved if gate.spring_return]
     if len(falling) < len(moved):
-        said = "If the board dies, the automatic gates stay where they are; move them by hand. Sign lamps go out."
+        said = "If the board dies, gates on servos or relays stay where they are; move them by hand. Sign lamps go out."
         yield _nice("gates_when_board_dies", "shop", said)
     if any(gate.servo is not None for gate in moved):
         said = "Feed servos from a 5 to 6 V supply of their own, grounds joined: on the board's pin, a move resets it."
@@ -158,9 +175,20 @@ def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
             "a plain diode across it is a short one way."
         )
         yield _nice("relay_wiring", "shop", said)
-    for name in falling:
-        said = "It holds by power: without power or board its spring moves it; the red button holds it where it is."
-        yield _nice("spring_return", name, said)
+    for gate in falling:
+        yield _spring(gate, shop.motors[gate.motor])
+
+
+def _spring(gate: Gate, motor: Motor) -> Finding:
+    assert gate.coil is not None
+    end = gate.coil.holds.other.value
+    said = (
+        f"Without power its spring brings it {end}; the red button leaves its coil as it is. "
+        "The coil may be on for days: use one made for that."
+    )
+    if gate.coil.holds is GateEnd.OPEN and motor.relief_m2 < motor.path_minimum_m2:
+        said += " When the power goes, the fan runs down on a shut gate: with holds: shut the way stays open."
+    return _nice("spring_return", gate.name, said)
 
 
 def _starts(motor: Motor) -> Finding:
@@ -244,6 +272,8 @@ def _outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
         if gate.relays is not None:
             yield gate.name, "the gate may move", gate.relays.open_output
             yield gate.name, "the gate may move", gate.relays.shut_output
+        if gate.coil is not None:
+            yield gate.name, "the gate may move", gate.coil.output
     for sign in shop.signs.values():
         yield sign.name, "the lamp may light", sign.output
 
@@ -264,6 +294,13 @@ def _pins(shop: Shop) -> Iterator[Finding]:
         elif line == 14 and not output.active_low:
             said = f"GPIO14 is driven high by the serial console while the board starts: {what}. Use {QUIET_LINES}."
             yield heap("pin_not_quiet", name, said)
+    for gate in shop.gates.values():
+        if gate.servo is not None and (gate.servo.line <= 8 or gate.servo.line == 14):
+            said = (
+                f"GPIO{gate.servo.line} is high while the board starts, until the program takes it: no pulses, but a "
+                f"servo may twitch at that edge. {QUIET_LINES} are low."
+            )
+            yield _nice("servo_pin_not_quiet", gate.name, said)
     said = (
         "If only the program is killed, Raspberry Pi OS leaves its pins as they were, and a motor may run on: "
         "gatekeeper outputs-off puts all of them off."

@@ -88,6 +88,17 @@ class InputKind(Enum):
     RELEASE = "release"
 
 
+class GateEnd(Enum):
+    """The two ends of a gate's travel."""
+
+    OPEN = "open"
+    SHUT = "shut"
+
+    @property
+    def other(self) -> "GateEnd":
+        return GateEnd.SHUT if self is GateEnd.OPEN else GateEnd.OPEN
+
+
 class StartsFrom(Enum):
     """Where a motor's starts per hour come from (C8)."""
 

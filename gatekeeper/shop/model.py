@@ -15,6 +15,7 @@ from gatekeeper.shop.kinds import AirGoes as AirGoes
 from gatekeeper.shop.kinds import AirProofKind as AirProofKind
 from gatekeeper.shop.kinds import BoardDeath as BoardDeath
 from gatekeeper.shop.kinds import ConverterKind as ConverterKind
+from gatekeeper.shop.kinds import GateEnd as GateEnd
 from gatekeeper.shop.kinds import InputKind as InputKind
 from gatekeeper.shop.kinds import Makes as Makes
 from gatekeeper.shop.kinds import MotorKind as MotorKind
@@ -241,13 +242,20 @@ class RelayPair:
 
 
 @dataclass(frozen=True, slots=True)
+class Coil:
+    """A gate that one coil (a solenoid or an air valve) holds at the end ``holds``; a spring brings it to the other."""
+
+    output: Output
+    holds: GateEnd
+
+
+@dataclass(frozen=True, slots=True)
 class Gate:
-    """One gate. Moved by ``servo`` or by ``relays``, or by hand when both are None.
+    """One gate. Moved by ``servo``, by ``relays`` or by ``coil`` and spring, or by hand when all are None.
 
     ``duct`` is None where the shop's ducts are not described: the gate then sits straight on its motor.
-    ``travel_s``: shut to open. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be opened where
-    another tool wants more air in the main (C17). ``spring_return``: holds by power, so an emergency halt means held.
-    ``supply`` is None for a hand gate.
+    ``travel_s``: from end to end, the longer way. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be
+    opened where another tool wants more air in the main (C17). ``supply`` is None for a hand gate.
     """
 
     name: str
@@ -256,6 +264,7 @@ class Gate:
     diameter_m: float
     servo: Servo | None
     relays: RelayPair | None
+    coil: Coil | None
     travel_s: float
     dead_s: float
     open_contact: Contact | None
@@ -263,11 +272,15 @@ class Gate:
     supply: str | None
     as_extra: bool
     clear_s: float
-    spring_return: bool
 
     @property
     def is_actuated(self) -> bool:
-        return self.servo is not None or self.relays is not None
+        return self.servo is not None or self.relays is not None or self.coil is not None
+
+    @property
+    def spring_return(self) -> bool:
+        """Whether it holds by power: a halt leaves its coil as it is, and without power its spring moves it."""
+        return self.coil is not None
 
     @property
     def has_open_switch(self) -> bool:

@@ -20,6 +20,7 @@ _SPARKS = re.compile(
     r"\b(grinder|grinding|welder|welding|forge|torch|plasma|spray|furnace|fireplace|ash|linisher)\b", re.I
 )
 _WITH_DUCTS = (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
+_MOVERS = {"servo": "a servo", "relays": "relays", "coil": "a coil"}
 
 _HARM = {
     Makes.METAL: "metal chips are hot and strike sparks, and wood dust burns",
@@ -156,10 +157,10 @@ class _Here:
                 )
         for name, gate in self.parts.gates.items():
             loc = ("gates", name)
-            if gate.servo is not None and gate.relays is not None:
-                yield self.fault(
-                    "a servo and relays are both given; keep what moves this gate", *loc, "relays", key=True
-                )
+            moved_by = [key for key in _MOVERS if getattr(gate, key) is not None]
+            if len(moved_by) > 1:
+                words = listed([_MOVERS[key] for key in moved_by], "and")
+                yield self.fault(f"{words} are given; keep the one that moves this gate", *loc, moved_by[-1], key=True)
             if gate.duct is None and gate.diameter is None:
                 yield self.fault("this gate needs a duct or a diameter", *loc, key=True)
             able = self.motors_with_ducts()
@@ -170,11 +171,12 @@ class _Here:
                 yield self.fault(
                     "open and shut have the same pulse, so this gate would never move", *loc, "servo", "open"
                 )
-            if gate.servo is None and gate.relays is None:
-                for key in ("travel", "supply", "spring_return"):
+            if not moved_by:
+                for key in ("travel", "supply"):
                     if key in gate.model_fields_set:
                         said = (
-                            "this gate is moved by hand (no servo, no relays); take this key out or add what moves it"
+                            "this gate is moved by hand (no servo, relays or coil); "
+                            "take this key out or add what moves it"
                         )
                         yield self.fault(said, *loc, key, key=True)
 

@@ -32,6 +32,7 @@ from gatekeeper.shop.fields import (
 from gatekeeper.shop.model import (
     AirGoes,
     ConverterKind,
+    GateEnd,
     InputKind,
     Makes,
     MotorKind,
@@ -154,7 +155,9 @@ class MotorPart(Part):
     )
     spin_up: Annotated[float, quantity("time", "0 s", "60 s")] = _key("Start to full flow. Default 3 s.", 3.0)
     coast: Annotated[float, quantity("time", "0 s", "5 min")] = _key("Off to still. Default 10 s.", 10.0)
-    release: Annotated[float, quantity("time", "0 s", "10 s")] = _key("Off to no current. Default 1 s.", 1.0)
+    release: Annotated[float, quantity("time", "0 s", "90 s")] = _key(
+        "Off to no current; with a timer relay, longer than its time. Default 1 s.", 1.0
+    )
     settle: Annotated[float, quantity("time", "0 s", "60 s")] = _key(
         "After the controller wakes, sensors settle for this long before anything moves. Default 2 s.", 2.0
     )
@@ -219,15 +222,23 @@ class RelaysPart(Part):
     dead_time: Annotated[float, quantity("time", "100 ms", "5 s")] = _key("Both off between. Default 200 ms.", 0.2)
 
 
+class CoilPart(Part):
+    """One coil that moves a gate: a solenoid, or the valve of an air cylinder. A spring brings it back."""
+
+    pin: OutputPin = _key("Pin of the relay or transistor that feeds the coil.")
+    holds: Annotated[GateEnd, choice(GateEnd)] = _key("Where the coil holds the gate; without it the spring decides.")
+
+
 class GatePart(Part):
-    """One gate: moved by a servo, by two relays, or by hand when neither is given."""
+    """One gate: moved by a servo, by two relays, by a coil against a spring, or by hand when none is given."""
 
     duct: Name | None = _key("The duct it sits on. Default, with one collector: straight on the collector.", None)
     diameter: Annotated[float, quantity("length", "20 mm", "1 m")] | None = _key("Default: its duct's.", None)
     servo: ServoPart | None = _key("The servo that moves it.", None)
     relays: RelaysPart | None = _key("The two relays that move it.", None)
+    coil: CoilPart | None = _key("The coil that moves it against a spring.", None)
     travel: Annotated[float, quantity("time", "100 ms", "60 s")] | None = _key(
-        "The longest time of a whole move. Default 2 s for a servo, 6 s for relays.", None
+        "The longest time of a whole move. Default 2 s for a servo or a coil, 6 s for relays.", None
     )
     open_contact: ContactPin | None = _key("Pin of a position switch that is made when the gate is open.", None)
     shut_contact: ContactPin | None = _key("Pin of a position switch that is made when the gate is shut.", None)
@@ -236,7 +247,6 @@ class GatePart(Part):
     clear: Annotated[float, quantity("time", "0 s", "2 min")] | None = _key(
         "How long its branch needs to empty. Default: from the length of the ducts.", None
     )
-    spring_return: YesNo = _key("Falls back by a spring without power. Default no.", False)
 
 
 class ToolPart(Part):

@@ -167,14 +167,19 @@ def test_an_output_that_is_on_when_low_never_claims_to_rest_by_itself() -> None:
     )
 
 
-def test_a_spring_return_gate_is_said_to_move_without_power() -> None:
-    shop = made(SMALL.format(pin="GPIO17", dies="drops"))
-    falling = replace(shop, gates={name: replace(gate, spring_return=True) for name, gate in shop.gates.items()})
-    rows = pin_table(falling)[1:4]
+@pytest.mark.parametrize(("holds", "spring"), [("open", "shut"), ("shut", "open")])
+def test_a_coil_says_which_end_it_holds_and_where_the_spring_goes(holds: str, spring: str) -> None:
+    text = SMALL.format(pin="GPIO17", dies="drops").replace("servo: {pin: GPIO6}", f"coil: {{pin: 6, holds: {holds}}}")
 
-    spring = " It is a spring-return gate: without power its spring moves it."
-    assert [row.power_lost.endswith(spring) for row in rows] == [True, True, True]
-    assert rows[0].at_power_up == ServoGate.fate.at_power_up + spring
+    assert pin_table(made(text))[1] == PinRow(
+        "GPIO6, header pin 31",
+        "Relay or transistor that feeds the coil of gate",
+        f"On, its coil holds it {holds}; off, its spring brings it {spring}. High is on.",
+        "10 k to ground, outside; the board's own at power-up: up",
+        f"The coil is off: the spring brings the gate {spring}.",
+        "On Raspberry Pi OS the coil keeps its state (not measured on a real board).",
+        f"The spring brings the gate {spring}.",
+    )
 
 
 BOARD_PULLS = {
