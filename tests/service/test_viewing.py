@@ -1,4 +1,4 @@
-"""The page's sentences over a day at the garage and at other example shops, word by word."""
+"""The page's sentences over a cut, at gates, for sensors and settings, word by word."""
 
 import sys
 from dataclasses import replace
@@ -8,74 +8,29 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from viewing_room import OFFSET_S, Room, example_shop
+from viewing_room import OFFSET_S, Room, asks, example_shop, gate, labels, motor, reason, tool, top
 
 from gatekeeper.control.messages import (
-    HandSeen,
-    InputSeen,
-    Kept,
     Missed,
-    QuietSeen,
     SettingChanged,
-    ShopKeySeen,
 )
 from gatekeeper.service.face import (
     GateWord,
-    HandWord,
     Heap,
-    MotorView,
     Offer,
-    OutOfService,
     Press,
     Saying,
     SensorWord,
-    ShopView,
     SpinDown,
-    ToolView,
     Units,
 )
 from gatekeeper.service.viewing import ExtraMessage, SpinDownChange
-from gatekeeper.service.viewing_scene import RELEASE_CAUTION, START_CAUTION
+from gatekeeper.service.viewing_scene import RELEASE_CAUTION
 
 
 @pytest.fixture
 def garage() -> Room:
     return Room(example_shop("garage-one-collector", remote=True))
-
-
-def top(room: Room) -> tuple[str, float | None]:
-    """The sentence, and the seconds that its time counts: ahead positive, passed negative."""
-    view = room.view()
-    said = view.sentence
-    if said.until_s is not None:
-        return said.text, round(said.until_s - view.now_s, 2)
-    return said.text, None if said.since_s is None else round(said.since_s - view.now_s, 2)
-
-
-def gate(view: ShopView, name: str) -> tuple[GateWord, str | None]:
-    found = next(one for one in view.gates if one.name == name)
-    return found.word, found.reason.text if found.reason else None
-
-
-def motor(view: ShopView, name: str = "collector") -> MotorView:
-    return next(one for one in view.motors if one.name == name)
-
-
-def tool(view: ShopView, name: str) -> ToolView:
-    return next(one for one in view.tools if one.name == name)
-
-
-def labels(offers: tuple[Offer, ...]) -> list[str]:
-    return [offer.label for offer in offers]
-
-
-def reason(view: ShopView, name: str = "collector") -> str | None:
-    said = motor(view, name).reason
-    return said.text if said else None
-
-
-def asks(view: ShopView) -> list[tuple[str, str, list[str]]]:
-    return [(one.harm.value, one.saying.text, labels(one.offers)) for one in view.attention]
 
 
 # ---------------------------------------------------------------- a cut and what follows
@@ -158,93 +113,6 @@ def test_a_motor_without_a_start_in_hand_runs_on_and_says_so_before_stop_is_pres
     assert reason(garage.view()) == (
         "Runs for planer. If it is stopped now, it may start again in {time} at the soonest."
     )
-
-
-# ---------------------------------------------------------------- harm, in its order
-
-
-def test_fire_comes_before_the_red_button_and_that_before_all_else() -> None:
-    room = Room(example_shop("shared-twelve"))
-    room.tool("lathe", "running")
-    room.run(9.0)
-    room.handle(InputSeen("red buttons", "open"))
-    assert top(room)[0] == (
-        "The emergency circuit is open: red buttons. Every motor is off and every gate stands still. "
-        "Find out why it was pressed. Pull the button out, then press Reset."
-    )
-    assert reason(room.view()) == "The emergency circuit is open or not reset. The fan comes to rest in {time}."
-    room.handle(InputSeen("smoke detector", "open"))
-    fire = "Heat, smoke or the building's alarm. Do not open bin or filter. Leave, call the fire service."
-    assert top(room)[0] == fire
-    room.handle(InputSeen("smoke detector", "made"))
-    room.handle(InputSeen("red buttons", "made"))
-    view = room.view()
-    assert (view.sentence.text, view.harm, labels(view.offers)) == (
-        fire,
-        Heap.NOW,
-        ["Take the whole shop out of service"],
-    )
-    room.ask("reset", who="local")
-    assert top(room)[0] == (
-        "Lathe is cutting without air. Stop the cut, or press Start collector once the reason shown is gone."
-    )
-
-
-def test_reset_is_offered_once_the_circuit_is_whole(garage: Room) -> None:
-    garage.handle(InputSeen("stop mushroom", "open"))
-    assert "Reset" not in labels(garage.view().offers)
-    garage.handle(InputSeen("stop mushroom", "made"))
-    view = garage.view()
-    assert view.sentence.text == (
-        "The emergency circuit is whole again and not reset yet. Every motor is off. Find out why, then press Reset."
-    )
-    assert view.offers[0] == Offer("reset", None, "Reset", caution="Nothing starts by itself.")
-    (message, over) = view.messages
-    assert (message.cleared, labels(message.offers)) == (False, ["Reset"])
-    assert (over.cleared, over.seen, over.offers) == (True, True, ())
-
-
-def test_a_tool_without_air_and_how_to_start_the_collector(garage: Room) -> None:
-    garage.tool("planer", "running")
-    garage.run(9.0)
-    garage.ask("stop")
-    view = garage.view()
-    assert view.sentence.text == (
-        "Planer is cutting without air. Stop the cut, or press Start collector once the reason shown is gone."
-    )
-    (message,) = view.messages
-    assert message.offers == (Offer("run", "collector", "Start collector", 600.0, Press.HOLD, START_CAUTION),)
-    assert message.cause == "The collector was stopped, may not start, or has no open gate."
-    assert (message.key, message.subject, message.heap) == ("no_air:planer", "planer", Heap.NOW)
-    assert message.first_wall_s == pytest.approx(OFFSET_S + garage.now_s)
-
-
-def test_while_the_motor_rests_the_sentence_says_until_when(garage: Room) -> None:
-    for _ in range(2):
-        garage.tool("planer", "running")
-        garage.run(6.0)
-        garage.ask("stop")
-        garage.tool("planer", "stopped")
-        garage.run(3.0)
-    garage.tool("planer", "running")
-    garage.run(3.0)
-    text, ahead_s = top(garage)
-    assert text == "Planer waits for air. Motor rests: it may start in {time}."
-    assert ahead_s is not None
-    assert ahead_s > 200
-    garage.run(5.0)
-    assert top(garage) == ("Planer is cutting without air. Motor rests: it may start in {time}.", ahead_s - 5.0)
-
-
-def test_without_starting_from_afar_nothing_offers_a_start() -> None:
-    room = Room(example_shop("garage-one-collector"))
-    room.tool("planer", "running")
-    room.run(9.0)
-    room.ask("stop")
-    view = room.view()
-    assert view.remote_start is False
-    assert view.messages[0].offers == ()
-    assert labels(motor(view).offers) == ["Take collector out of service"]
 
 
 # ---------------------------------------------------------------- gates
@@ -351,72 +219,6 @@ def test_a_lost_sensor_and_a_long_run_are_questions(garage: Room) -> None:
     garage.run(7201.0)
     long = "Planer runs longer than it plausibly would. Does it still cut? Its collector stops in {time}."
     assert asks(garage.view()) == [("today", long, ["Planer still runs", "Planer is stopped"])]
-
-
-# ---------------------------------------------------------------- motors kept off, or run by others
-
-
-def test_out_of_service_says_who_why_and_since_when(garage: Room) -> None:
-    garage.view()
-    garage.ask("out_of_service", "collector", text="the steward: new bag")
-    view = garage.view()
-    since = pytest.approx(OFFSET_S + garage.now_s)
-    assert motor(view).out_of_service == OutOfService("the steward", "new bag", since)
-    assert (motor(view).word, reason(view)) == ("out of service", "Stays off: collector is out of service.")
-    assert view.sentence.text == "Collector is out of service. Nothing starts it."
-    assert labels(motor(view).offers) == ["Collector back in service"]
-    assert asks(view) == [("when you can", "Collector is out of service.", ["Collector back in service"])]
-    garage.run(50.0)
-    assert motor(garage.view()).out_of_service == OutOfService("the steward", "new bag", since)
-
-
-def test_what_an_earlier_run_kept_has_no_time_unless_the_service_knows_it() -> None:
-    kept = Kept({"out_of_service/collector": {"who": "local", "why": "belt", "since_s": 50.0}}, fresh=False)
-    room = Room(example_shop("one-evening"), kept=kept)
-    assert motor(room.view()).out_of_service == OutOfService("somebody at the controller", "belt", None)
-    room.notes = replace(room.notes, out_since_wall={"collector": 77.0})
-    assert motor(room.view()).out_of_service == OutOfService("somebody at the controller", "belt", 77.0)
-
-
-def test_doors_keys_and_quiet_hours_have_their_words() -> None:
-    room = Room(example_shop("shared-twelve", remote=True))
-    room.handle(QuietSeen(True))
-    assert reason(room.view(), "air cleaner") == "Quiet hours: it stays off until they end."
-    room.handle(QuietSeen(False))
-    room.handle(InputSeen("filter door", "open"))
-    view = room.view()
-    assert (motor(view).word, reason(view)) == ("door open", "Stays off: a door is open: filter door.")
-    assert top(room)[0] == (
-        "A door is open: filter door. Its motors stay off. "
-        "Shut the door when the work is done. Lock the disconnect while a hand is inside."
-    )
-    room.handle(InputSeen("filter door", "made"))
-    room.handle(ShopKeySeen("shut"))
-    view = room.view()
-    assert (view.sentence.text, reason(view)) == (
-        "The shop is shut. No motor starts.",
-        "The shop is shut: nothing starts it.",
-    )
-    assert "run" not in [offer.what for one in view.motors for offer in one.offers]
-
-
-def test_a_motor_run_by_hand_is_its_person_s() -> None:
-    shop = example_shop("one-evening")
-    room = Room(shop)
-    room.handle(HandSeen("collector", "hand"))
-    view = room.view()
-    assert top(room)[0] == "Collector: running by hand. Stop it at the switch."
-    assert (motor(view).word, motor(view).runs, motor(view).hand) == ("run by hand", True, None)
-    assert asks(view) == [("when you can", "Collector: running by hand. Stop it at the switch.", [])]
-    assert HandWord("hand") is HandWord.HAND
-
-
-def test_a_timed_run_shows_its_end(garage: Room) -> None:
-    garage.ask("run", "collector", for_s=300.0)
-    garage.run(4.0)
-    assert top(garage) == ("Collector: runs as asked by hand, for {time} more.", 296.0)
-    assert motor(garage.view()).stops_at_s == pytest.approx(garage.now_s + 296.0)
-    assert "Run collector for 10 min" not in labels(motor(garage.view()).offers)
 
 
 # ---------------------------------------------------------------- settings, the service's own messages

@@ -25,7 +25,7 @@ from gatekeeper.control.messages import (
 )
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.service.face import GateWord, Heap, Offer, Saying, ShopView
+from gatekeeper.service.face import GateWord, Heap, MotorView, Offer, Saying, ShopView, ToolView
 from gatekeeper.service.planning import plan_of
 from gatekeeper.service.viewing import Notes, Viewing
 from gatekeeper.service.viewing_gates import understood
@@ -218,3 +218,41 @@ def faults_of(view: ShopView, core: CoreView, room: Room) -> list[str]:
 
 def _bare(word: GateWord, reason: Saying | None) -> bool:
     return word is not GateWord.SHUT and reason is None
+
+
+# ---------------------------------------------------------------- reading a view
+
+
+def top(room: Room) -> tuple[str, float | None]:
+    """The sentence, and the seconds that its time counts: ahead positive, passed negative."""
+    view = room.view()
+    said = view.sentence
+    if said.until_s is not None:
+        return said.text, round(said.until_s - view.now_s, 2)
+    return said.text, None if said.since_s is None else round(said.since_s - view.now_s, 2)
+
+
+def gate(view: ShopView, name: str) -> tuple[GateWord, str | None]:
+    found = next(one for one in view.gates if one.name == name)
+    return found.word, found.reason.text if found.reason else None
+
+
+def motor(view: ShopView, name: str = "collector") -> MotorView:
+    return next(one for one in view.motors if one.name == name)
+
+
+def tool(view: ShopView, name: str) -> ToolView:
+    return next(one for one in view.tools if one.name == name)
+
+
+def labels(offers: tuple[Offer, ...]) -> list[str]:
+    return [offer.label for offer in offers]
+
+
+def reason(view: ShopView, name: str = "collector") -> str | None:
+    said = motor(view, name).reason
+    return said.text if said else None
+
+
+def asks(view: ShopView) -> list[tuple[str, str, list[str]]]:
+    return [(one.harm.value, one.saying.text, labels(one.offers)) for one in view.attention]
