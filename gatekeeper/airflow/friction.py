@@ -1,7 +1,7 @@
 """Friction in straight duct: the Darcy friction factor, rough walls, other shapes than round, and hose.
 
 The law, exactly: Re <= 2000 f = 64/Re; Re >= 4000 Colebrook, 1/sqrt(f) = -2 log10((eps/D)/3.7 + 2.51/(Re sqrt(f))),
-solved to the last digit; in between a straight line in Re from 0.032 to Colebrook at 4000. The pressure lost in a length L
+solved to the last digit; in between a straight line in Re from 0.032 to Colebrook at 4000. What is lost in a length L
 is f L/D times the velocity pressure.
 """
 

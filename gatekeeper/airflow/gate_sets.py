@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gatekeeper.airflow.friction import TWO_OVER_LN10
-from gatekeeper.airflow.passes import MOST_PASSES
+from gatekeeper.airflow.passes import MOST_PASSES, STILL_M3S
 from gatekeeper.airflow.solve import Prepared, Solution
 
 if TYPE_CHECKING:
@@ -107,7 +107,8 @@ class _Batch:
             settled: Any = np.zeros(k.shape[1], dtype=bool)
             for _ in range(MOST_PASSES):
                 new = self._newton_pass(k, q, x)
-                change = np.abs(new[self.leaves] / q[self.leaves] - 1.0).max(axis=0)
+                leaf = new[self.leaves]
+                change = np.where(leaf < STILL_M3S, 0.0, np.abs(leaf / q[self.leaves] - 1.0)).max(axis=0)
                 same = ((new > self.q_turbulent) == (q > self.q_turbulent)).all(axis=0)
                 same &= ((new > self.q_laminar) == (q > self.q_laminar)).all(axis=0)
                 q = new

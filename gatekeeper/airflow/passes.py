@@ -33,6 +33,9 @@ MOST_PASSES = 15
 CLOSE_ENOUGH = 1e-6
 """The largest change of a leaf's flow in the last pass, as a share."""
 
+STILL_M3S = 1e-14
+"""Below this a duct counts as still, and its flow as settled."""
+
 LEAST_LOSS = 1e-9
 """Stands in for the loss of a duct that has none at all, so that it can be divided by."""
 
@@ -181,7 +184,10 @@ def text_for(network: Network, laws: Sequence[DuctLaw]) -> str:
     lines += [" for _ in range(passes):"]
     lines += [f"  {line}" for line in _newton_pass(network, laws)]
     leaves = [place for place in network.order if not network.feeding[place]]
-    near = " and ".join(f"{1.0 - CLOSE_ENOUGH!r} < n{place} / q{place} < {1.0 + CLOSE_ENOUGH!r}" for place in leaves)
+    near = " and ".join(
+        f"({1.0 - CLOSE_ENOUGH!r} < n{place} / q{place} < {1.0 + CLOSE_ENOUGH!r} or n{place} < {STILL_M3S!r})"
+        for place in leaves
+    )
     same = " and ".join(
         f"(n{place} > {limit!r}) is (q{place} > {limit!r})"
         for place, law in enumerate(laws)

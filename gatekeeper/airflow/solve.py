@@ -1,8 +1,8 @@
 """The flow in every duct for any set of open gates, and what a gauge would show there.
 
 ``prepare`` a network once, then ``solve`` each set of open gates; a solve keeps nothing for the next one. It always
-ends with an answer: what the quick solve leaves open is done by the slow and sure one. Mass balances to rounding, pressures
-to better than one part in a million.
+ends with an answer: what the quick solve leaves open is done by the slow and sure one. Mass balances to rounding,
+pressures to better than one part in a million.
 """
 
 import math

@@ -9,11 +9,12 @@ import math
 from collections.abc import Sequence
 
 from gatekeeper.airflow.network import Network
-from gatekeeper.airflow.passes import DuctLaw, FanPieces
+from gatekeeper.airflow.passes import STILL_M3S, DuctLaw, FanPieces
 
 MOST_STEPS = 200
 SETTLED = 1e-11
 _LEAST_FLOW = 1e-13
+_ROUNDING = 1e-12
 
 
 def steady_flows(
@@ -28,14 +29,20 @@ def steady_flows(
     flows = [0.0] * len(laws)
     for place in live:
         flows[place] = 1e-3 if not network.feeding[place] else sum(flows[other] for other in network.feeding[place])
-    for step in range(1, MOST_STEPS + 1):
+    step = 0
+    while step < MOST_STEPS:
+        step += 1
         wanted = _newton_step(network, laws, k, fan, flows, live)
         change = [new - old for new, old in zip(wanted, flows, strict=True)]
         share = _share_of_step(network, laws, k, fan, flows, change, live)
         flows = [old + share * by for old, by in zip(flows, change, strict=True)]
-        if all(abs(change[place]) <= SETTLED * abs(flows[place]) + _LEAST_FLOW * SETTLED for place in live):
-            return flows, step
-    return flows, MOST_STEPS
+        if all(abs(change[place]) <= SETTLED * abs(flows[place]) + STILL_M3S for place in live):
+            break
+    # Rounding may leave a nearly still duct a hair below zero.
+    for place in live:
+        feeding = network.feeding[place]
+        flows[place] = sum(flows[other] for other in feeding) if feeding else max(flows[place], 0.0)
+    return flows, step
 
 
 def _loss_and_slope(law: DuctLaw, flow: float, k: float) -> tuple[float, float]:
@@ -52,33 +59,29 @@ def _newton_step(
     flows: Sequence[float],
     live: Sequence[int],
 ) -> list[float]:
-    a, s = [0.0] * len(flows), [math.inf] * len(flows)
+    """The flows of the network of tangents, suction = a + s Q, as the quick solve has them; g = 1/s, h = a/s."""
+    g, h = [0.0] * len(flows), [0.0] * len(flows)
     node: dict[int, tuple[float, float]] = {}
     for place in live:
         loss, slope = _loss_and_slope(laws[place], flows[place], k[place])
-        a[place], s[place] = loss - slope * flows[place], slope
-        if network.feeding[place]:
-            node[place] = _gathered(network.feeding[place], a, s)
-            a[place] += node[place][0]
-            s[place] += node[place][1]
-    at_root = _gathered(network.root_ducts, a, s)
+        a, s = loss - slope * flows[place], slope
+        feeding = network.feeding[place]
+        if feeding:
+            s_node, j_node = node[place] = 1.0 / sum(g[other] for other in feeding), sum(h[other] for other in feeding)
+            a, s = a + j_node * s_node, s + s_node
+        g[place], h[place] = 1.0 / s, a / s
+    s_root, j_root = 1.0 / sum(g[place] for place in network.root_ducts), sum(h[place] for place in network.root_ducts)
     wanted = [0.0] * len(flows)
-
-    def share_out(ducts: Sequence[int], total: float, a_node: float, s_node: float) -> None:
-        suction = a_node + s_node * total
-        for place in ducts:
-            wanted[place] = (suction - a[place]) / s[place]
-
-    share_out(network.root_ducts, fan.meeting(*at_root), *at_root)
+    suction = (fan.meeting(j_root * s_root, s_root) + j_root) * s_root
+    for place in network.root_ducts:
+        wanted[place] = suction * g[place] - h[place]
     for place in reversed(live):
         if place in node:
-            share_out(network.feeding[place], wanted[place], *node[place])
+            s_node, j_node = node[place]
+            suction = (wanted[place] + j_node) * s_node
+            for other in network.feeding[place]:
+                wanted[other] = suction * g[other] - h[other]
     return wanted
-
-
-def _gathered(ducts: Sequence[int], a: Sequence[float], s: Sequence[float]) -> tuple[float, float]:
-    conductance = sum(1.0 / s[place] for place in ducts)
-    return sum(a[place] / s[place] for place in ducts) / conductance, 1.0 / conductance
 
 
 def _share_of_step(
@@ -90,25 +93,27 @@ def _share_of_step(
     change: Sequence[float],
     live: Sequence[int],
 ) -> float:
-    """How much of a step to take: all of it, or up to where the function has stopped falling."""
+    """How much of a step to take: all of it, or up to where the function has nearly stopped falling."""
     total = sum(flows[place] for place in network.root_ducts)
     growth = sum(change[place] for place in network.root_ducts)
-
     def slope_at(share: float) -> float:
-        lost = sum(
+        parts = [
             _loss_and_slope(laws[place], flows[place] + share * change[place], k[place])[0] * change[place]
             for place in live
-        )
-        return lost - fan.height_at(total + share * growth) * growth
+        ]
+        parts.append(-fan.height_at(total + share * growth) * growth)
+        return math.fsum(parts)
 
-    at_start = slope_at(0.0)
-    low, high = 0.0, 1.0
-    if slope_at(1.0) <= 0.5 * abs(at_start):
+    # Near the end a slope is the difference of much larger numbers; below the rounding of the flows it says nothing.
+    work = fan.height_at(total + growth) * (total + growth)
+    at_start, at_end = abs(slope_at(0.0)), slope_at(1.0)
+    if at_end <= 0.5 * at_start + _ROUNDING * abs(work):
         return 1.0
+    low, high = 0.0, 1.0
     for _ in range(60):
         middle = (low + high) / 2.0
         here = slope_at(middle)
-        if abs(here) <= 0.25 * abs(at_start):
+        if abs(here) <= 0.25 * at_start:
             return middle
         low, high = (middle, high) if here < 0.0 else (low, middle)
-    return low if low > 0.0 else high
+    return high
