@@ -126,6 +126,8 @@ class Drive:
         self.is_closed = False
         self.speed = 0.0
         self.stint: Stint | None = None
+        later = motor.switch.board_death is BoardDeath.DROPS_LATER
+        self._release_s = max(0.0, motor.release_s - (motor.switch.death_after_s if later else 0.0))
         self._at_s = now_s
         self._opens_s = math.inf
         self._drops_s = math.inf
@@ -138,8 +140,10 @@ class Drive:
     def switch(self, now_s: float, on: bool) -> None:
         """The board drives the relay."""
         self.settle(now_s)
-        self.relay = on
-        self._drops_s = math.inf
+        if on:
+            self.relay, self._drops_s = True, math.inf
+        else:
+            self._let_go(now_s)
         self.judge(now_s)
 
     def select(self, now_s: float, where: str) -> None:
@@ -151,14 +155,16 @@ class Drive:
     def board_dies(self, now_s: float) -> None:
         """The board has lost its power: the relay does what its wiring does."""
         self.settle(now_s)
-        match self.motor.switch.board_death:
-            case BoardDeath.DROPS:
-                self.relay = False
-            case BoardDeath.DROPS_LATER:
-                self._drops_s = now_s + self.motor.switch.death_after_s
-            case BoardDeath.STAYS:
-                pass
+        if self.motor.switch.board_death is not BoardDeath.STAYS:
+            self._let_go(now_s)
         self.judge(now_s)
+
+    def _let_go(self, now_s: float) -> None:
+        """The board lets go of the relay: it drops at once, or at its timer's end, whyever the board did."""
+        if self.motor.switch.board_death is not BoardDeath.DROPS_LATER:
+            self.relay, self._drops_s = False, math.inf
+        elif self.relay:
+            self._drops_s = min(self._drops_s, now_s + self.motor.switch.death_after_s)
 
     def judge(self, now_s: float) -> None:
         """Let the contactor follow its coil. Called after everything that may change it."""
@@ -167,7 +173,7 @@ class Drive:
             self._opens_s = math.inf
             self.is_closed = True
         elif self.is_closed and self.fault is not MotorFault.WELDED:
-            self._opens_s = min(self._opens_s, now_s + RELEASE_SHARE * self.motor.release_s)
+            self._opens_s = min(self._opens_s, now_s + RELEASE_SHARE * self._release_s)
         else:
             self._opens_s = math.inf
         self.settle(now_s)

@@ -5,10 +5,10 @@ from dataclasses import replace
 import pytest
 from plant_rig import example_shop
 
-from gatekeeper.shop.model import BoardDeath, MotorSwitch, Output, Servo
+from gatekeeper.shop.model import BoardDeath, Coil, GateEnd, MotorSwitch, Output, Servo
 from sim.faults import GateFault, MotorFault
 from sim.loads import load_of_motor
-from sim.parts import Drive, Slide, servo_target
+from sim.parts import Drive, Slide, coil_target, servo_target
 
 GARAGE = example_shop("garage-one-collector")
 SHED = example_shop("long-narrow")
@@ -19,7 +19,8 @@ def slide() -> Slide:
 
 
 def drive(death: BoardDeath = BoardDeath.DROPS, after_s: float = 0.0) -> Drive:
-    motor = replace(GARAGE.motors["collector"], switch=MotorSwitch(Output(17), death, after_s, True))
+    switch = MotorSwitch(Output(17), death, after_s, True)
+    motor = replace(GARAGE.motors["collector"], switch=switch, release_s=1.0 + after_s)
     return Drive(motor, load_of_motor(motor), 10.0)
 
 
@@ -35,6 +36,33 @@ def test_pulses_are_a_place_and_no_pulses_are_none(level: float | None, target: 
 
 def test_a_servo_the_other_way_round_opens_with_the_shorter_pulse() -> None:
     assert servo_target(Servo(12, open_pulse_s=0.001, shut_pulse_s=0.002), 0.05) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("holds", "active_low", "level", "target"),
+    [
+        (GateEnd.OPEN, False, 1.0, 1.0),
+        (GateEnd.OPEN, False, 0.0, 0.0),
+        (GateEnd.OPEN, False, None, 0.0),
+        (GateEnd.SHUT, False, 1.0, 0.0),
+        (GateEnd.SHUT, False, 0.0, 1.0),
+        (GateEnd.SHUT, True, 0.0, 0.0),
+        (GateEnd.SHUT, True, 1.0, 1.0),
+        (GateEnd.SHUT, True, None, 1.0),
+    ],
+)
+def test_a_coil_pulls_while_it_is_on_and_its_spring_otherwise(
+    holds: GateEnd, active_low: bool, level: float | None, target: float
+) -> None:
+    assert coil_target(Coil(Output(16, active_low), holds), level) == target
+
+
+@pytest.mark.parametrize(("holds", "stands"), [(GateEnd.OPEN, 0.0), (GateEnd.SHUT, 1.0)])
+def test_a_gate_with_a_spring_begins_at_its_springs_end(holds: GateEnd, stands: float) -> None:
+    gate = Slide(replace(SHED.gates["planer gate"], coil=Coil(Output(16), holds)), 0.0)
+    gate.settle(60.0)
+
+    assert (gate.position, gate.is_driven) == (stands, False)
 
 
 def test_a_slide_moves_in_a_straight_line_and_stays_at_its_end() -> None:
@@ -169,6 +197,23 @@ def test_a_dead_board_leaves_the_motor_as_its_wiring_does(
         fan.settle(t_s)
         found[t_s] = fan.has_power
     assert found == runs_at
+
+
+def test_a_timer_holds_the_relay_at_every_stop_from_the_first_word_on() -> None:
+    fan = drive(BoardDeath.DROPS_LATER, 5.0)
+    fan.switch(10.0, True)
+    fan.switch(20.0, False)
+    fan.switch(22.0, False)
+    fan.settle(25.1)
+    assert fan.has_power
+    fan.settle(25.3)
+    assert not fan.has_power
+
+    fan.switch(30.0, True)
+    fan.switch(40.0, False)
+    fan.switch(43.0, True)
+    fan.settle(60.0)
+    assert fan.has_power
 
 
 def test_a_board_that_is_back_switches_the_relay_that_stayed() -> None:
