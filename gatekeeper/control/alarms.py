@@ -41,8 +41,8 @@ FAULTS: dict[str, Fault] = {
     "no_air": Fault(
         "now",
         "{subject} is cutting without air.",
-        "The collector was stopped, may not start, or has no open path.",
-        "Stop the cut, or press Start collector once the reason shown is gone.",
+        "The collector was stopped, may not start, or has no open gate.",
+        "Stop the cut. Once the reason shown is gone, start the tool again.",
     ),
     "found_running": Fault(
         "now",
@@ -94,13 +94,13 @@ FAULTS: dict[str, Fault] = {
     ),
     "sensor_lost": Fault(
         "today",
-        "The sensor of {subject} cannot be believed.",
+        "The sensor of {subject} says nothing that can be relied on.",
         "A broken wire, a lost bias or a dead converter.",
         "Look at its clamp and wire. Its gate stays as it is; say Stopped when the tool is off.",
     ),
     "motor_sensor_lost": Fault(
         "today",
-        "The sensor that sees whether {subject} runs cannot be believed.",
+        "The sensor that sees whether {subject} runs says nothing that can be relied on.",
         "A broken wire, a lost bias or a dead converter.",
         "Look at its clamp and wire. Until then nothing says whether the motor obeys.",
     ),

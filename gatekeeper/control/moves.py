@@ -128,7 +128,8 @@ def _path(
             expected += gate.plan.area_m2
     if world.enough(motor, expected):
         return
-    why = "kept open so that the fan has a path" if motor.fan_runs(now_s) else "left open as the path at rest"
+    runs = motor.fan_runs(now_s)
+    why = "kept open so that air can reach the fan" + ("" if runs else " at the next start")
     candidates = sorted(
         (gate for gate in gates if gate.can_serve and gate.name not in counted),
         key=lambda gate: (
@@ -190,7 +191,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
                 waiting.add(gate.name)
                 _note_wait(world, gate, wish, now_s)
                 if wish.what == "open" and (back := _reversible(world, gate, moving, now_s)):
-                    why = "turned back: the path is lost and no other gate can move"
+                    why = "turned back: no gate is proven open and no other one can move"
                     proposals.append(Proposal(MoveGate(back.name, "open"), "C3", why))
                     reversed_now.add(back.name)
                 continue

@@ -130,7 +130,9 @@ def _shut(world: World, request: Requested, now_s: float) -> str:
     motor = world.motors[gate.plan.system]
     if world.path_binds(motor) and not world.enough(motor, world.open_area(motor, (gate.name,))):
         raise Refused(
-            "last_path", "C3", f"{gate_called(gate.name)} stays open: it is the only proven path of {motor.name}."
+            "last_path",
+            "C3",
+            f"{gate_called(gate.name)} stays open: it is the only one of {motor.name} that is proven open.",
         )
     gate.hand, gate.hand_until, gate.hand_why = "shut", now_s + SHUT_BY_HAND_S, "shut by hand"
     return f"{gate_called(gate.name)} shuts."

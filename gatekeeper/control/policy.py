@@ -113,9 +113,11 @@ def _watch_path(world: World, motor: Motor, now_s: float) -> None:
         _reopen(world, motor, now_s)
     if motor.path_lost_by is None:
         motor.path_lost_by = now_s + world.worst_travel_s[motor.name] + PATH_LOST_EXTRA_S
-        world.recorder.write("path_lost", motor.name, rule="C3", why=f"{motor.name} has no proven path; a gate opens")
+        world.recorder.write(
+            "path_lost", motor.name, rule="C3", why=f"{motor.name} has no gate that is proven open; one opens"
+        )
     elif now_s >= motor.path_lost_by:
-        world.force(motor, "C3", f"{motor.name} had no proven path for one worst travel and 2 s")
+        world.force(motor, "C3", f"{motor.name} had no gate proven open for one worst travel and 2 s")
 
 
 def _reopen(world: World, motor: Motor, now_s: float) -> None:

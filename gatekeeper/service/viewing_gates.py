@@ -30,8 +30,8 @@ _OPEN_FOR = {
     "opened again: air was not proved without it": "because no air was seen to move without it",
     "its branch is being flushed": "while its branch is cleared",
     "open as extra air for the main": "as extra air, to keep the air in the main fast enough",
-    "kept open so that the fan has a path": "so that air can reach the fan",
-    "left open as the path at rest": "so that air can reach the fan at the next start",
+    "kept open so that air can reach the fan": "so that air can reach the fan",
+    "kept open so that air can reach the fan at the next start": "so that air can reach the fan at the next start",
 }
 _HAND_WORDS = {"air here": "for air here", "floor sweep": "for the floor sweep"}
 _TO_SHUT = frozenset(

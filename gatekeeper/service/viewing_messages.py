@@ -17,17 +17,7 @@ _HEAPS = {"now": Heap.NOW, "today": Heap.TODAY, "when_you_can": Heap.WHEN_YOU_CA
 #: Worst first.
 HARM = (Heap.NOW, Heap.TODAY, Heap.WHEN_YOU_CAN)
 _NOT_RESET = "not reset yet"
-#: Rows of the core's table that read otherwise on a screen: its inside words stay inside, and a circuit that is whole
-#: again is not called open.
-_ON_SCREEN = {
-    "sensor_lost": FAULTS["sensor_lost"]._replace(
-        happened="The sensor of {subject} says nothing that can be relied on."
-    ),
-    "motor_sensor_lost": FAULTS["motor_sensor_lost"]._replace(
-        happened="The sensor that sees whether {subject} runs says nothing that can be relied on."
-    ),
-    "no_air": FAULTS["no_air"]._replace(cause="The collector was stopped, may not start, or has no open gate."),
-}
+#: A circuit that is whole again is not called open.
 _NOT_RESET_YET = {
     "fire": "There was heat, smoke or the building's alarm, and it is not reset yet. Every motor is off.",
     "emergency": "The emergency circuit is whole again and not reset yet. Every motor is off.",
@@ -36,7 +26,7 @@ _NOT_RESET_YET = {
 
 def words_of(code: str, subject: str) -> Fault:
     """A row of the fault table with its subject filled in, ready for the screen."""
-    row = _ON_SCREEN.get(code, FAULTS[code])
+    row = FAULTS[code]
     if subject == _NOT_RESET and code in _NOT_RESET_YET:
         return row._replace(happened=_NOT_RESET_YET[code])
     return row._replace(happened=cap(row.happened.format(subject=subject, gate=gate_called(subject))))

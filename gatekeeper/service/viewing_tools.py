@@ -52,7 +52,19 @@ def question(scene: Scene, now: ToolNow) -> Saying | None:
 
 
 def _offers(scene: Scene, now: ToolNow) -> tuple[Offer, ...]:
-    return made(_air_here(scene, now), scene.still_running_offer(now), scene.stopped_offer(now))
+    return made(
+        _air_here(scene, now), _end_air_here(scene, now), scene.still_running_offer(now), scene.stopped_offer(now)
+    )
+
+
+def _end_air_here(scene: Scene, now: ToolNow) -> Offer | None:
+    """While air that was asked for runs: take it away again."""
+    gates = [scene.gates[name] for name in scene.plan.tools[now.name].gates]
+    by_hand = [gate for gate in gates if gate.hand == "open"]
+    runs = any(motor.run_what == "air_here" for motor in scene.motors_of(now.name))
+    if not (runs and len(by_hand) == sum(scene.plan.gates[gate.name].actuated for gate in gates)):
+        return None
+    return Offer("air_here", now.name, f"End air at {now.name}", 0.0)
 
 
 def _air_here(scene: Scene, now: ToolNow) -> Offer | None:

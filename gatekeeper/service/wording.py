@@ -19,7 +19,7 @@ _MOTOR_STATES = {
     "by_hand": "{} is run by hand",
     "blocked": "{} is blocked",
 }
-_TOOLS = {"running": "{} runs", "stopped": "{} stopped", "stale": "the sensor of {} cannot be believed"}
+_TOOLS = {"running": "{} runs", "stopped": "{} stopped", "stale": "the sensor of {} says nothing that can be relied on"}
 _CIRCUITS = {"emergency": "emergency circuit", "fire": "fire input", "door": "door"}
 _REQUESTS = {
     "open": "open {}",

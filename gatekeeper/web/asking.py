@@ -43,8 +43,15 @@ class Wish:
     offer: Offer | None
 
     @property
+    def ends(self) -> bool:
+        """Whether it takes air that was asked for away again: nothing starts."""
+        return self.what == "air_here" and self.for_s == 0
+
+    @property
     def needs_hold(self) -> bool:
         """Whether a second press is needed when it was not held."""
+        if self.ends:
+            return False
         return self.what in STARTS or (self.offer is not None and self.offer.press is Press.HOLD)
 
 
@@ -88,7 +95,8 @@ def wish(view: ShopView, fields: Mapping[str, str]) -> Wish:
     subject = fields.get("subject") or None
     if subject is not None and subject not in subjects(view):
         raise Refused(nobody(subject))
-    if what in STARTS and not view.remote_start:
+    ends = what == "air_here" and fields.get("for_s") in ("0", "0.0")
+    if what in STARTS and not ends and not view.remote_start:
         raise Refused(STARTS_OFF)
     text = None
     if what == "out_of_service":
@@ -99,7 +107,7 @@ def wish(view: ShopView, fields: Mapping[str, str]) -> Wish:
         if len(text) > _LONGEST_TEXT:
             raise Refused(LONG_TEXT)
     offer = next((one for one in _offers(view) if one.what == what and one.subject == subject), None)
-    return Wish(what, subject, _time_s(fields.get("for_s")), text, offer)
+    return Wish(what, subject, 0.0 if ends else _time_s(fields.get("for_s")), text, offer)
 
 
 def _one_line(text: str) -> str:

@@ -46,7 +46,7 @@ def test_fire_comes_before_the_red_button_and_that_before_all_else() -> None:
     )
     room.ask("reset", who="local")
     assert top(room)[0] == (
-        "Lathe is cutting without air. Stop the cut, or press Start collector once the reason shown is gone."
+        "Lathe is cutting without air. Stop the cut. Once the reason shown is gone, start the tool again."
     )
 
 
@@ -70,7 +70,7 @@ def test_a_tool_without_air_and_how_to_start_the_collector(garage: Room) -> None
     garage.ask("stop")
     view = garage.view()
     assert view.sentence.text == (
-        "Planer is cutting without air. Stop the cut, or press Start collector once the reason shown is gone."
+        "Planer is cutting without air. Stop the cut. Once the reason shown is gone, start the tool again."
     )
     (message,) = view.messages
     assert message.offers == (Offer("run", "collector", "Start collector", 600.0, Press.HOLD, START_CAUTION),)

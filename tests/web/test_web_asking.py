@@ -10,6 +10,7 @@ from shop_views import clearing, out_of_service, shop, stuck
 
 from gatekeeper.service.face import Answer
 from gatekeeper.web import app as web_app
+from gatekeeper.web.asking import wish
 
 JSON = {"Accept": "application/json"}
 HTML = {"Accept": "text/html"}
@@ -204,3 +205,8 @@ def test_the_bench_is_drawn_when_there_is_one_and_works_a_virtual_tool(signed_in
         409,
         "There is no moon on the bench that can be on.\n",
     )
+
+
+def test_air_that_was_asked_for_can_be_taken_away_where_starting_is_off() -> None:
+    wanted = wish(shop(remote_start=False), {"what": "air_here", "subject": "Planer", "for_s": "0"})
+    assert (wanted.for_s, wanted.ends, wanted.needs_hold) == (0.0, True, False)
