@@ -319,6 +319,8 @@ class Supervisor:
             return
         for motor in world.motors.values():
             motor.beat_at = now_s + BEAT_S if motor.on else None
+        for motor in due:
+            world.keep_store(motor, now_s)  # what it has refilled since its start is not lost with a kill
         world.keep(
             "beat",
             {"t_s": round(now_s, 3), "on": [motor.name for motor in running], "resumed_s": world.resumed_s},
