@@ -161,6 +161,9 @@ class _Here:
             if len(moved_by) > 1:
                 words = listed([_MOVERS[key] for key in moved_by], "and")
                 yield self.fault(f"{words} are given; keep the one that moves this gate", *loc, moved_by[-1], key=True)
+            if gate.relays is not None and gate.relays.open.active_low is not gate.relays.shut.active_low:
+                said = "the two relays of a gate are alike; write active low at both or at none"
+                yield self.fault(said, *loc, "relays", "shut")
             if gate.duct is None and gate.diameter is None:
                 yield self.fault("this gate needs a duct or a diameter", *loc, key=True)
             able = self.motors_with_ducts()
