@@ -6,7 +6,7 @@ from gatekeeper.control.plan import MotorKind
 from gatekeeper.control.world import World
 
 
-def shop_entry(world: World, now_s: float) -> dict[str, Any]:
+def shop_entry(world: World, now_s: float, *, damaged: bool = False) -> dict[str, Any]:
     """The value of the ``shop`` entry (RULES, "The record")."""
     plan = world.plan
     return {
@@ -72,7 +72,7 @@ def shop_entry(world: World, now_s: float) -> dict[str, Any]:
         "settings": {f"{subject}/spin_down_s": value for subject, value in world.settings.items()},
         "answer_s": plan.answer_s,
         "remote_start": plan.remote_start,
-        "damaged": world.damaged,
+        "damaged": damaged,
         "latched": {
             "emergency": world.emergency,
             "fire": world.fire,

@@ -226,7 +226,7 @@ class Supervisor:
         write = self.recorder.write_event
         match event:
             case Woke():
-                self.recorder.write("shop", None, shop_entry(self.world, self._now_s))
+                self.recorder.write("shop", None, shop_entry(self.world, self._now_s, damaged=self.kept.damaged))
                 write("wake")
             case Ticked():
                 write("tick")
