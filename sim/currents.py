@@ -30,8 +30,12 @@ SOFT_START_FROM = 0.3
 FIRING_RAD = math.pi / 3
 #: Electronics on standby draw while the mains is near its peak. Our own assumption.
 STANDBY_ABOVE = 0.95
+#: A drive's rectifier charges its capacitor around the mains peak: this share of each half wave. Textbook (60 degrees).
+DRIVE_CONDUCTS = 1.0 / 3.0
+#: Electronics and lamps that are electronics: the same, shorter. Our own assumption.
+ELECTRONICS_CONDUCT = 0.2
 #: How far the current follows the voltage. Textbook: an idling induction motor mostly magnetises.
-LAG_RAD = {"universal motor": 0.35, "induction motor": 1.05, "soft start": 0.0, "heater": 0.0}
+LAG_RAD = {"universal motor": 0.35, "induction motor": 1.05}
 
 
 class LoadKind(Enum):
@@ -41,6 +45,9 @@ class LoadKind(Enum):
     INDUCTION = "induction motor"
     SOFT_START = "soft start"
     HEATER = "heater"
+    HALF_WAVE = "half wave"
+    DRIVE = "drive"
+    ELECTRONICS = "electronics"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +116,7 @@ def ends_s(load: Load, stint: Stint, mains_hz: float) -> float:
     if math.isinf(stint.off_s):
         return math.inf
     halves_hz = 2 * mains_hz
-    lag = LAG_RAD[load.kind.value] / math.pi
+    lag = LAG_RAD.get(load.kind.value, 0.0) / math.pi
     return (math.ceil(stint.off_s * halves_hz - lag) + lag) / halves_hz
 
 
@@ -123,15 +130,15 @@ def times_running(load: Load, age_s: Samples) -> Samples:
             share = (load.start_times - 1.0) / (INDUCTION_TIMES[0] - 1.0)
             curve: Samples = np.interp(stretched, INDUCTION_AGE_S, INDUCTION_TIMES)
             return 1.0 + (curve - 1.0) * share
-        case LoadKind.SOFT_START:
+        case LoadKind.SOFT_START | LoadKind.DRIVE:
             return np.clip(SOFT_START_FROM + (1.0 - SOFT_START_FROM) * age_s / load.run_up_s, SOFT_START_FROM, 1.0)
-        case LoadKind.HEATER:
+        case LoadKind.HEATER | LoadKind.HALF_WAVE | LoadKind.ELECTRONICS:
             return np.ones_like(age_s)
 
 
 def wave_shape(kind: LoadKind, phase_rad: Samples) -> Samples:
     """The shape of one load's current over the phase of the mains voltage, RMS 1; zero where its current is zero."""
-    angle = phase_rad - LAG_RAD[kind.value]
+    angle = phase_rad - LAG_RAD.get(kind.value, 0.0)
     wave: Samples = np.sin(angle)
     if kind is LoadKind.UNIVERSAL:
         square = 1.0
@@ -143,7 +150,23 @@ def wave_shape(kind: LoadKind, phase_rad: Samples) -> Samples:
         wave[np.mod(angle, math.pi) < FIRING_RAD] = 0.0
         square = ((math.pi - FIRING_RAD) / 2 + math.sin(2 * FIRING_RAD) / 4) / math.pi
         return wave / math.sqrt(square)
-    return wave * math.sqrt(2.0)
+    match kind:
+        case LoadKind.HALF_WAVE:
+            return np.maximum(wave, 0.0) * 2.0
+        case LoadKind.DRIVE:
+            return charging_shape(angle, DRIVE_CONDUCTS)
+        case LoadKind.ELECTRONICS:
+            return charging_shape(angle, ELECTRONICS_CONDUCT)
+        case _:
+            return wave * math.sqrt(2.0)
+
+
+def charging_shape(phase_rad: Samples, share: float) -> Samples:
+    """One half-sine pulse about the peak of each half wave, as long as that share of it (0 to 1), RMS 1."""
+    place = (np.mod(phase_rad / math.pi, 1.0) - 0.5) / share + 0.5
+    pulse = np.where((place > 0.0) & (place < 1.0), np.sin(math.pi * place), 0.0)
+    charging: Samples = np.sign(np.sin(phase_rad)) * pulse * math.sqrt(2.0 / share)
+    return charging
 
 
 def standby_shape(phase_rad: Samples) -> Samples:
@@ -163,13 +186,18 @@ def amperes(load: Load, stint: Stint | None, mains_hz: float, t_s: Samples) -> S
         mains_hz: the mains frequency, hertz.
         t_s: instants on the shop's clock, seconds, at any rate.
     """
-    phase_rad = 2 * math.pi * mains_hz * t_s
+    end_s = math.inf if stint is None else ends_s(load, stint, mains_hz)
+    return drawn(load, stint, end_s, t_s, 2 * math.pi * mains_hz * t_s)
+
+
+def drawn(load: Load, stint: Stint | None, end_s: float, t_s: Samples, phase_rad: Samples) -> Samples:
+    """The same for any mains: its phase at each instant is given, and when the current ends."""
     current = standby_shape(phase_rad) * load.standby_a if load.standby_a else np.zeros_like(t_s)
     if stint is None:
         return current
-    is_on = (t_s >= stint.on_s) & (t_s < ends_s(load, stint, mains_hz))
+    is_on = (t_s >= stint.on_s) & (t_s < end_s)
     if is_on.any():
         age_s = t_s - stint.on_s + stint.speed * load.run_up_s
-        drawn = load.running_a * times_running(load, age_s) * wave_shape(load.kind, phase_rad)
-        current = np.where(is_on, drawn, current)
+        flows = load.running_a * times_running(load, age_s) * wave_shape(load.kind, phase_rad)
+        current = np.where(is_on, flows, current)
     return current
