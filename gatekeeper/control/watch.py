@@ -44,6 +44,12 @@ def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str]
         found[motor.latch if motor.latch in FAULTS else "did_not_start", name] = "C9"
     if motor.store.locked:
         found["starts_lost", name] = "C8"
+    if world.plan.air and world.awake:
+        running = frozenset(tool.name for tool in world.tools_of[name] if tool.wants_gates)
+        answer = world.plan.air.get((name, running))
+        for short, _ in answer.short if answer else ():
+            if short in running:
+                found["short_of_air", short] = "C17"
     if motor.overrun:
         found["runs_when_off", name] = "C9"
     if world.awake and world.path_lost(motor, now_s) and motor.fan_runs(now_s):
@@ -73,12 +79,6 @@ def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], n
         found["found_running", tool.name] = "C21"
     elif tool.counting and all(_is_hopeless(world, tool, motor, now_s) for motor in served):
         found["no_air", tool.name] = "C16"
-    for motor in served:
-        answer = world.plan.air.get(
-            (motor.name, frozenset(other.name for other in world.tools_of[motor.name] if other.wants_gates))
-        )
-        if answer and any(name == tool.name for name, _ in answer.short):
-            found["short_of_air", tool.name] = "C17"
 
 
 def _is_hopeless(world: World, tool: Tool, motor: Motor, now_s: float) -> bool:
