@@ -90,6 +90,7 @@ def _gate(gate: Gate) -> GatePlan:
         supply=gate.supply,
         clear_s=gate.clear_s,
         dead_s=gate.dead_s,
+        can_halt=not gate.spring_return,
         spring_return=gate.spring_return,
         as_extra=gate.as_extra,
     )

@@ -52,6 +52,7 @@ def test_the_long_shed_by_hand() -> None:
         dead_s=0.2,
     )
     assert (plan.gates["planer gate"].has_switch, plan.gates["planer gate"].sees_shut) == (True, False)
+    assert (plan.gates["planer gate"].can_halt, plan.gates["planer gate"].spring_return) == (False, True)
     assert (plan.gates["lathe gate"].actuated, plan.gates["lathe gate"].supply) == (False, None)
     assert plan.tools["planer"] == ToolPlan("planer", ("planer gate",), 6.0, 7200.0, 1800.0, "three-phase line")
     assert plan.systems_of("panel saw") == ("collector", "vacuum")
