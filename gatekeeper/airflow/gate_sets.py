@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 
     _Matrix = npt.NDArray[np.float64]
 
-BATCH_CLOSE_ENOUGH = 1e-6
-_PIECE_CELLS = 6000
+BATCH_CLOSE_ENOUGH = 1e-4
+"""The largest change of a flow in the last pass, as a share; what is left then is of the order of its square."""
+
+_PIECE_SETS = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,16 +59,16 @@ def solve_sets(prepared: Prepared, sets: Iterable[Collection[str]]) -> GateSets:
     import numpy as np
 
     wanted = tuple(tuple(chosen) for chosen in sets)
-    ducts = len(prepared.laws)
     k = np.repeat(np.array(prepared.shut_k)[:, None], len(wanted), axis=1)
     places, open_k = prepared.open_loss_coefficients(name for chosen in wanted for name in chosen)
     k[places, np.repeat(np.arange(len(wanted)), [len(chosen) for chosen in wanted])] = open_k
     flows = np.zeros_like(k)
     unsettled: list[int] = []
-    width = max(64, _PIECE_CELLS // ducts)
-    batch = _Batch(prepared)
-    for start in range(0, len(wanted), width):
-        piece = slice(start, min(start + width, len(wanted)))
+    batch: _Batch | None = None
+    for start in range(0, len(wanted), _PIECE_SETS):
+        piece = slice(start, min(start + _PIECE_SETS, len(wanted)))
+        if batch is None or batch.width != piece.stop - start:
+            batch = _Batch(prepared, piece.stop - start)
         flows[:, piece], settled = batch.flows(np.ascontiguousarray(k[:, piece]))
         unsettled += [start + int(place) for place in np.flatnonzero(~settled)]
     for place in unsettled:
@@ -75,71 +77,93 @@ def solve_sets(prepared: Prepared, sets: Iterable[Collection[str]]) -> GateSets:
 
 
 class _Batch:
-    """One network's numbers as columns, for the length of one call."""
+    """One network's numbers as columns, and room to reckon with ``width`` sets, for the length of one call.
 
-    def __init__(self, prepared: Prepared) -> None:
+    The room is kept from pass to pass: new arrays of this size would be fetched from the system each time, which takes
+    longer than the arithmetic. A row of a matrix is one duct, a column one set.
+    """
+
+    def __init__(self, prepared: Prepared, width: int) -> None:
         import numpy as np
 
         self.np: Any = np
-        self.prepared, self.network = prepared, prepared.network
+        self.prepared, self.network, self.width = prepared, prepared.network, width
         laws = prepared.laws
 
-        def column(name: str) -> "_Matrix":
-            values: _Matrix = np.array([getattr(law, name) for law in laws])[:, None]
-            return values
+        def column(name: str) -> Any:
+            return np.array([getattr(law, name) for law in laws])[:, None]
 
         self.r, self.rough, self.smooth = column("r"), column("rough"), column("smooth")
         self.q_laminar, self.q_turbulent = column("q_laminar"), column("q_turbulent")
         self.line, self.blend, self.blend_per_q = column("line"), column("blend"), column("blend_per_q")
-        self.x = column("usual_x")
+        self.usual_x = column("usual_x")
+        self.smooth_by, self.minus_line = TWO_OVER_LN10 * self.smooth, -self.line
+        self.usual_r = self.r / self.usual_x**2
         self.sealed_k = np.array(prepared.sealed_k)[:, None]
-        self.leaves = [place for place in self.network.order if not self.network.feeding[place]]
         fan = prepared.fan
         self.starts, self.heights = np.array(fan.starts)[1:-1], np.array(fan.heights)[1:-1]
         self.lines, self.tops, self.square = np.array(fan.lines), np.array(fan.tops), fan.square
+        shape = (len(laws), width)
+        self.q, self.new, self.x, self.b0, self.b1, self.b2, self.b3 = (np.empty(shape) for _ in range(7))
+        self.laminar, self.not_turbulent, self.mask = (np.empty(shape, dtype=bool) for _ in range(3))
 
-    def flows(self, k: "_Matrix") -> "tuple[_Matrix, npt.NDArray[np.bool_]]":
-        """Flows [duct, set] and which sets have settled."""
+    def flows(self, k: Any) -> tuple[Any, Any]:
+        """Flows [duct, set] of ``width`` sets, valid until the next call, and which sets have settled."""
         np = self.np
         with np.errstate(all="ignore"):
-            q = self._first_pass(k)
-            x = np.broadcast_to(self.x, k.shape).copy()
-            settled: Any = np.zeros(k.shape[1], dtype=bool)
+            self._first_pass(k)
+            self.x[:] = self.usual_x
+            settled = np.zeros(self.width, dtype=bool)
             for _ in range(MOST_PASSES):
-                new = self._newton_pass(k, q, x)
-                leaf = new[self.leaves]
-                change = np.where(leaf < STILL_M3S, 0.0, np.abs(leaf / q[self.leaves] - 1.0)).max(axis=0)
-                same = ((new > self.q_turbulent) == (q > self.q_turbulent)).all(axis=0)
-                same &= ((new > self.q_laminar) == (q > self.q_laminar)).all(axis=0)
-                q = new
-                settled = (change < BATCH_CLOSE_ENOUGH) & same
+                self._newton_pass(k)
+                settled = self._has_settled()
+                self.q, self.new = self.new, self.q
                 if settled.all():
                     break
-            settled &= (q > 0.0).all(axis=0) & (k < self.sealed_k).all(axis=0)
+            settled &= (self.q > 0.0).all(axis=0) & (k < self.sealed_k).all(axis=0)
             if self.network.fan.rises:
-                settled &= self._is_on_curve(q)
-        return q, settled
+                settled &= self._is_on_curve()
+        return self.q, settled
 
-    def _first_pass(self, k: "_Matrix") -> "_Matrix":
-        np, network = self.np, self.network
-        c = 1.0 / np.sqrt(k + self.r / self.x**2)
+    def _has_settled(self) -> Any:
+        """Which sets have changed little, with every duct under the same friction law as before the pass."""
+        np, change = self.np, self.b0
+        np.divide(self.new, self.q, out=change)
+        change -= 1.0
+        np.abs(change, out=change)
+        np.copyto(change, 0.0, where=np.less(self.new, STILL_M3S, out=self.mask))
+        settled = change.max(axis=0) < BATCH_CLOSE_ENOUGH
+        for limit, before in ((self.q_laminar, self.laminar), (self.q_turbulent, self.not_turbulent)):
+            np.less_equal(self.new, limit, out=self.mask)
+            np.not_equal(self.mask, before, out=self.mask)
+            settled &= ~self.mask.any(axis=0)
+        return settled
+
+    def _first_pass(self, k: Any) -> None:
+        np, network, c = self.np, self.network, self.b0
+        np.add(k, self.usual_r, out=c)
+        np.divide(1.0, c, out=c)
+        np.sqrt(c, out=c)
         at: dict[int, Any] = {}
         for place in network.order:
             if network.feeding[place]:
-                at[place] = self._sum(c, network.feeding[place])
-                c[place] = 1.0 / np.sqrt(1.0 / c[place] ** 2 + 1.0 / at[place] ** 2)
+                at[place] = whole = self._sum(c, network.feeding[place])
+                c[place] *= whole / np.sqrt(c[place] ** 2 + whole**2)
         root = self._sum(c, network.root_ducts)
-        q: _Matrix = np.empty_like(k)
-        self._split(q, c, network.root_ducts, self._meeting(0.0, 0.0, self.square + 1.0 / root**2) / root)
+        share = self._meeting(0.0, 0.0, self.square + 1.0 / root**2) / root
+        for place in network.root_ducts:
+            np.multiply(share, c[place], out=self.q[place])
         for place in reversed(network.order):
             if place in at:
-                self._split(q, c, network.feeding[place], q[place] / at[place])
-        return q
+                share = self.q[place] / at[place]
+                for other in network.feeding[place]:
+                    np.multiply(share, c[other], out=self.q[other])
 
-    def _newton_pass(self, k: "_Matrix", q: "_Matrix", x: "_Matrix") -> "_Matrix":
+    def _newton_pass(self, k: Any) -> None:
         network, np = self.network, self.np
-        a, s = self._tangents(k, q, x)
-        g, h = 1.0 / s, a / s
+        a, s = self._tangents(k)
+        g, h = np.divide(1.0, s, out=self.b0), self.b1
+        np.multiply(a, g, out=h)
         node: dict[int, tuple[Any, Any]] = {}
         for place in network.order:
             feeding = network.feeding[place]
@@ -147,70 +171,84 @@ class _Batch:
                 continue
             s_node, j_node = 1.0 / self._sum(g, feeding), self._sum(h, feeding)
             node[place] = s_node, j_node
-            g[place] = 1.0 / (s[place] + s_node)
-            h[place] = (a[place] + j_node * s_node) * g[place]
+            np.divide(1.0, s[place] + s_node, out=g[place])
+            np.multiply(a[place] + j_node * s_node, g[place], out=h[place])
         s_root, j_root = 1.0 / self._sum(g, network.root_ducts), self._sum(h, network.root_ducts)
-        new: _Matrix = np.empty_like(q)
         total = self._meeting(j_root * s_root, s_root, self.square)
-        self._share(new, g, h, network.root_ducts, (total + j_root) * s_root)
+        self._share(g, h, network.root_ducts, (total + j_root) * s_root)
         for place in reversed(network.order):
             if place in node:
                 s_node, j_node = node[place]
-                self._share(new, g, h, network.feeding[place], (new[place] + j_node) * s_node)
-        return new
+                self._share(g, h, network.feeding[place], (self.new[place] + j_node) * s_node)
 
-    def _tangents(self, k: "_Matrix", q: "_Matrix", x: "_Matrix") -> "tuple[_Matrix, _Matrix]":
-        """loss = a + s Q of every duct; ``x`` is brought one Newton step nearer to Colebrook in place."""
-        np = self.np
-        turbulent = np.maximum(q, self.q_turbulent)
-        w = self.rough + self.smooth * x / turbulent
-        u = TWO_OVER_LN10 * self.smooth / (turbulent * w)
-        v = 1.0 + u
-        x[:] = (u * x - TWO_OVER_LN10 * np.log(w)) / v
-        f = self.r / (x * x)
-        c = (k + f) * q
-        s = 2.0 * (c - q * f * u / v)
-        low = np.nonzero(q <= self.q_turbulent)
-        if low[0].size:
-            duct, slow, k_low = low[0], q[low], k[low]
-            is_blend = slow > self.q_laminar[duct, 0]
-            rise = self.blend_per_q[duct, 0] * slow
-            blended = (k_low + self.blend[duct, 0] + rise) * slow
-            line = self.line[duct, 0]
-            c[low] = np.where(is_blend, blended, k_low * slow + line)
-            s[low] = np.where(is_blend, 2.0 * blended + rise * slow, 2.0 * k_low * slow + line)
-        a: _Matrix = q * (c - s)
+    def _tangents(self, k: Any) -> tuple[Any, Any]:
+        """loss = a + s Q of every duct; ``x`` is brought one Newton step nearer to Colebrook.
+
+        All three laws are worked out and one is taken: cheaper than to pick the ducts of each.
+        """
+        np, q, x, b0, b1, b2, b3 = self.np, self.q, self.x, self.b0, self.b1, self.b2, self.b3
+        np.maximum(q, self.q_turbulent, out=b0)
+        w = np.divide(x, b0, out=b1)
+        w *= self.smooth
+        w += self.rough
+        u = np.multiply(b0, w, out=b2)
+        np.divide(self.smooth_by, u, out=u)
+        x *= u
+        np.log(w, out=b1)
+        b1 *= TWO_OVER_LN10
+        x -= b1
+        u += 1.0
+        x /= u
+        friction_q = np.multiply(x, x, out=b0)
+        np.divide(self.r, friction_q, out=friction_q)
+        friction_q *= q
+        bend = np.divide(2.0, u, out=b2)
+        bend -= 2.0
+        bend *= friction_q
+        low_bend = np.multiply(self.blend_per_q, q, out=b1)
+        low_friction_q = np.add(self.blend, low_bend, out=b3)
+        low_friction_q *= q
+        low_bend *= q
+        np.less_equal(q, self.q_laminar, out=self.laminar)
+        np.less_equal(q, self.q_turbulent, out=self.not_turbulent)
+        np.copyto(low_friction_q, self.line, where=self.laminar)
+        np.copyto(low_bend, self.minus_line, where=self.laminar)
+        np.copyto(friction_q, low_friction_q, where=self.not_turbulent)
+        np.copyto(bend, low_bend, where=self.not_turbulent)
+        c = np.multiply(k, q, out=b3)
+        c += friction_q
+        s = bend
+        s += np.add(c, c, out=b1)
+        a = c
+        a -= s
+        a *= q
         return a, s
 
     def _meeting(self, a: Any, s: Any, square: Any) -> Any:
         """The flow where fan and collector are met, for every set; the heights have the collector's own square in."""
         np = self.np
-        piece = np.zeros(np.broadcast(a, s, square).shape, dtype=np.intp)
-        for start, height in zip(self.starts, self.heights, strict=True):
+        piece = np.zeros(self.width, dtype=np.intp)
+        for start, height in zip(self.starts.tolist(), self.heights.tolist(), strict=True):
             piece += height + (self.square - square) * start**2 - s * start > a
         c, b = self.tops[piece] - a, s + self.lines[piece]
-        flow: Any = 2.0 * c / (b + np.sqrt(b * b + 4.0 * square * c))
-        return flow
+        return 2.0 * c / (b + np.sqrt(b * b + 4.0 * square * c))
 
-    def _is_on_curve(self, q: "_Matrix") -> Any:
+    def _is_on_curve(self) -> Any:
         """Whether the mantle is the fan curve itself at each set's flow."""
         np, fan = self.np, self.network.fan
-        flow = self._sum(q, self.network.root_ducts)
+        flow = self._sum(self.q, self.network.root_ducts)
         over = np.array(fan.mantle())
         mine = np.array(fan.points())
         lies = np.interp(flow, over[:, 0], over[:, 1]) - np.interp(flow, mine[:, 0], mine[:, 1])
         return np.abs(lies) <= 1e-9 * max(fan.pressures_pa)
 
-    def _sum(self, matrix: "_Matrix", ducts: Sequence[int]) -> "_Matrix":
-        total: _Matrix = matrix[ducts[0]]
+    def _sum(self, matrix: Any, ducts: Sequence[int]) -> Any:
+        total = matrix[ducts[0]]
         for place in ducts[1:]:
             total = total + matrix[place]
         return total
 
-    def _split(self, q: "_Matrix", c: "_Matrix", ducts: Sequence[int], share: Any) -> None:
+    def _share(self, g: Any, h: Any, ducts: Sequence[int], suction: Any) -> None:
         for place in ducts:
-            q[place] = share * c[place]
-
-    def _share(self, new: "_Matrix", g: "_Matrix", h: "_Matrix", ducts: Sequence[int], suction: Any) -> None:
-        for place in ducts:
-            new[place] = suction * g[place] - h[place]
+            row = self.np.multiply(suction, g[place], out=self.new[place])
+            row -= h[place]

@@ -96,6 +96,7 @@ def _share_of_step(
     """How much of a step to take: all of it, or up to where the function has nearly stopped falling."""
     total = sum(flows[place] for place in network.root_ducts)
     growth = sum(change[place] for place in network.root_ducts)
+
     def slope_at(share: float) -> float:
         parts = [
             _loss_and_slope(laws[place], flows[place] + share * change[place], k[place])[0] * change[place]
