@@ -6,7 +6,19 @@ import pytest
 
 from gatekeeper.shop import examples
 from gatekeeper.shop.load import load_shop
-from gatekeeper.shop.model import AirProofKind, BoardDeath, Contact, Fitting, Output, Proof, Shop, StartsFrom, Units
+from gatekeeper.shop.model import (
+    AirProofKind,
+    BoardDeath,
+    Coil,
+    Contact,
+    Fitting,
+    GateEnd,
+    Output,
+    Proof,
+    Shop,
+    StartsFrom,
+    Units,
+)
 
 AREA_100_M2 = math.pi * 0.1**2 / 4
 
@@ -126,6 +138,37 @@ def test_the_smallest_path_is_the_smallest_port_but_never_below_a_quarter_of_the
 )
 def test_what_proves_an_open_gate(motor: str, gate: str, other: str, proof: Proof) -> None:
     assert with_lines(motor, other, gate).motors["collector"].proof is proof
+
+
+@pytest.mark.parametrize(
+    ("gate", "supply", "travel_s", "dead_s", "spring_return"),
+    [
+        ("servo: {pin: GPIO12}", "gate supply", 2.0, 0.0, False),
+        ("relays: {open: GPIO12, shut: GPIO13}", "gate supply", 6.0, 0.2, False),
+        ("coil: {pin: GPIO12, holds: open}", "gate supply", 2.0, 0.0, True),
+        ("coil: {pin: GPIO12, holds: shut}, travel: 700 ms", "gate supply", 0.7, 0.0, True),
+        ("as_extra: yes", None, 6.0, 0.0, False),
+    ],
+)
+def test_each_way_of_moving_a_gate_has_its_usual_times(
+    gate: str, supply: str | None, travel_s: float, dead_s: float, spring_return: bool
+) -> None:
+    built = with_lines(gate=gate).gates["saw gate"]
+
+    assert (built.supply, built.travel_s, built.dead_s, built.spring_return) == (
+        supply,
+        travel_s,
+        dead_s,
+        spring_return,
+    )
+    assert built.is_actuated is (supply is not None)
+
+
+def test_a_coil_keeps_its_line_its_level_and_its_end() -> None:
+    gate = with_lines(gate="coil: {pin: GPIO12 active low, holds: shut}").gates["saw gate"]
+
+    assert gate.coil == Coil(Output(12, active_low=True), GateEnd.SHUT)
+    assert gate.coil.holds.other is GateEnd.OPEN
 
 
 def test_an_air_proof_keeps_its_kind() -> None:
