@@ -29,6 +29,8 @@ class Plant(Protocol):
 
     def open_bank(self, converter: Converter, channels: int) -> SpiBank: ...
 
+    def step(self) -> None: ...
+
     def start(self) -> None: ...
 
     def stop(self) -> None: ...
@@ -118,6 +120,7 @@ class Demo:
             pins = open_pins("mock", self._clock.now)
             self._plant.plug_in(pins)
             self._service = self._boot(pins)
+            self._plant.step()  # contacts speak before the controller looks
             old, self._face = self._face, ShopFace(self._service, self._face.view().version)
             self._service.start()
             self._face.start()

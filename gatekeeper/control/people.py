@@ -324,9 +324,7 @@ def _clear(world: World, request: Requested, now_s: float) -> str:
         if motor.store.locked:
             world.new_store(motor, motor.store.unlocked(), now_s)
             cleared = True
-    for code, about in [key for key in world.alarms if subject is None or key[1] == subject]:
-        if code in ("records_damaged",):
-            world.damaged = False
+    for code, about in [key for key in world.alarms if subject in (None, key[1], f"{key[0]}:{key[1]}")]:
         del world.alarms[code, about]
         world.recorder.write("message", about, {"what": "cleared", "code": code, "heap": FAULTS[code].heap})
         cleared = True

@@ -10,12 +10,13 @@ class Recorder:
 
     Args:
         boot, run: names of this start of the board and of this process.
+        seq: number of the last entry of an earlier run; the record is one list over all runs.
     """
 
-    def __init__(self, boot: str, run: str) -> None:
+    def __init__(self, boot: str, run: str, seq: int = 0) -> None:
         self.boot = boot
         self.run = run
-        self.seq = 0
+        self.seq = seq
         self.step = 0
         self.entries: list[Entry] = []
         self._t_s = 0.0

@@ -55,15 +55,23 @@ class Supervisor:
         plan: the shop.
         kept: what an earlier run made durable.
         boot, run: names of this start of the board and of this process, for the record.
+        seq: number of the record's last entry, from an earlier run.
         strict: raise on a fault of our own (tests); otherwise it is recorded and the motors are told off.
     """
 
     def __init__(
-        self, plan: Plan, kept: Kept | None = None, *, boot: str = "boot", run: str = "run", strict: bool = False
+        self,
+        plan: Plan,
+        kept: Kept | None = None,
+        *,
+        boot: str = "boot",
+        run: str = "run",
+        seq: int = 0,
+        strict: bool = False,
     ) -> None:
         self.plan = plan
         self.kept = kept if kept is not None else Kept()
-        self.recorder = Recorder(boot, run)
+        self.recorder = Recorder(boot, run, seq)
         self.strict = strict
         self.world: World
         self.guard: Guard

@@ -46,7 +46,7 @@ class World:
     """
 
     FIELDS = (
-        "emergency", "fire", "shop_open", "quiet", "settle_until", "order", "resumed_s", "damaged", "awake",
+        "emergency", "fire", "shop_open", "quiet", "settle_until", "order", "resumed_s", "awake",
     )  # fmt: skip
 
     def __init__(self, plan: Plan, kept: Kept, recorder: Recorder, now_s: float) -> None:
@@ -75,7 +75,6 @@ class World:
             self.fire &= any(source.kind is InputKind.FIRE for source in plan.inputs.values())
         self.shop_open = True
         self.quiet = False
-        self.damaged = kept.damaged
         self.awake = False
         self.settle_until: float | None = None
         self.order = 0

@@ -19,6 +19,7 @@ from gatekeeper.devices.pins import Pins
 from gatekeeper.devices.switching import LeaseGuard
 from gatekeeper.records.boot import boot_id, run_id
 from gatekeeper.records.history import History
+from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableError
 from gatekeeper.records.history_writer import HistoryWriter
 from gatekeeper.records.state import StateStore
 from gatekeeper.records.state_writer import StateWriter
@@ -112,7 +113,7 @@ class Service:
         self.keeper = StateWriter(self.store, report=self._report)
         self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self._report, wall_s=self.wall_s)
         self.loop = ControlLoop(
-            Supervisor(self.plan, kept, boot=boot, run=run_id()),
+            Supervisor(self.plan, kept, boot=boot, run=run_id(), seq=self._last_seq()),
             self.wires,
             Contacts(self.shop),
             self.clock,
@@ -131,6 +132,14 @@ class Service:
         )
         self.hours = HoursWatch(self.shop.hours, self.loop.post, self.wall_s)
         self._control = threading.Thread(target=self._run_control, name="control", daemon=True)
+
+    def _last_seq(self) -> int:
+        """Where the record left off; from the beginning where it cannot be read."""
+        try:
+            last = HistoryReader(self.folder / HISTORY_FILE).last(1)
+        except HistoryUnreadableError:
+            return 0
+        return last[-1].entry.seq if last else 0
 
     # ---------------------------------------------------------------- from any thread
 
@@ -197,6 +206,8 @@ class Service:
         self.history.stop(LAST_WRITE_S)
         try:
             self.wires.close()
+        except DeviceError:
+            _LOG.exception("a line could not be put to rest")
         finally:
             self._lock.release()
 

@@ -8,8 +8,9 @@ from gatekeeper.devices.base import ConverterBank, DeviceError
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.hearing import Currents
 
-#: Scans in one read: about one mains cycle at the rates that a board's bus gives.
-SCANS = 32
+#: Scans in one read: half a mains cycle or less at the rates that a board's bus gives, so that a decision waits for no
+#: more than that (P1).
+SCANS = 8
 #: Pause after a read that failed.
 AGAIN_S = 0.25
 

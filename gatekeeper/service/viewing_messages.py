@@ -123,7 +123,5 @@ def _offers(scene: Scene, code: str, subject: str) -> tuple[Offer, ...]:
         return made(scene.back_offer(scene.motors[subject]))
     if code in UNTIL_CLEARED:
         known = subject in scene.motors or subject in scene.gates or subject in scene.tools
-        # The core clears by a name of the shop, or all at once.
-        label = "Clear this message" if known else "Clear all messages that are over"
-        return (Offer("clear", subject if known else None, label),)
+        return (Offer("clear", subject if known else f"{code}:{subject}", "Clear this message"),)
     return ()

@@ -8,7 +8,16 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from gatekeeper.devices.actuators import HandGate, RelayPairGate, ServoGate, SpringGate
-from gatekeeper.devices.base import GateActuator, MotorSwitch, Position, ReportContact, ReportLapse, ReportMiss, Sign
+from gatekeeper.devices.base import (
+    DeviceError,
+    GateActuator,
+    MotorSwitch,
+    Position,
+    ReportContact,
+    ReportLapse,
+    ReportMiss,
+    Sign,
+)
 from gatekeeper.devices.converter import MCP3008, MCP3208, Chip, SpiBank, open_spi_bank
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
 from gatekeeper.devices.pins import OutputLine, Pins
@@ -37,14 +46,25 @@ class Wires:
     banks: dict[str, SpiBank] = field(default_factory=dict)
 
     def close(self) -> None:
-        """Motors first, then everything else, each line left at its rest level."""
-        for motor in self.motors.values():
-            motor.close()
-        for gate in self.gates.values():
-            gate.close()
-        for bank in self.banks.values():
-            bank.close()
-        self.pins.close()
+        """Motors first, then everything else, each line left at its rest level.
+
+        Raises:
+            DeviceError: the first line that could not be put to rest, after all were tried.
+        """
+        first: DeviceError | None = None
+        parts: tuple[GateActuator | MotorSwitch | SpiBank | Pins, ...] = (
+            *self.motors.values(),
+            *self.gates.values(),
+            *self.banks.values(),
+            self.pins,
+        )
+        for part in parts:
+            try:
+                part.close()
+            except DeviceError as fault:
+                first = first or fault
+        if first is not None:
+            raise first
 
 
 def board_bank(converter: Converter, channels: int) -> SpiBank:
