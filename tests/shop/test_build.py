@@ -146,7 +146,7 @@ def test_what_proves_an_open_gate(motor: str, gate: str, other: str, proof: Proo
         ("servo: {pin: GPIO12}", "gate supply", 2.0, 0.0, False),
         ("relays: {open: GPIO12, shut: GPIO13}", "gate supply", 6.0, 0.2, False),
         ("coil: {pin: GPIO12, holds: open}", "gate supply", 2.0, 0.0, True),
-        ("coil: {pin: GPIO12, holds: shut}, travel: 700 ms", "gate supply", 0.7, 0.0, True),
+        ("coil: {pin: GPIO12, holds: shut}, travel: 1500 ms", "gate supply", 1.5, 0.0, True),
         ("as_extra: yes", None, 6.0, 0.0, False),
     ],
 )
