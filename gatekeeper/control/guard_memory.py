@@ -97,6 +97,9 @@ class GuardMemory:
         for source in plan.inputs.values():
             named = source.systems if source.kind == InputKind.DOOR else ()  # fire and emergency are the shop's
             self._inputs[source.kind][source.name] = frozenset(named or plan.motors)
+        if kept.damaged:  # without an input of its kind nobody could ever reset it
+            self.emergency = bool(self._inputs[InputKind.EMERGENCY])
+            self.fire = bool(self._inputs[InputKind.FIRE])
 
     def _latched(self, key: str) -> bool:
         return self.kept.damaged or bool(self.kept.values.get(key))
@@ -218,7 +221,7 @@ class GuardMemory:
         elif isinstance(event, told.Stopping):
             self._force(self.motors)
         elif isinstance(event, told.ToolSeen):
-            self._see_tool(event.tool, event.state, now_s)
+            self._see_tool(event.tool, event.state, event.fresh, now_s)
         elif isinstance(event, told.SwitchSeen):
             self.gates[event.gate].switch, self.gates[event.gate].sure = event.state, True
         elif isinstance(event, told.Missed):
@@ -239,13 +242,14 @@ class GuardMemory:
         elif isinstance(event, told.Requested):
             self._see_request(event, now_s)
 
-    def _see_tool(self, name: str, state: str, now_s: float) -> None:
+    def _see_tool(self, name: str, state: str, watched: bool, now_s: float) -> None:
         tool = self.tools[name]
         before = tool.reading
         tool.reading = before if (before, state) == ("excused", "stale") else state  # still the same loss
         for system, motor in self.motors.items():
             if state == "running" and name in self._serves[system]:
-                fresh = before == "stopped" and now_s >= motor.settled_s and not self.forbidden(system, moving=False)
+                awake = now_s >= motor.settled_s and not self.forbidden(system, moving=False)
+                fresh = watched and before == "stopped" and awake
                 if fresh or (before == "unread" and now_s <= motor.resume_s):
                     motor.mark(name, inf)
                     motor.tries = 0

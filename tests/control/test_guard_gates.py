@@ -537,8 +537,6 @@ def test_a_kept_value_that_says_no_holds_nothing(key):
 
 def test_damaged_records_hold_no_gate_but_its_system_is_out_of_service():
     guard = make(gate("a"), relief_m2=1.0, kept=Kept(damaged=True, fresh=False))
-    assert verdict(guard, 1.0, opens("a")) == ["C24"]
-    guard.observe(Requested("reset"), 1.0)
     assert verdict(guard, 1.0, opens("a")) == ["C14"]
     guard.observe(Requested("back_in_service", "fan"), 1.0)
     assert verdict(guard, 1.0, opens("a")) == ["ok"]

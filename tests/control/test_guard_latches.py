@@ -373,3 +373,16 @@ def test_a_request_in_words_that_nobody_knows_changes_nothing(what):
     for subject in (None, "fan", "vac", "saw", "a", "z"):
         guard.observe(Requested(what, subject), 2.0)
     assert guard.save() == before
+
+
+@pytest.mark.parametrize(("kind", "rule"), [(InputKind.EMERGENCY, "C13"), (InputKind.FIRE, "C24")])
+def test_a_damaged_record_latches_only_what_the_shop_has_an_input_for(kind, rule):
+    for inputs in ({}, {"it": InputPlan("it", kind)}):
+        plan = Plan({"fan": MotorPlan("fan")}, {"a": GatePlan("a", "fan", 0.01)}, {}, inputs=inputs)
+        guard = Guard(plan, Kept(fresh=False, damaged=True))
+        guard.observe(Woke(), 0.0)
+        for name in inputs:
+            guard.observe(InputSeen(name, "made"), 0.0)
+        guard.observe(Requested("back_in_service"), 0.0)
+        dropped = guard.judge([MoveGate("a", "open")], 10.0).dropped
+        assert [drop.rule for drop in dropped] == ([rule] if inputs else [])
