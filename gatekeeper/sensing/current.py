@@ -10,7 +10,7 @@ class CurrentSensor:
     """Says from the samples of one channel whether current flows as a running tool draws it.
 
     Args:
-        mains_hz: nominal mains frequency, 40 to 70 Hz.
+        mains_hz: nominal mains frequency, 40 to 70 Hz; the true one is followed where a current shows it.
         settings: the detector's; the defaults suit an unknown tool.
         front: the clamp and converter whose codes will be fed; None when amperes will be.
 
@@ -46,6 +46,11 @@ class CurrentSensor:
     def trip_a(self) -> float:
         """The trip in force, amperes."""
         return self._detector.trip_a
+
+    @property
+    def mains_hz(self) -> float:
+        """The mains frequency that the meter's window follows now, hertz."""
+        return self._meter.mains_hz
 
     def feed(self, reading: Block) -> list[Seen]:
         """Take a block of samples; return the changes it proves.

@@ -1,9 +1,14 @@
 """True RMS over one whole mains cycle, renewed every quarter cycle, from samples in blocks of any length.
 
-How it works. Samples are cut into quarters of a nominal mains cycle, by time (rate over mains frequency), not by
-count, so the sampling need not be locked to the mains. Each quarter is summed once; a cycle is the last four quarters,
-a half cycle the last two. The mean of the cycle is removed, so a bias, or a drift of it, is no current. Leftover
-samples wait for the next block, so how the samples were split into blocks changes nothing.
+How it works. Samples are cut into quarters of a mains cycle, by time (rate over mains frequency), not by count, so the
+sampling need not be locked to the mains. The frequency is the one given until the current itself shows another
+(`mains`). Each quarter is summed once; a cycle is the last four quarters, a half cycle the last two. The mean of the
+cycle is removed, so a bias, or a drift of it, is no current. Leftover samples wait for the next block, so how the
+samples were split into blocks changes nothing.
+
+Error without lock. The window is a whole number of samples, the cycle is not, and where in the cycle they fall changes
+from window to window; at 16 samples or more it is under 3 % of RMS for one cycle and averages out over several
+(README, "Error when unlocked").
 
 Between blocks, a hole of a quarter cycle or more empties the window: no reading mixes samples from both sides of it.
 Smaller steps of the start time are the jitter of a scan and only move the clock of the readings.
@@ -15,6 +20,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from gatekeeper.sensing.codes import FrontEnd
+from gatekeeper.sensing.mains import MainsTracker
 from gatekeeper.sensing.seen import Block
 
 # Quarters: the finest step at which an eight-samples-a-cycle scan still has two samples to sum.
@@ -22,6 +28,8 @@ QUARTERS = 4
 MIN_SAMPLES_PER_CYCLE = 8
 # A current above this is no current, whatever the clamp: the readings are garbled. Our own assumption.
 ABSURD_MS_A2 = 1e12
+# The frequency is looked for in currents above this: amperes, or steps of the converter where codes are fed.
+CLEAR_A, CLEAR_STEPS = 0.1, 4.0
 
 
 class Quality(Enum):
@@ -94,7 +102,7 @@ class CycleMeter:
     """Turns the samples of one channel into readings.
 
     Args:
-        mains_hz: nominal mains frequency, 40 to 70 Hz; a true one 2 % off costs about 2 % of RMS.
+        mains_hz: nominal mains frequency, 40 to 70 Hz; another of 45 to 65 Hz is found from the current and followed.
         front: the clamp and converter whose codes will be fed, or None when amperes will be.
 
     Raises:
@@ -104,7 +112,9 @@ class CycleMeter:
     def __init__(self, mains_hz: float, front: FrontEnd | None = None) -> None:
         if not 40 <= mains_hz <= 70:
             raise ValueError(f"The mains frequency is {mains_hz} Hz; 40 to 70 Hz are allowed.")
-        self._mains_hz = mains_hz
+        self._nominal_hz = mains_hz
+        self._mains = MainsTracker(mains_hz)
+        self._clear_ms = (CLEAR_STEPS * front.a_per_code if front else CLEAR_A) ** 2
         self.a_per_unit = front.a_per_code if front else 1.0
         # Half a step is taken off because a converter rounds down.
         self._zero = front.rest_code - 0.5 if front else 0.0
@@ -128,9 +138,14 @@ class CycleMeter:
         return self._end_s
 
     @property
+    def mains_hz(self) -> float:
+        """The frequency that the window follows now, hertz."""
+        return self._mains.hz
+
+    @property
     def quarter_s(self) -> float:
         """A quarter of a nominal cycle, seconds."""
-        return 1 / (QUARTERS * self._mains_hz)
+        return 1 / (QUARTERS * self._nominal_hz)
 
     def feed(self, block: Block) -> list[Reading]:
         """Take a block; return one reading per quarter cycle completed by it, none while the first cycle fills.
@@ -149,8 +164,8 @@ class CycleMeter:
             quarter = pending[at : at + self._need]
             at += self._need
             self._count += self._need
-            self._next_need()
             reading = self._close(quarter)
+            self._next_need()
             if reading is not None:
                 readings.append(reading)
         del pending[:at]
@@ -160,16 +175,17 @@ class CycleMeter:
     def _place(self, block: Block) -> None:
         """Set the clock by the block's start; empty the window where samples are missing."""
         if block.rate_hz != self._rate_hz:
-            if not block.rate_hz >= MIN_SAMPLES_PER_CYCLE * self._mains_hz or math.isinf(block.rate_hz):
+            least_hz = MIN_SAMPLES_PER_CYCLE * self._nominal_hz
+            if not block.rate_hz >= least_hz or math.isinf(block.rate_hz):
                 raise ValueError(
-                    f"{block.rate_hz:g} samples a second are too few for {self._mains_hz:g} Hz mains; "
-                    f"at least {MIN_SAMPLES_PER_CYCLE * self._mains_hz:g} are needed."
+                    f"{block.rate_hz:g} samples a second are too few for {self._nominal_hz:g} Hz mains; "
+                    f"at least {least_hz:g} are needed."
                 )
             if self._end_s is not None:
                 self._anchor_s = self._end_s - len(self._pending) / block.rate_hz
                 self._count = 0
             self._rate_hz = block.rate_hz
-            self._per_quarter = block.rate_hz * self.quarter_s
+            self._set_window()
             if self._need == 0:
                 self._next_need()
         if self._end_s is None:
@@ -179,11 +195,17 @@ class CycleMeter:
         if abs(step_s) >= self.quarter_s:
             self._pending.clear()
             self._ring.clear()
+            self._mains.forget()
             self._is_fresh = True
             # The clock of the readings never goes back: a block from the past is taken as if it came now.
             self._anchor_s, self._count = max(block.start_s, self._end_s), 0
         elif abs(step_s) * self._rate_hz > 1:
             self._anchor_s += step_s
+
+    def _set_window(self) -> None:
+        """A quarter in samples; a frequency too high for this rate is not followed."""
+        most_hz = self._rate_hz / MIN_SAMPLES_PER_CYCLE
+        self._per_quarter = self._rate_hz / (QUARTERS * min(self._mains.hz, most_hz))
 
     def _next_need(self) -> None:
         self._carry += self._per_quarter
@@ -217,9 +239,17 @@ class CycleMeter:
         half_square = q3 + q4
         mean = (s1 + s2 + half_sum) / total
         is_fresh, self._is_fresh = self._is_fresh, False
+        t_s = self._anchor_s + self._count / self._rate_hz
+        cycle_ms = (q1 + q2 + half_square) / total - mean * mean
+        mains = self._mains
+        if self._clear_ms < cycle_ms < ABSURD_MS_A2:
+            if mains.take(t_s, s1 / n1, s2 / n2, s3 / n3, s4 / n4, cycle_ms):
+                self._set_window()
+        elif mains.rest(t_s):
+            self._set_window()
         return Reading(
-            self._anchor_s + self._count / self._rate_hz,
-            (q1 + q2 + half_square) / total - mean * mean,
+            t_s,
+            cycle_ms,
             mean,
             half_square / half_n,
             half_sum / half_n,
