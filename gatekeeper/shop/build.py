@@ -200,6 +200,7 @@ class _Builder:
             supply=(part.supply or next(iter(self.supplies))) if is_actuated else None,
             as_extra=part.as_extra,
             clear_s=part.clear if part.clear is not None else _clear_s(duct, ducts),
+            clear_is_given=part.clear is not None,
         )
 
     def tool(self, name: str, part: ToolPart, gates: Mapping[str, Gate], is_outlet: bool) -> Tool:

@@ -254,8 +254,9 @@ class Gate:
     """One gate. Moved by ``servo``, by ``relays`` or by ``coil`` and spring, or by hand when all are None.
 
     ``duct`` is None where the shop's ducts are not described: the gate then sits straight on its motor.
-    ``travel_s``: from end to end, the longer way. ``clear_s``: how long its branch needs to empty. ``as_extra``: may be
-    opened where another tool wants more air in the main (C17). ``supply`` is None for a hand gate.
+    ``travel_s``: from end to end, the longer way. ``clear_s``: how long its branch needs to empty; ``clear_is_given``:
+    the file says so, else it is assumed. ``as_extra``: may be opened where another tool wants more air in the main
+    (C17). ``supply`` is None for a hand gate.
     """
 
     name: str
@@ -272,6 +273,7 @@ class Gate:
     supply: str | None
     as_extra: bool
     clear_s: float
+    clear_is_given: bool
 
     @property
     def is_actuated(self) -> bool:
