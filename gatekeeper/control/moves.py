@@ -122,7 +122,7 @@ def _path(
     counted = set()
     for gate in gates:
         stays = gate.is_open and (gate.name in keep or not gate.can_serve)
-        comes = gate.name in asked and gate.can_serve
+        comes = gate.name in asked and gate.can_serve and (gate.is_open or gate.may_move(now_s))
         if (stays or comes) and counts(gate):
             counted.add(gate.name)
             expected += gate.plan.area_m2
@@ -133,6 +133,7 @@ def _path(
     candidates = sorted(
         (gate for gate in gates if gate.can_serve and gate.name not in counted),
         key=lambda gate: (
+            not (gate.is_open or gate.may_move(now_s)),  # released a moment ago: another gate comes sooner
             not gate.is_open if working else gate.name not in motor.parked,
             not gate.is_open,
             gate.state is not GateState.OPENING,

@@ -185,7 +185,12 @@ class Inputs:
             if forbidden == "C25" and world.motors[motor].mode == "hand":
                 track.causes[motor] = False
             elif forbidden in (None, "C15") and not world.motors[motor].latched:
-                track.causes[motor] = forbidden is None and name not in world.tools_out and not world.unread()
+                track.causes[motor] = (
+                    forbidden is None
+                    and name not in world.tools_out
+                    and not world.unread()
+                    and not world.says_latched(motor)
+                )
         for motor, motor_track in world.motors.items():
             if world.motor_forbidden(motor, line.t_s) in (None, "C15"):
                 motor_track.any_cut = True

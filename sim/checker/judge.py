@@ -117,6 +117,8 @@ class Checker:
                 gate.held = gate.held or line.word == "held"
             elif line.kind == "message" and isinstance(line.value, Mapping):
                 self._message(line, line.value)
+            elif line.kind == "state" and line.subject in self.world.motors:
+                self.world.motors[line.subject].says = str(line.word)
             if gate is not None and line.why is not None and line.kind not in INPUTS:
                 gate.reasons.append((step.t_s, line.kind))
 

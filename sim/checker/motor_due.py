@@ -56,7 +56,14 @@ class MotorDue:
         world = self.world
         if not world.shop.spins_down(motor) or world.unread() or world.motor_forbidden(motor, t_s) is not None:
             return None
-        if track.latched or track.failed or track.seen == "running" or track.record_lost or not self._open(motor, t_s):
+        if (
+            track.latched
+            or track.failed
+            or world.says_latched(motor)
+            or track.seen == "running"
+            or track.record_lost
+            or not self._open(motor, t_s)
+        ):
             return None
         causes = [
             tool.start_t

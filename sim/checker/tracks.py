@@ -184,6 +184,7 @@ class MotorTrack:
     free_start: bool = False
     failed: bool = False
     latched: bool = False
+    says: str | None = None
     any_cut: bool = False
     resume_until: float = float("-inf")
     resumed_t: float = float("-inf")
@@ -198,6 +199,7 @@ class MotorTrack:
 
     def wake(self) -> None:
         """A new run: the start store, the latch and out of service outlive it, nothing else does."""
+        self.says = None
         self.on = self.told_off = self.failed = self.any_cut = self.confirmed = self.free_start = False
         self.seen = self.air = self.mode = self.path_lost_t = None
         self.off_t = self.ran_until = self.resume_until = float("-inf")

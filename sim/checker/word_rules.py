@@ -96,6 +96,7 @@ class WordRules:
             tools = self.world.shop.gate_tools[name]
             for tool in tools:
                 behind = gate.stuck and not gate.confirmed_open(step.t_s) and self.world.tools[tool].state == "running"
+                behind = behind and not self.world.tools[tool].said_stopped
                 behind = behind and all(self.world.settled(motor, step.t_s, TOL_S) for motor in self.world.motors)
                 said = self.world.message_up((tool, name, *self.world.shop.tool_motors[tool]), "now")
                 if not behind or said:

@@ -111,6 +111,10 @@ class World:
             return "C15"
         return None
 
+    def says_latched(self, motor: str) -> bool:
+        """Whether the record says that this motor waits for a person, and tells them (rule C9)."""
+        return self.motors[motor].says == "latched" and self.message_up((motor,), "now")
+
     def settled(self, motor: str, t_s: float, slack_s: float) -> bool:
         """Whether this motor's sensors have had their time since waking."""
         return self.woken and t_s >= self.wake_t + self.shop.systems[motor].settle_s + slack_s

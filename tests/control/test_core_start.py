@@ -1,4 +1,4 @@
-"""A tool starts (C1, C2, C4, C11, C21): its gate at once, the fan when the path is proven, and only for a fresh cause."""
+"""A tool starts (C1, C2, C4, C11, C21): its gate at once, the fan on a proven path, and only for a fresh cause."""
 
 import pytest
 import shop_plans

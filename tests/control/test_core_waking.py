@@ -107,8 +107,8 @@ def test_the_first_event_is_waking_and_time_never_goes_back(open_shop):
 
     core = Supervisor(shop_plans.two_tools(), Kept(), strict=True)
     assert core.next_deadline() is None
-    with pytest.raises(ValueError, match="^the first event must be Woke$"):
+    with pytest.raises(ValueError, match=r"^the first event must be Woke$"):
         core.handle(Ticked(), 1.0)
     shop = open_shop()
-    with pytest.raises(ValueError, match="^time cannot go back: 1.0 after"):
+    with pytest.raises(ValueError, match=r"^time cannot go back: 1.0 after"):
         shop.core.handle(Ticked(), 1.0)
