@@ -133,7 +133,7 @@ class _Builder:
             name=head.name,
             units=head.units,
             mains_hz=60 if head.mains is Mains.HZ_60 else 50,
-            air=Air(head.altitude, head.temperature),
+            air=Air(head.altitude, head.temperature, head.air_density, head.air_viscosity),
             air_goes=head.air_goes,
             open_flue=head.open_flue_nearby,
             attended=head.attended,
@@ -167,8 +167,11 @@ class _Builder:
                 length_m=part.length,
                 flex_m=part.flex,
                 material=part.material.value,
-                roughness_m=ROUGHNESS_M[part.material],
+                roughness_m=part.roughness if part.roughness is not None else ROUGHNESS_M[part.material],
                 fittings=part.fittings,
+                flex_stretch=part.flex_stretch,
+                loss=part.loss,
+                entry_loss=part.entry_loss,
             )
         return ducts
 
@@ -201,6 +204,9 @@ class _Builder:
             as_extra=part.as_extra,
             clear_s=part.clear if part.clear is not None else _clear_s(duct, ducts),
             clear_is_given=part.clear is not None,
+            open_loss=part.open_loss,
+            leak_area_m2=part.leak_area,
+            leak_discharge=part.leak_discharge,
         )
 
     def tool(self, name: str, part: ToolPart, gates: Mapping[str, Gate], is_outlet: bool) -> Tool:
@@ -302,6 +308,7 @@ class _Builder:
             fan_curve=part.fan_curve,
             filter_loss=part.filter_loss,
             separator_loss=part.separator_loss,
+            measured_density_kg_m3=part.measured_density,
         )
 
     def _path_minimum_m2(

@@ -21,6 +21,9 @@ from gatekeeper.shop.units import QuantityError, parse, units_of
 Chosen = TypeVar("Chosen", bound=Enum)
 
 ELBOW_ANGLES = (30, 45, 60, 90)
+ELBOW_RADII = {0: (0.5, 2.5), 2: (0.0, 99.0), 3: (0.5, 2.0), 4: (0.75, 2.0), 5: (0.75, 2.0)}
+"""By the number of pieces (0 smooth, 2 one cut): radius over diameter, as far as the published tables go."""
+
 FITTINGS = ("elbow", "wye", "tee", "reducer", "cap", "splitter")
 LAST_LINE = 27
 
@@ -236,8 +239,14 @@ WhenBoardDies = Annotated[
 ]
 
 
+_FITTING = re.compile(
+    r"(?:(?P<count>[1-9][0-9]?) ?x )?(?:(?P<angle>[0-9]{1,2}) )?(?P<kind>[a-z]+)"
+    r"(?: R ?(?P<radius>[0-9](?:\.[0-9]{1,2})?))?(?: of (?P<pieces>[2-5]) pieces)?"
+)
+
+
 def _fitting(text: str) -> Fitting:
-    match = re.fullmatch(r"(?:(?P<count>[1-9][0-9]?) ?x )?(?:(?P<angle>[0-9]{1,2}) )?(?P<kind>[a-z]+)", text)
+    match = _FITTING.fullmatch(text)
     kind = match["kind"].removesuffix("s") if match is not None else ""
     if match is None or kind not in FITTINGS:
         said = f'"{shortened(text)}" is not a fitting; write such as 90 elbow, 2 x 45 elbow, 45 wye, tee or reducer'
@@ -245,7 +254,15 @@ def _fitting(text: str) -> Fitting:
     angle = int(match["angle"]) if match["angle"] else {"elbow": 90, "wye": 45, "tee": 90}.get(kind, 0)
     if kind in ("elbow", "wye") and angle not in ELBOW_ANGLES:
         raise refuse(f'"{shortened(text)}" has an angle that is not listed; use 30, 45, 60 or 90')
-    return Fitting(kind, float(angle), int(match["count"] or 1))
+    radius, pieces = match["radius"], match["pieces"]
+    if (radius or pieces) and kind != "elbow":
+        raise refuse(f'"{shortened(text)}" has a radius or pieces, which only an elbow has; take them out')
+    ratio = float(radius) if radius else None
+    least, most = ELBOW_RADII[int(pieces or 0)]
+    if ratio is not None and not least <= ratio <= most:
+        said = f"has a radius that is not listed; it lies between {least:g} and {most:g} diameters"
+        raise refuse(f'"{shortened(text)}" {said}')
+    return Fitting(kind, float(angle), int(match["count"] or 1), ratio, int(pieces) if pieces else None)
 
 
 def _fittings(value: object) -> tuple[Fitting, ...]:
@@ -281,6 +298,8 @@ def _flow_points(value: object) -> tuple[FlowPoint, ...]:
     for before, after in itertools.pairwise(points):
         if after.flow_m3s <= before.flow_m3s:
             raise refuse("the points of a fan curve go from the smallest flow to the largest; put them in order")
+    if points[-1].pressure_pa >= points[-2].pressure_pa:
+        raise refuse("a fan curve falls at its end, or it never meets the losses of the ducts; mend the last points")
     return points
 
 

@@ -26,10 +26,15 @@ from gatekeeper.shop.kinds import Units as Units
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """The air of the place: ``altitude_m`` -500 to 5000, ``temperature_c`` -30 to 60."""
+    """The air of the place: ``altitude_m`` -500 to 5000, ``temperature_c`` -30 to 60.
+
+    ``density_kg_m3`` and ``viscosity_pa_s`` replace what follows from these, where they are given.
+    """
 
     altitude_m: float
     temperature_c: float
+    density_kg_m3: float | None = None
+    viscosity_pa_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +167,7 @@ class Motor:
     fan_curve: tuple[FlowPoint, ...]
     filter_loss: FlowPoint | None
     separator_loss: FlowPoint | None
+    measured_density_kg_m3: float | None
 
     @property
     def has_ducts(self) -> bool:
@@ -189,11 +195,16 @@ class Supply:
 class Fitting:
     """``count`` equal fittings of one ``kind`` ("elbow", "wye", "tee", "reducer", "cap", "splitter") at
     ``angle_deg``.
+
+    Elbows: ``radius_ratio`` of the bend's radius to the diameter and number of ``pieces`` (0 smooth, 2 one cut), where
+    they are given.
     """
 
     kind: str
     angle_deg: float
     count: int
+    radius_ratio: float | None = None
+    pieces: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +212,8 @@ class Duct:
     """One duct; air leaves it towards ``towards`` (another duct, or its motor).
 
     ``diameter_m`` is the hydraulic diameter when ``width_m`` and ``height_m`` are given. ``flex_m``: flexible hose
-    beyond ``length_m``.
+    beyond ``length_m``, hung at ``flex_stretch`` (0.5 to 1) of its full length. ``loss``: loss coefficient beyond that
+    of the fittings. ``entry_loss``: that of the hood at its open end, where it is given.
     """
 
     name: str
@@ -215,6 +227,9 @@ class Duct:
     material: str
     roughness_m: float
     fittings: tuple[Fitting, ...]
+    flex_stretch: float
+    loss: float
+    entry_loss: float | None
 
     @property
     def area_m2(self) -> float:
@@ -274,6 +289,9 @@ class Gate:
     as_extra: bool
     clear_s: float
     clear_is_given: bool
+    open_loss: float | None
+    leak_area_m2: float | None
+    leak_discharge: float | None
 
     @property
     def is_actuated(self) -> bool:

@@ -73,7 +73,7 @@ def _fault(tree: Tree, detail: ErrorDetails) -> Fault:
         model = _model_at(loc[:-1])
         known = [] if model is None else list(model.model_fields)
         key = str(loc[-1])
-        said = f'"{shortened(key)}" is not a key here; the keys are {listed(known, "and", 30)}'
+        said = f'"{shortened(key)}" is not a key here; the keys are {listed(known, "and", 40)}'
         return Fault(tree.mark_of(loc, key=True), path_of(loc[:-1]), said + did_you_mean(key, known))
     if kind == "said":
         return Fault(tree.mark_of(loc), path_of(loc), detail["msg"])

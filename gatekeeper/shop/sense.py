@@ -155,6 +155,13 @@ class _Here:
                 yield self.fault(
                     f"{duct.towards} is {a_or_an(end.kind.value)} and takes no ducts", "ducts", name, "towards"
                 )
+            if duct.entry_loss is not None and any(other.towards == name for other in self.parts.ducts.values()):
+                said = "other ducts lead into this one, so it has no hood; move this key to the duct where air comes in"
+                yield self.fault(said, "ducts", name, "entry_loss", key=True)
+            smallest = duct.diameter if duct.diameter is not None else min(duct.width or 1.0, duct.height or 1.0)
+            if duct.roughness is not None and duct.roughness > smallest / 10:
+                said = "a wall rougher than a tenth of the duct is no wall; mend roughness or the size"
+                yield self.fault(said, "ducts", name, "roughness")
         for name, gate in self.parts.gates.items():
             loc = ("gates", name)
             moved_by = [key for key in _MOVERS if getattr(gate, key) is not None]

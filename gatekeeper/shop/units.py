@@ -28,8 +28,12 @@ TABLE: Mapping[str, Mapping[str, float]] = {
     "inertia": {"kg m2": 1.0, "lb ft2": _POUND_KG * _FOOT_M**2},
     "rate": {"per hour": 1.0, "/h": 1.0},
     "temperature": {"C": 1.0, "F": 5 / 9},
+    "density": {"kg/m3": 1.0, "lb/ft3": _POUND_KG / _FOOT_M**3},
+    "viscosity": {"Pa s": 1.0, "uPa s": 1e-6},
 }
-"""Factors to m, m2, m3, m3/s, Pa, s, s, W, A, V, ohm, kg m2, 1/h and (with the offset of F) degrees Celsius."""
+"""Factors to m, m2, m3, m3/s, Pa, s, s, W, A, V, ohm, kg m2, 1/h, degrees Celsius (with the offset of F), kg/m3 and
+Pa s.
+"""
 
 _ORDINARY_SPELLING = {
     **dict.fromkeys(("inch", "inches"), "in"),

@@ -83,6 +83,12 @@ class ShopPart(Part):
     temperature: Annotated[float, quantity("temperature", "-30 C", "60 C")] = _key(
         "Usual room air. Default 20 C.", 20.0
     )
+    air_density: Annotated[float, quantity("density", "0.3 kg/m3", "3 kg/m3")] | None = _key(
+        "Density of the air. Default: from altitude and temperature.", None
+    )
+    air_viscosity: Annotated[float, quantity("viscosity", "1 uPa s", "1000 uPa s")] | None = _key(
+        "Dynamic viscosity of the air. Default: from temperature.", None
+    )
     air_goes: Annotated[AirGoes, choice(AirGoes)] = _key(
         "Where the collector's air goes after the filter.", AirGoes.INSIDE
     )
@@ -179,6 +185,11 @@ class MotorPart(Part):
     fan_curve: FanCurve = _key("Points of its fan curve, such as 350 cfm at 8 in wg.", ())
     filter_loss: FlowAtPressure | None = _key("Pressure lost in the filter at a flow: 800 cfm at 1 in wg.", None)
     separator_loss: FlowAtPressure | None = _key("Pressure lost in the separator at a flow.", None)
+    measured_density: Annotated[float, quantity("density", "0.3 kg/m3", "3 kg/m3")] | None = _key(
+        "Density of the air in which fan_curve and separator_loss were measured. Default: air_density when that is "
+        "given, else 1.2041 kg/m3.",
+        None,
+    )
 
 
 class FeederPart(Part):
@@ -204,6 +215,19 @@ class DuctPart(Part):
     fittings: Fittings = _key("Fittings on it: 90 elbow, 2 x 45 elbow, 45 wye, tee, reducer.", ())
     material: Annotated[Material, choice(Material)] = _key("What it is made of.", Material.SMOOTH_STEEL)
     flex: Annotated[float, quantity("length", "0 m", "20 m")] = _key("Flexible hose at its end, beyond length.", 0.0)
+    flex_stretch: Annotated[float, number(0.5, 1)] = _key(
+        "Length of the hose as it hangs over its full length, 0.5 to 1. Default 1, pulled out.", 1.0
+    )
+    roughness: Annotated[float, quantity("length", "0 mm", "20 mm")] | None = _key(
+        "Roughness of its wall. Default: by material.", None
+    )
+    loss: Annotated[float, number(0, 100000)] = _key(
+        "Loss coefficient on its own velocity pressure, beyond the fittings. Default 0.", 0.0
+    )
+    entry_loss: Annotated[float, number(0, 100000)] | None = _key(
+        "Loss coefficient of the hood where air comes in, for a duct that no other leads into. Default: a plain end.",
+        None,
+    )
 
 
 class ServoPart(Part):
@@ -246,6 +270,15 @@ class GatePart(Part):
     as_extra: YesNo = _key("May be opened where the main wants more air. Default yes.", True)
     clear: Annotated[float, quantity("time", "0 s", "2 min")] | None = _key(
         "How long its branch needs to empty. Default: from the length of the ducts.", None
+    )
+    open_loss: Annotated[float, number(0, 100000)] | None = _key(
+        "Loss coefficient when open, on its duct's velocity pressure. Default: by its diameter.", None
+    )
+    leak_area: Annotated[float, quantity("area", "0 mm2", "1 m2")] | None = _key(
+        "Area through which it leaks when shut; 0 mm2: tight. Default: 0.5 % of its opening.", None
+    )
+    leak_discharge: Annotated[float, number(0.1, 1.5)] | None = _key(
+        "Discharge coefficient of its leak. Default 0.61.", None
     )
 
 
