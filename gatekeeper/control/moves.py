@@ -176,11 +176,11 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             busy.setdefault(gate.plan.supply, []).append(gate)
     needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
     spare = {name: _Spare(world, motor, now_s) for name, motor in world.motors.items()}
-    reversed_now: set[str] = set()
+    told: set[str] = set()
     waiting: set[str] = set()
     for wish in queue:
         gate = wish.gate
-        if gate.name in reversed_now or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
+        if gate.name in told or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
             continue
         if wish.what == "shut" and not spare[gate.plan.system].may_lose(gate):
             continue
@@ -191,10 +191,10 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             if freed is None:
                 waiting.add(gate.name)
                 _note_wait(world, gate, wish, now_s)
-                if wish.what == "open" and (back := _reversible(world, gate, moving, now_s)):
+                if wish.what == "open" and (back := _reversible(world, gate, moving, told, now_s)):
                     why = "turned back: no gate is proven open and no other one can move"
                     proposals.append(Proposal(MoveGate(back.name, "open"), "C3", why))
-                    reversed_now.add(back.name)
+                    told.add(back.name)
                 continue
             moving.remove(freed)
             proposals.append(
@@ -205,6 +205,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
         if wish.what == "shut":
             spare[gate.plan.system].lose(gate)
         proposals.append(_move(world, wish))
+        told.add(gate.name)
     for gate in world.gates.values():
         if gate.name not in waiting:
             gate.wait_from = gate.wait_rule = None
@@ -246,12 +247,12 @@ def _free_a_slot(wish: Wish, moving: list[Gate], needed: set[str]) -> Gate | Non
     return next((gate for gate in moving if gate.name not in needed and gate.plan.can_halt and gate.moves), None)
 
 
-def _reversible(world: World, gate: Gate, moving: list[Gate], now_s: float) -> Gate | None:
+def _reversible(world: World, gate: Gate, moving: list[Gate], told: set[str], now_s: float) -> Gate | None:
     """A gate of the same duct on its way to shut: turned back it keeps its slot and gives a lost path soonest (C3)."""
     motor = world.motors[gate.plan.system]
     if not (motor.fan_runs(now_s) and world.path_lost(motor, now_s)):
         return None
-    duct = (other for other in moving if other.plan.system == motor.name and other is not gate)
+    duct = (other for other in moving if other.plan.system == motor.name and other.name not in told)
     return next((other for other in duct if other.state is GateState.SHUTTING and other.may_move(now_s)), None)
 
 

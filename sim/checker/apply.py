@@ -321,6 +321,9 @@ class Inputs:
             track = world.motors[motor]
             if track.latched or track.mode == "off":
                 continue
+            if request.who in ("page", "broker") and not world.shop.remote_start:
+                world.gates_by_hand(motor)
+                continue  # a gate may open; no motor starts from there
             if world.motor_forbidden(motor, line.t_s) in (None, "C15", "C25"):
                 sure = request.what == "run" and line.subject == motor and track.mode != "hand"
                 for_s = None if request.what == "flush" else request.for_s  # a flush lasts as long as its branches take
@@ -331,8 +334,7 @@ class Inputs:
                     if world.tools[name].state == "running":
                         world.tools[name].causes.setdefault(motor, False)
             else:
-                for name in world.shop.systems[motor].gates:
-                    world.gates[name].by_hand = True  # which ones a sweep or a flush opens is not in the record
+                world.gates_by_hand(motor)
 
     def _reset(self, step: Step, request: Request) -> None:
         world = self.world

@@ -82,6 +82,7 @@ class ShopFacts:
     planned: dict[str, float | None] = field(default_factory=dict)
     proof: str | None = None
     damaged: bool = False
+    remote_start: bool = True
     latched: frozenset[str] = frozenset()
     gate_systems: dict[str, tuple[str, ...]] = field(default_factory=dict)
     gate_tools: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -185,6 +186,7 @@ def read_shop(raw: Mapping[str, Any]) -> ShopFacts:
     latched = raw.get("latched")
     if isinstance(latched, Mapping):
         shop.latched = frozenset(kind for kind in ("emergency", "fire") if latched.get(kind) is True)
+    shop.remote_start = raw.get("remote_start") is not False
     shop.damaged = raw.get("damaged") is True
     _link(shop)
     return shop

@@ -159,7 +159,8 @@ class MotorRules:
         confirm_s = self.world.shop.systems[motor].confirm_s
         if confirm_s is None or t_s < track.on_t + confirm_s - TOL_S:
             return False
-        return not track.confirmed or track.seen == "still"
+        just_now = track.seen == "running" and track.seen_t == t_s  # seen in the very step that judges it
+        return not track.confirmed or track.seen == "still" or just_now
 
     def _fail(self, motor: str, track: MotorTrack, t_s: float) -> None:
         """Rule C9: off for want of confirmation. The first time leaves one retry to its cause, the second latches."""
@@ -168,6 +169,8 @@ class MotorRules:
         runs, any_cut = list(track.runs), track.any_cut
         self.world.forced_off(motor, t_s)
         track.failed, track.latched = True, again
+        for name, other in self.world.motors.items():
+            other.any_cut = other.any_cut or self.world.shop.systems[name].kind == "shaker"
         if not again:
             track.retry_causes, track.retry_runs, track.any_cut = causes, runs, any_cut
 

@@ -65,6 +65,7 @@ class PathRules:
             if name in self.world.gates
             and not self.world.gate_excused(name, step.t_s)
             and not self.world.gates[name].confirmed_open(step.t_s)
+            and not (self.world.gates[name].missed and self.world.gates[name].maybe_moving(step.t_s))
             and self.world.slot_free(self.world.gates[name].facts.supply, step.t_s, name)
         ]
 

@@ -111,6 +111,11 @@ class World:
             return "C15"
         return None
 
+    def gates_by_hand(self, motor: str) -> None:
+        """Somebody asked for air on this duct: which gates that opens is not in the record."""
+        for name in self.shop.systems[motor].gates:
+            self.gates[name].by_hand = True
+
     def says_latched(self, motor: str) -> bool:
         """Whether the record says that this motor waits for a person, and tells them (rule C9)."""
         return self.motors[motor].says == "latched" and self.message_up((motor,), "now")
