@@ -5,7 +5,7 @@ matrix. A first pass holds all friction factors: every duct is then loss = R Q^2
 the leaves to the collector, where the fan curve is met in closed form, and flows split by conductance on the way back.
 Each further pass is a Newton step on flows and friction together: every duct becomes its tangent, loss = a + s Q, after
 one Newton step of Colebrook on x = 1/sqrt(f) (one logarithm); tangents add up the same way. From the first pass's few
-percent the error squares with each pass. A pass that changes no leaf's flow by more than three parts in a million has left
+percent the error squares with each pass. A pass that changes no flow by more than three parts in a million has left
 an error below 1e-8, unless a flow has passed from one friction law to another in it, which is asked for last.
 
 Why written code: at six tools a loop in Python spends most of its time in the loop. Written out, every number is a
