@@ -17,22 +17,19 @@ Theory of operation. Three kinds of evidence, each renewed every quarter of a ma
   comes from the tool's own figures, the shape is not asked.
 
 A stop is the net RMS below 0.6 of the trip until `stop_hold_s` is over; only a current that is back and lasting (as
-above) begins the wait anew, so a lone spike does not stretch it, and a few lost cycles are no stop.
+above) begins the wait anew, so a lone spike does not stretch it, and a few lost cycles are no stop. What stood on the
+wire for a second before the start and was no tool then (a lamp, a drive that idles) is none when it is left over after
+it: a current at most a quarter above that counts as gone too.
 
-A sensor that cannot be believed is told by: no samples for `missing_s`; readings that are no numbers or no codes; a
-resting level beyond half way from the middle to a rail, or one rail held for much of a cycle (lost bias, or stuck when
-nothing moves at all); a reading that was noisy at rest for a minute and then stands still for `FROZEN_S`; rails touched
-without a break for `clip_s` (an inrush may clip: that still is a running tool). It is `stale`, never a current, until
-`settle_s` of good readings are in; then it is reported as found, which is no start.
-
-A line that stands still in mid-range and always has is taken as a quiet converter with nothing on the wire: a clamp
-pulled from its socket looks the same, and cannot be told from silence by looking.
+A sensor that cannot be believed (`health`) is `stale`, never a current, until `settle_s` of good readings are in; then
+it is reported as found, which is no start.
 """
 
 import math
 from dataclasses import dataclass
 
 from gatekeeper.sensing.codes import FrontEnd
+from gatekeeper.sensing.health import Health
 from gatekeeper.sensing.rms import QUARTERS, Reading, net_rms_a
 from gatekeeper.sensing.seen import Reason, Seen, State
 
@@ -49,19 +46,12 @@ SPIKY_WINDOWS = 6 * QUARTERS
 HALF_WINDOWS = 5
 CYCLE_WINDOWS = 7
 RELEASE_OF_TRIP = 0.6
+STANDING_S = 1.0
+STANDING_LEEWAY = 1.25
 TRIP_OVER_REST = 3.0
 REST_AT_MOST_OF_TRIP = 0.5
 REST_LEARNED_S = 5.0
 BIAS_LEARNED_S = 0.5
-# Bias: allowed between a quarter and three quarters of the converter's range; one rail for two fifths of a cycle.
-BIAS_OFF_AT_MOST = 0.5
-ONE_RAIL_AT_MOST = 0.4
-BIAS_LOST_S = 0.1
-# Noise of half a step or more moves a third of all samples, so a second without any movement is no chance; what else
-# could end it is a neighbour's pick-up, so it must have been there for a minute. Our own assumptions.
-NOISY_STEPS = 0.5
-NOISY_FOR_S = 60.0
-FROZEN_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,13 +124,7 @@ class Detector:
         self._quarter_s = quarter_s
         self._rest_most_n = REST_LEARNED_S / quarter_s
         self._bias_most_n = BIAS_LEARNED_S / quarter_s
-        self._noisy_least_n = NOISY_FOR_S / quarter_s
-        self._bias_off_ms = math.inf
-        self._frozen_ms = math.inf
-        if front:
-            half_range_a = 2 ** (front.bits - 1) * front.a_per_code
-            self._bias_off_ms = (BIAS_OFF_AT_MOST * half_range_a) ** 2
-            self._frozen_ms = (NOISY_STEPS * front.a_per_code) ** 2
+        self._health = Health(quarter_s, settings.clip_s, front)
         self.state: State | None = None
         self.net_a: float | None = None
         self._trip_ms = settings.trip_a**2
@@ -150,14 +134,13 @@ class Detector:
         self._bias_a = 0.0
         self._half_run = self._cycle_run = self._spiky_run = self._back_run = 0
         self._low_since_s: float | None = None
-        self._clip_since_s: float | None = None
-        self._off_since_s: float | None = None
-        self._still_since_s: float | None = None
         self._good_since_s: float | None = None
         self._like_run = 0
         self._is_spiky = False
-        self._noisy_n = 0
-        self._is_stuck = False
+        self._standing_most_n = STANDING_S / quarter_s
+        self._standing_n = 0
+        self._standing_ms = 0.0
+        self._least_ms = math.inf
 
     @property
     def rest_a(self) -> float:
@@ -185,7 +168,7 @@ class Detector:
         if r.is_fresh:
             # What lasted is counted within unbroken samples; what is timed goes on over a short hole.
             self._half_run = self._cycle_run = self._spiky_run = self._back_run = 0
-        suspect = self._suspect(r)
+        suspect = self._health.judge(r, is_stale=self.state is State.STALE, is_quiet=not self._cycle_run)
         if isinstance(suspect, Reason):
             return self.lose(t_s, suspect)
         if self._rest_n == 0:
@@ -207,42 +190,8 @@ class Detector:
 
     def _forget_evidence(self) -> None:
         self._half_run = self._cycle_run = self._spiky_run = self._back_run = 0
-        self._low_since_s = self._clip_since_s = self._off_since_s = self._still_since_s = None
-
-    def _suspect(self, r: Reading) -> Reason | bool:
-        """Return a reason when the sensor cannot be believed, True while that is being decided, else False."""
-        t_s = r.t_s
-        if r.is_garbled:
-            return Reason.GARBLED
-        rails = r.low_n + r.high_n
-        if not rails:
-            self._clip_since_s = None
-        one_rail = rails > ONE_RAIL_AT_MOST * r.n and not (r.low_n and r.high_n)
-        if r.cycle_ms > 0:
-            self._still_since_s = None
-            self._is_stuck = False
-        elif self._is_stuck:
-            return Reason.STUCK
-        elif self._noisy_n >= self._noisy_least_n:
-            if self._still_since_s is None:
-                self._still_since_s = t_s
-            if t_s - self._still_since_s >= FROZEN_S:
-                self._is_stuck, self._noisy_n = True, 0
-                return Reason.STUCK
-            return True
-        if r.mean_a * r.mean_a > self._bias_off_ms or one_rail:
-            if self._off_since_s is None:
-                self._off_since_s = t_s
-            if t_s - self._off_since_s >= BIAS_LOST_S:
-                return Reason.STUCK if r.cycle_ms <= 0 else Reason.LOST_BIAS
-            return True
-        self._off_since_s = None
-        if rails:
-            if self._clip_since_s is None:
-                self._clip_since_s = t_s
-            if t_s - self._clip_since_s >= self._settings.clip_s or self.state is State.STALE:
-                return Reason.CLIPPED
-        return False
+        self._low_since_s = None
+        self._health.forget()
 
     def _weigh(self, r: Reading) -> None:
         """Count how many windows in a row are at or above the trip."""
@@ -279,8 +228,15 @@ class Detector:
             # Half cycles full and the whole one empty: the resting level has stepped.
             self._bias_a, self._half_run = r.mean_a, 0
         self._bias_a += (r.mean_a - self._bias_a) / min(n, self._bias_most_n)
-        if self._rest_ms >= self._frozen_ms:
-            self._noisy_n += 1
+        self._health.note_rest(self._rest_ms)
+
+    def _watch_standing(self) -> None:
+        """The least current of each whole second at rest: no spike and no beginning of a start is in it."""
+        net_a = self.net_a or 0.0
+        self._least_ms = min(self._least_ms, net_a * net_a)
+        self._standing_n += 1
+        if self._standing_n >= self._standing_most_n:
+            self._standing_ms, self._least_ms, self._standing_n = self._least_ms, math.inf, 0
 
     # States
 
@@ -302,6 +258,7 @@ class Detector:
         return [self._enter(State.STOPPED, reason, t_s, t_s)]
 
     def _step_stopped(self, r: Reading) -> list[Seen]:
+        self._watch_standing()
         if not self._cycle_run:
             self._learn_rest(r)
             return []
@@ -329,6 +286,8 @@ class Detector:
         if net_a < RELEASE_OF_TRIP * self.trip_a:
             return True
         spiky_a = self._settings.spiky_trip_a
+        if net_a < spiky_a and net_a * net_a <= STANDING_LEEWAY * STANDING_LEEWAY * self._standing_ms:
+            return True
         return (
             spiky_a > self._settings.trip_a
             and net_a < RELEASE_OF_TRIP * spiky_a
@@ -339,4 +298,5 @@ class Detector:
         self.state = state
         self._low_since_s = None
         self._back_run = 0
+        self._least_ms, self._standing_n = math.inf, 0
         return Seen(t_s, state, reason, self.net_a, since_s)

@@ -26,6 +26,7 @@ class Reason(Enum):
     STUCK = "stuck"
     CLIPPED = "clipped"
     LOST_BIAS = "lost_bias"
+    OPEN = "open"
     GARBLED = "garbled"
     CHATTER = "chatter"
 
@@ -54,6 +55,7 @@ _SENTENCES = {
     Reason.STUCK: "The reading does not move at all: look at the sensor's plug and the converter.",
     Reason.CLIPPED: "The current is beyond the sensor's range: fit a smaller burden resistor or a larger clamp.",
     Reason.LOST_BIAS: "The sensor's resting level is far from the middle: look at its bias resistors and its plug.",
+    Reason.OPEN: "The input looks open: look at the clamp's plug, and whether its burden is loose or too large.",
     Reason.GARBLED: "The readings are not numbers that this converter can give: look at the converter and its cable.",
     Reason.CHATTER: "The current switch opens and closes too often to be believed: look at its wires and its range.",
 }

@@ -128,6 +128,33 @@ def test_a_spike_on_top_of_a_lamp_is_no_start_and_a_tool_on_top_of_it_is(lab, of
     assert bench.seen[1].t_s - begin_s <= 2.75 / 50
 
 
+def test_what_stood_before_the_start_is_no_tool_when_it_is_left_over(lab):
+    """A lamp under the trip of a known tool, above the release: the tool's stop is a stop all the same."""
+    bench = lab.Bench(settings=DetectorSettings.for_tool(trip_a=1.0))
+    lamp, saw = lab.sine(0.85), lab.sine(3.0)
+    bench.play(3.0, lamp)
+    bench.play(3.0, lambda t_s: lamp(t_s) + saw(t_s))
+    bench.play(2.0, lamp)
+    assert bench.words() == ["stopped", "running", "stopped"]
+    assert bench.seen[2].t_s <= 6.0 + 0.6
+
+
+def test_a_tool_at_its_trip_is_not_taken_for_what_stood_before(lab):
+    bench = lab.Bench()
+    bench.play(3.0, lab.pulses(0.95))
+    bench.play(3.0, lab.pulses(1.1))
+    assert bench.words() == ["stopped", "running"]
+
+
+def test_what_stood_for_less_than_a_second_counts_for_nothing(lab):
+    bench = lab.Bench(settings=DetectorSettings.for_tool(trip_a=1.0))
+    bench.rest(1.5)
+    bench.play(0.7, lab.sine(0.85))
+    bench.play(2.0, lab.sine(3.0))
+    bench.play(3.0, lab.sine(0.85))
+    assert bench.words() == ["stopped", "running"]
+
+
 def test_a_known_tool_is_not_asked_for_its_shape(lab):
     bench = lab.Bench(settings=DetectorSettings.for_tool(rated_a=2.0))
     bench.rest(1.0)

@@ -1,5 +1,6 @@
 """A sensor that cannot be believed is stale with a reason, never a current; what it returns to is no fresh start."""
 
+import math
 import random
 
 import pytest
@@ -92,6 +93,39 @@ def test_clipping_that_does_not_end_is_a_fault_until_it_does(bench, lab):
     assert bench.seen[-1].t_s == pytest.approx(4.0, abs=0.05)
     bench.feed(codes(bench, 1.0, lab.sine(8.0)))
     assert story(bench)[3:] == [("running", "returned")]
+
+
+def test_a_clamp_without_its_burden_swings_from_rail_to_rail(bench, lab):
+    """A few amperes drive an open secondary far beyond the rails."""
+    bench.feed(codes(bench, 4.0, lab.sine(600.0, phase=0.2)))
+    assert story(bench)[1:] == [("running", "started"), ("stale", "open")]
+    assert bench.seen[-1].t_s == pytest.approx(4.0, abs=0.05)
+    bench.feed(codes(bench, 1.0, lambda t_s: 0.0))
+    assert story(bench)[3:] == [("stopped", "returned")]
+
+
+def test_a_level_that_wanders_without_current_is_an_open_input(bench):
+    """A loose input drifts by a tenth of half the range a second, up and down, and never near a rail."""
+    bench.feed(codes(bench, 11.0, lambda t_s: 8.0 * math.sin(2 * math.pi * t_s / 9.0)))
+    assert story(bench)[1:] == [("stale", "open")]
+    assert 5.0 <= bench.seen[-1].t_s <= 11.0
+    bench.feed(codes(bench, 5.0, lambda t_s: 0.0))
+    assert story(bench)[2:] == [("stopped", "returned")]
+    assert 12.0 + 1.0 <= bench.seen[-1].t_s <= 12.0 + 4.5
+
+
+def test_a_bias_that_warms_up_or_steps_is_no_open_input(bench, lab):
+    bench.feed(codes(bench, 20.0, lambda t_s: 0.05 * t_s))
+    bench.feed(codes(bench, 4.0, lambda t_s: 8.0))
+    bench.feed(codes(bench, 3.0, lambda t_s: 0.0))
+    assert len(bench.seen) == 1
+
+
+def test_a_wandering_level_under_a_current_is_not_judged(bench, lab):
+    """An inrush with direct current moves the mean through a real clamp too."""
+    wave = lab.sine(6.0)
+    bench.feed(codes(bench, 11.0, lambda t_s: wave(t_s) + 8.0 * math.sin(2 * math.pi * t_s / 9.0)))
+    assert story(bench)[1:] == [("running", "started")]
 
 
 def test_a_number_that_is_none_is_a_fault_at_once(lab):
