@@ -291,7 +291,7 @@ class GuardMemory:
             gate.held = True
         elif what == "release" and gate and (gate.held or gate.stuck):
             gate.held, gate.stuck, gate.free_s = False, False, now_s + RELEASE_PAUSE_S
-        elif what == "stopped" and tool and tool.reading == "stale":
+        elif what == "stopped" and tool and tool.reading in ("stale", "unread"):
             tool.reading = "excused"
             self._end_cut(str(subject), now_s)
 

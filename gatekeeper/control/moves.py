@@ -111,7 +111,7 @@ def _path(
     if not world.path_binds(motor):
         return
     gates = world.gates_of[motor.name]
-    resting = not working
+    resting = not any(tool.counting for tool in world.tools_of[motor.name])
     automatic = any(gate.can_serve for gate in gates)
 
     def counts(gate: Gate) -> bool:
@@ -178,6 +178,8 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
     spare = {name: _Spare(world, motor, now_s) for name, motor in world.motors.items()}
     told: set[str] = set()
     waiting: set[str] = set()
+    #: Supplies on which a running tool's first attempt waits: a slot that a missed move leaves is not for its retry.
+    owed: set[str | None] = set()
     for wish in queue:
         gate = wish.gate
         if gate.name in told or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
@@ -186,11 +188,17 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             continue
         moving = busy.setdefault(gate.plan.supply, [])
         limit = world.plan.supplies.get(gate.plan.supply, 1) if gate.plan.supply is not None else None
+        if gate in moving and not gate.moves and gate.plan.supply in owed:
+            waiting.add(gate.name)
+            _note_wait(world, gate, wish, now_s)
+            continue
         if limit is not None and gate not in moving and len(moving) >= limit:
             freed = _free_a_slot(wish, moving, needed)
             if freed is None:
                 waiting.add(gate.name)
                 _note_wait(world, gate, wish, now_s)
+                if wish.rank is Rank.TOOL:
+                    owed.add(gate.plan.supply)
                 if wish.what == "open" and (back := _reversible(world, gate, moving, told, now_s)):
                     why = "turned back: no gate is proven open and no other one can move"
                     proposals.append(Proposal(MoveGate(back.name, "open"), "C3", why))

@@ -152,6 +152,7 @@ class Inputs:
         elif line.word == "stopped" and track.state != "stopped":
             if (track.state == "running" or track.lost_running) and not track.said_stopped:
                 self._tool_stops(name, track, line.t_s)
+            track.back_t = line.t_s if track.state == "stale" else track.back_t
             track.state, track.said_stopped, track.lost_running = "stopped", False, False
         elif line.word == "stale" and track.state != "stale":
             track.lost_running = track.state == "running" and not track.said_stopped
@@ -286,6 +287,7 @@ class Inputs:
             "open": self._by_hand,
             "shut": self._by_hand,
             "stopped": self._said_stopped,
+            "still_running": self._said_running,
         }.get(request.what)
         if handler is not None:
             handler(step, request)
@@ -406,6 +408,11 @@ class Inputs:
         gate = self.world.gates.get(request.line.subject or "")
         if gate is not None:
             gate.by_hand = request.what == "open"
+
+    def _said_running(self, step: Step, request: Request) -> None:
+        track = self.world.tools.get(request.line.subject or "")
+        if track is not None:
+            track.vouched_t = request.line.t_s
 
     def _said_stopped(self, step: Step, request: Request) -> None:
         name = request.line.subject or ""

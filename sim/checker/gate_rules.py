@@ -221,7 +221,8 @@ class GateRules:
         stops = [track.stop_t for track in tracks if track.stop_t is not None]
         if any(track.state != "stopped" for track in tracks) or not shop.gate_systems[name]:
             return False
-        if not stops or t_s < max(stops) + gate.facts.clear_s:
+        # A tool whose sensor came back may have cut until then.
+        if not stops or t_s < max(*stops, *(track.back_t for track in tracks)) + gate.facts.clear_s:
             return False
         if any(t >= max(stops) for t, _ in gate.reasons):
             return False

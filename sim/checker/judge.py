@@ -36,7 +36,7 @@ class Checker:
         self._paths = PathRules(self.world, due)
         self._gates = GateRules(self.world, due)
         self._motors = MotorRules(self.world, due, self._paths)
-        self._owed = MotorDue(self.world, due, punctual=punctual)
+        self._owed = MotorDue(self.world, due, self._paths, punctual=punctual)
         self._words = WordRules(self.world, due)
         self._inputs = Inputs(self.world)
         self._begun = False

@@ -4,6 +4,7 @@ from sim.checker.due import Due
 from sim.checker.form import TOL_S
 from sim.checker.gate_rules import AT_ONCE_S
 from sim.checker.motor_rules import OFF_AT_ONCE
+from sim.checker.path_rules import PathRules
 from sim.checker.step import Step
 from sim.checker.tracks import MotorTrack
 from sim.checker.world import World
@@ -12,9 +13,10 @@ from sim.checker.world import World
 class MotorDue:
     """Judges, after each list, what it left undone for the motors (rules C5, C9, C13 to C16, C24)."""
 
-    def __init__(self, world: World, due: Due, *, punctual: bool) -> None:
+    def __init__(self, world: World, due: Due, paths: PathRules, *, punctual: bool) -> None:
         self.world = world
         self.due = due
+        self.paths = paths
         self.punctual = punctual
 
     def before(self, step: Step) -> None:
@@ -31,7 +33,7 @@ class MotorDue:
                 if due_t is not None and step.t_s > due_t + AT_ONCE_S + TOL_S:
                     step.flag("C5", line, motor, f"{motor} was switched on {step.t_s - due_t:.3f} s after it could be.")
             if line.word == "off" and motor in step.was_on:
-                due_t = self._stop_due_t(motor, track, step.t_s)
+                due_t = self._stop_due_t(step, motor, track)
                 if due_t is not None and step.t_s > due_t + AT_ONCE_S + TOL_S:
                     step.flag("C5", line, motor, f"{motor} was stopped {step.t_s - due_t:.3f} s after nothing held it.")
 
@@ -106,13 +108,15 @@ class MotorDue:
         elif self.due.once("C5 on", motor):
             step.late("C5", motor, f"{motor} could be on for its cause since {step.t_s - due_t:.3f} s, and is not.")
 
-    def _stop_due_t(self, motor: str, track: MotorTrack, t_s: float) -> float | None:
+    def _stop_due_t(self, step: Step, motor: str, track: MotorTrack) -> float | None:
         """The instant at which nothing holds this running motor any more, or None while something does."""
-        world = self.world
+        world, t_s = self.world, step.t_s
         if not world.shop.spins_down(motor) or track.mode in ("hand", "off"):
             return None
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
             return None
+        if self.paths.on_voluntary_stop(step, motor) is not None:
+            return None  # C7 holds it until an automatic gate is open
         ends = [track.on_t, world.setting_t, world.store_ready_t(motor)]
         if world.shop.path_binds(motor):
             dead_s = max((gate.facts.dead_s for gate in world.gates.values()), default=0.0)
@@ -133,7 +137,7 @@ class MotorDue:
         return latest if latest <= t_s else None
 
     def _stop(self, step: Step, motor: str, track: MotorTrack) -> None:
-        due_t = self._stop_due_t(motor, track, step.t_s) if track.is_on(step.t_s) else None
+        due_t = self._stop_due_t(step, motor, track) if track.is_on(step.t_s) else None
         if due_t is None or step.t_s <= due_t + AT_ONCE_S + TOL_S:
             self.due.forget("C5 off", motor)
         elif self.due.once("C5 off", motor):

@@ -164,7 +164,7 @@ class MotorRules:
 
     def _fail(self, motor: str, track: MotorTrack, t_s: float) -> None:
         """Rule C9: off for want of confirmation. The first time leaves one retry to its cause, the second latches."""
-        again = track.failed
+        again = track.failed and track.seen_t != t_s
         causes = {n: tool.causes[motor] for n, tool in self.world.tools.items() if motor in tool.causes}
         runs, any_cut = list(track.runs), track.any_cut
         self.world.forced_off(motor, t_s)

@@ -84,7 +84,7 @@ class GateTrack:
 
     def at_rest_as_told(self, word: str, t_s: float) -> bool:
         """Whether the order repeats what the gate has already done, so that nothing moves."""
-        if self.facts.switch and self.switch == word and not self.moving(t_s):
+        if self.facts.switch and self.switch == word and not self.missed and not self.moving(t_s):
             return True
         return self.command == word and not self.missed and not self.moving(t_s) and not self._moved_away(word)
 
@@ -97,7 +97,10 @@ class GateTrack:
     def order(self, word: str, t_s: float) -> None:
         """A gate command was sent."""
         if word == "halt":
-            if self.moving(t_s) or (self.facts.switch and self.maybe_moving(t_s)):
+            # The core may count the dead time with every move.
+            dead_end_s = self.command_t + self.facts.dead_s + self.facts.travel_s
+            just_proven = self.command == "open" and not self.facts.switch and t_s < dead_end_s - TOL_S
+            if self.moving(t_s) or just_proven or (self.facts.switch and self.maybe_moving(t_s)):
                 self.command, self.command_t = "halt", t_s
             return
         if word == self.command and not self.missed and (self.moving(t_s) or not self._moved_away(word)):
@@ -133,6 +136,8 @@ class ToolTrack:
     start_t: float = 0.0
     start_seq: int = 0
     stop_t: float | None = None
+    back_t: float = float("-inf")
+    vouched_t: float = float("-inf")
     others_ran: bool = False
     stale_t: float = 0.0
     lost_running: bool = False

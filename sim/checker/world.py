@@ -171,7 +171,10 @@ class World:
     def overlong(self, tool: str, t_s: float) -> bool:
         """Rule C12: longer on than the tool's longest plausible run."""
         track = self.tools[tool]
-        return track.state == "running" and t_s >= track.start_t + self.shop.tools[tool].longest_run_s - TOL_S
+        return (
+            track.state == "running"
+            and t_s >= max(track.start_t, track.vouched_t) + self.shop.tools[tool].longest_run_s - TOL_S
+        )
 
     def cause_stands(self, tool: str, motor: str, t_s: float) -> bool:
         """Whether this tool's last good start still is a cause for the motor, by any reading."""

@@ -81,7 +81,9 @@ class Witness:
                 keeps = reading == "excused" and thing.state == "stale"
                 reading = "excused" if keeps else thing.state
             elif (
-                isinstance(thing, Requested) and (thing.what, thing.subject) == ("stopped", tool) and reading == "stale"
+                isinstance(thing, Requested)
+                and (thing.what, thing.subject) == ("stopped", tool)
+                and reading in ("stale", None)
             ):
                 reading = "excused"
         return reading
