@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from gatekeeper.shop.faults import Faults, listed
-from gatekeeper.shop.findings import Finding, Heap, findings_of
+from gatekeeper.shop.finding import Finding, Heap
+from gatekeeper.shop.findings import findings_of
 from gatekeeper.shop.model import MotorKind, Shop
 
 ON_A_SCREEN = 10

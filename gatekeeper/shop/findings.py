@@ -6,10 +6,10 @@ machines may rely on, the thing it is about, and one or two sentences that say w
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from enum import Enum
 
 from gatekeeper.shop.faults import listed
+from gatekeeper.shop.finding import Finding, Heap, bite, nice
+from gatekeeper.shop.findings_clamps import clamp_findings
 from gatekeeper.shop.model import (
     AirGoes,
     BoardDeath,
@@ -30,23 +30,6 @@ QUIET_LINES = "GPIO16, 17 or 22 to 27"
 BOARD_HANGS = "A board that hangs with its power on keeps the motor running: stop it by hand."
 
 
-class Heap(Enum):
-    """How much a finding matters."""
-
-    BITES = "will bite you"
-    NICE = "nice to know"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One finding: ``code`` for machines, ``subject`` (a thing of the shop, or "shop"), ``said`` for people."""
-
-    heap: Heap
-    code: str
-    subject: str
-    said: str
-
-
 def findings_of(shop: Shop) -> tuple[Finding, ...]:
     """All findings about a shop, what bites first, each heap in order of weight."""
     found = [
@@ -55,19 +38,11 @@ def findings_of(shop: Shop) -> tuple[Finding, ...]:
         *(finding for motor in shop.motors.values() for finding in _motor(shop, motor)),
         *_gates_when_board_dies(shop),
         *_pins(shop),
-        *_sensors(shop),
+        *clamp_findings(shop),
         *_tools_and_gates(shop),
         *_inputs_and_page(shop),
     ]
     return tuple(sorted(found, key=lambda finding: finding.heap is Heap.NICE))
-
-
-def _bite(code: str, subject: str, said: str) -> Finding:
-    return Finding(Heap.BITES, code, subject, said)
-
-
-def _nice(code: str, subject: str, said: str) -> Finding:
-    return Finding(Heap.NICE, code, subject, said)
 
 
 def length(shop: Shop, length_m: float) -> str:
@@ -80,20 +55,20 @@ def length(shop: Shop, length_m: float) -> str:
 def _air(shop: Shop) -> Iterator[Finding]:
     goes_out = shop.air_goes in (AirGoes.OUTSIDE, AirGoes.BOTH)
     if goes_out and shop.open_flue:
-        yield _bite(
+        yield bite(
             "flue",
             "shop",
             "Air goes outside and an open flue is near: the collector can pull flue gas with carbon monoxide into the "
             "room. Bring in as much air as goes out, fit a carbon monoxide alarm, and have the flue looked at.",
         )
     elif goes_out:
-        yield _nice(
+        yield nice(
             "make_up_air",
             "shop",
             "Air goes outside: as much must come in, or the room is pulled on. Leave it a way in.",
         )
     if shop.air_goes in (AirGoes.INSIDE, AirGoes.BOTH):
-        yield _nice(
+        yield nice(
             "inside_air",
             "shop",
             "Air comes back into the room: what the filter lets through, you breathe. "
@@ -106,7 +81,7 @@ def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
     yield _board_death(motor)
     yield from _runs_on(motor)
     if motor.confirmed_by is None:
-        yield _bite(
+        yield bite(
             "unconfirmed",
             name,
             "Nothing confirms that it runs or stops: a tripped overload or a welded contactor stays unseen. "
@@ -117,7 +92,7 @@ def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
         yield from _small_tools(shop, motor)
         longest_s = max((gate.clear_s for gate in gates), default=0.0)
         if longest_s > motor.spin_down_s:
-            yield _nice(
+            yield nice(
                 "clear_longer",
                 name,
                 f"Its longest branch needs {longest_s:.0f} s to clear, so it keeps running that long, "
@@ -125,9 +100,9 @@ def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
             )
         used = [tool.makes for tool in shop.tools_of(name)]
         if Makes.METAL in used:
-            yield _bite("metal", name, "Metal goes into it: let no wood machine or bag of wood dust ever join it.")
+            yield bite("metal", name, "Metal goes into it: let no wood machine or bag of wood dust ever join it.")
     if motor.resume:
-        yield _bite(
+        yield bite(
             "resume", name, "It may start by itself after a crash of the program (resume: yes). Hang a sign on it."
         )
     yield _starts(motor)
@@ -137,14 +112,14 @@ def _board_death(motor: Motor) -> Finding:
     match motor.switch.board_death:
         case BoardDeath.DROPS:
             said = f"If the board loses power, its relay drops and the motor stops at once. {BOARD_HANGS}"
-            return _nice("board_dies", motor.name, said)
+            return nice("board_dies", motor.name, said)
         case BoardDeath.DROPS_LATER:
             after_s = motor.switch.death_after_s
             said = f"If the board loses power, its relay drops by itself after {after_s:g} s and the motor stops then."
-            return _nice("board_dies", motor.name, f"{said} {BOARD_HANGS}")
+            return nice("board_dies", motor.name, f"{said} {BOARD_HANGS}")
         case BoardDeath.STAYS:
             said = "If the board dies, the motor runs on until somebody stops it by hand. Never leave it alone."
-            return _bite("board_dies", motor.name, said)
+            return bite("board_dies", motor.name, said)
 
 
 def _runs_on(motor: Motor) -> Iterator[Finding]:
@@ -152,7 +127,7 @@ def _runs_on(motor: Motor) -> Iterator[Finding]:
     after_s = motor.switch.death_after_s
     if motor.switch.board_death is not BoardDeath.DROPS_LATER or after_s < motor.release_s:
         return
-    yield _bite(
+    yield bite(
         "runs_on",
         motor.name,
         f"What holds its relay for {after_s:g} s does so at every stop, and release says {motor.release_s:g} s: it "
@@ -165,16 +140,16 @@ def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
     falling = [gate for gate in moved if gate.spring_return]
     if len(falling) < len(moved):
         said = "If the board dies, gates on servos or relays stay where they are; move them by hand. Sign lamps go out."
-        yield _nice("gates_when_board_dies", "shop", said)
+        yield nice("gates_when_board_dies", "shop", said)
     if any(gate.servo is not None for gate in moved):
         said = "Feed servos from a 5 to 6 V supply of their own, grounds joined: on the board's pin, a move resets it."
-        yield _nice("servo_supply", "shop", said)
+        yield nice("servo_supply", "shop", said)
     if any(gate.relays is not None for gate in moved):
         said = (
             "Wire a gate's two relays so that both on brakes the motor, never shorts the supply; "
             "a plain diode across it is a short one way."
         )
-        yield _nice("relay_wiring", "shop", said)
+        yield nice("relay_wiring", "shop", said)
     for gate in falling:
         yield _spring(gate, shop.motors[gate.motor])
 
@@ -188,7 +163,7 @@ def _spring(gate: Gate, motor: Motor) -> Finding:
     )
     if gate.coil.holds is GateEnd.OPEN and motor.relief_m2 < motor.path_minimum_m2:
         said += " When the power goes, the fan runs down on a shut gate: with holds: shut the way stays open."
-    return _nice("spring_return", gate.name, said)
+    return nice("spring_return", gate.name, said)
 
 
 def _starts(motor: Motor) -> Finding:
@@ -200,7 +175,7 @@ def _starts(motor: Motor) -> Finding:
         )
     if motor.starts_from is StartsFrom.ESTIMATE:
         said += " That table is for three-phase motors: an estimate here."
-    return _nice("starts", motor.name, said)
+    return nice("starts", motor.name, said)
 
 
 def _proof(shop: Shop, motor: Motor, gates: tuple[Gate, ...]) -> Iterator[Finding]:
@@ -208,22 +183,22 @@ def _proof(shop: Shop, motor: Motor, gates: tuple[Gate, ...]) -> Iterator[Findin
     match motor.proof:
         case Proof.SWITCHES:
             said = "Its gates prove themselves open by position switches. Not seen: a drop that is clogged."
-            yield _nice("proof_switches", name, said)
+            yield nice("proof_switches", name, said)
         case Proof.RELIEF:
             said = "Its relief port, never shut, keeps air moving. Not seen: a gate that did not open at its machine."
-            yield _nice("proof_relief", name, said)
+            yield nice("proof_relief", name, said)
         case Proof.AIR:
             said = "A switch proves that air moves, and the last path opens again if not. Not seen: which gate it was."
-            yield _nice("proof_air", name, said)
+            yield nice("proof_air", name, said)
         case Proof.TIME:
-            yield _bite(
+            yield bite(
                 "proof_time",
                 name,
                 "A gate counts as open once its travel time is over. Not seen: a gate that jams, slips or lost its "
                 "wire. Position switches, a pressure switch or a relief port close that hole.",
             )
         case Proof.PERSON:
-            yield _bite(
+            yield bite(
                 "proof_person",
                 name,
                 "Its gates are yours: nothing sees them, and nothing keeps the fan from pulling on shut ducts. "
@@ -234,11 +209,11 @@ def _proof(shop: Shop, motor: Motor, gates: tuple[Gate, ...]) -> Iterator[Findin
         return
     names = listed([gate.name for gate in blind], "and", 4)
     if motor.relief_m2 >= motor.path_minimum_m2 > 0:
-        yield _nice("blind_hand_gates", name, f"Nothing sees these hand gates: {names}. The page cannot show them.")
+        yield nice("blind_hand_gates", name, f"Nothing sees these hand gates: {names}. The page cannot show them.")
         return
     smallest_m2 = min(gate.area_m2 for gate in blind)
     share = motor.path_minimum_m2 / (motor.path_minimum_m2 + smallest_m2)
-    yield _bite(
+    yield bite(
         "blind_hand_gates",
         name,
         f"Nothing sees these hand gates, so they count as no path: {names}. While only such a machine runs, another "
@@ -257,7 +232,7 @@ def _small_tools(shop: Shop, motor: Motor) -> Iterator[Finding]:
             small.append(tool.name)
     if small:
         least = length(shop, math.sqrt(4 * motor.path_minimum_m2 / math.pi))
-        yield _bite(
+        yield bite(
             "small_ports",
             motor.name,
             f"Alone too small for this fan (it wants a {least} port): {listed(small, 'and', 4)}. "
@@ -281,7 +256,7 @@ def _outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
 def _pins(shop: Shop) -> Iterator[Finding]:
     for name, what, output in _outputs(shop):
         line, pin = output.line, f"GPIO{output.line}"
-        heap = _nice if "lamp" in what else _bite
+        heap = nice if "lamp" in what else bite
         if line <= 8 and not output.active_low:
             said = f"{pin} is pulled up while the board starts: {what} at every power-up. Use {QUIET_LINES}."
             yield heap("pin_not_quiet", name, said)
@@ -300,33 +275,14 @@ def _pins(shop: Shop) -> Iterator[Finding]:
                 f"GPIO{gate.servo.line} is high while the board starts, until the program takes it: no pulses, but a "
                 f"servo may twitch at that edge. {QUIET_LINES} are low."
             )
-            yield _nice("servo_pin_not_quiet", gate.name, said)
+            yield nice("servo_pin_not_quiet", gate.name, said)
     said = (
         "If only the program is killed, Raspberry Pi OS leaves its pins as they were, and a motor may run on: "
         "gatekeeper outputs-off puts all of them off."
     )
-    yield _nice("program_killed", "shop", said)
+    yield nice("program_killed", "shop", said)
     said = "A pin floats before the program starts and after it ends: give each relay a 10 k resistor to its off level."
-    yield _nice("pin_resistors", "shop", said)
-
-
-def _sensors(shop: Shop) -> Iterator[Finding]:
-    """A trip near the converter's noise: 0.016 A at 12 bit and 0.062 A at 10 bit of a 30 A range (own measurement)."""
-    sensors = [tool.sensor for tool in shop.tools.values() if tool.sensor is not None]
-    sensors += [circuit.sensor for circuit in shop.circuits.values()]
-    sensors += [motor.confirmed_by for motor in shop.motors.values() if motor.confirmed_by is not None]
-    for sensor in sensors:
-        if sensor.channel is None or sensor.trip_a is None:
-            continue
-        bits = shop.converters[sensor.channel.converter].kind.bits
-        noise_a = sensor.channel.range_a / 30 * (0.016 if bits == 12 else 0.062)
-        if sensor.trip_a < 4 * noise_a:
-            yield _bite(
-                "trip_in_noise",
-                sensor.owner,
-                f"It trips at {sensor.trip_a:.2f} A, and its clamp cannot tell {4 * noise_a:.2f} A from noise. "
-                "Use a smaller range, or loop the wire through the clamp.",
-            )
+    yield nice("pin_resistors", "shop", said)
 
 
 def _tools_and_gates(shop: Shop) -> Iterator[Finding]:
@@ -334,13 +290,13 @@ def _tools_and_gates(shop: Shop) -> Iterator[Finding]:
     idle = [gate for gate in shop.gates if gate not in used]
     if idle:
         said = f"These gates belong to no tool, so no start opens them: {listed(idle, 'and', 4)}."
-        yield _nice("idle_gates", "shop", said)
+        yield nice("idle_gates", "shop", said)
 
 
 def _inputs_and_page(shop: Shop) -> Iterator[Finding]:
     kinds = {part.kind for part in shop.inputs.values()}
     if InputKind.RED_BUTTON not in kinds:
-        yield _nice(
+        yield nice(
             "no_red_button",
             "shop",
             "The controller is not told of the emergency stop. It must work by wire alone; a second contact of it may "
@@ -348,25 +304,25 @@ def _inputs_and_page(shop: Shop) -> Iterator[Finding]:
         )
     else:
         said = "The red button here only tells the controller. The emergency stop must work by wire alone, without it."
-        yield _nice("red_button_tells", "shop", said)
+        yield nice("red_button_tells", "shop", said)
     if InputKind.FIRE in kinds:
         said = "The fire input only reads the detector, which must break the contactor's coil by wire itself."
-        yield _nice("fire_reads", "shop", said)
+        yield nice("fire_reads", "shop", said)
     if InputKind.FIRE in kinds and InputKind.RESET not in kinds:
         said = "A fire alarm can only be reset in the shop, and no reset key is wired (inputs, kind: reset)."
-        yield _bite("no_reset", "shop", said)
+        yield bite("no_reset", "shop", said)
     if shop.page.remote_start:
         said = "A motor may be started from the page: hang a sign at each that it may start by itself."
-        yield _bite("remote_start", "page", said)
+        yield bite("remote_start", "page", said)
     if shop.page.listen not in ("127.0.0.1", "::1", "localhost"):
         said = f"It listens on {shop.page.listen}: everybody on that network sees it and may press Stop."
-        yield _nice("page_open", "page", said)
+        yield nice("page_open", "page", said)
     if any(motor.kind is MotorKind.AIR_CLEANER for motor in shop.motors.values()) and shop.hours.quiet is None:
-        yield _nice("no_quiet_hours", "shop", "The air cleaner may run on for hours into the night (hours: quiet).")
+        yield nice("no_quiet_hours", "shop", "The air cleaner may run on for hours into the night (hours: quiet).")
 
 
 def _cautions() -> Finding:
-    return _nice(
+    return nice(
         "cautions",
         "shop",
         "Mains and motor wiring: a licensed electrician, local code. Lock the disconnect before opening a collector. "

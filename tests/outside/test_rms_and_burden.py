@@ -14,6 +14,7 @@ import yaml
 from gatekeeper.sensing.codes import FrontEnd, burden_ohm
 from gatekeeper.sensing.rms import CycleMeter
 from gatekeeper.sensing.seen import Block
+from gatekeeper.shop.clamps import SOLD, least_told_a, sold_below, step_a
 
 FIGURES = Path(__file__).resolve().parents[3] / "shared" / "trade" / "figures.yaml"
 
@@ -39,6 +40,29 @@ def test_volts_on_a_22_ohm_burden(figures):
     item = figures["ct-22ohm"]
     front = FrontEnd.from_turns(100 / 0.05, 22.0)
     assert front.volts_per_a * item["inputs"]["Irms_A"] == pytest.approx(item["value"], rel=1e-12)
+
+
+def test_the_burden_that_check_tells_is_the_published_one_on_sale(figures):
+    """78 ohm for 30 A as published; 75 ohm is the E24 value below (IEC 60063)."""
+    assert sold_below(burden_ohm(30, 2000, 3.3)) == 75.0
+    assert sold_below(figures["ct-burden-3v3"]["value"]) <= figures["ct-burden-3v3"]["value"]
+
+
+def test_resistors_on_sale_are_those_of_the_series():
+    """24 steps of a decade, each 10 to the 1/24 above the last within the rounding to two figures (IEC 60063)."""
+    assert len(SOLD) == 24
+    assert all(abs(value / 10 ** (1 + k / 24) - 1) < 0.07 for k, value in enumerate(SOLD))
+    assert [sold_below(ohm) for ohm in (1.0, 9.99, 10.0, 22.9, 91.0, 99.9, 100.0, 1460.0)] == [
+        1.0, 9.1, 10.0, 22.0, 91.0, 91.0, 100.0, 1300.0,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("bits", "published_a"), [(12, 0.016), (10, 0.062)])
+def test_the_floor_is_the_measured_one(bits, published_a):
+    """30 A full scale, 0.7 steps of noise: measured floors of 0.016 A and 0.062 A."""
+    one_a = step_a(burden_ohm(30, 2000, 3.3), 2000, 3.3, bits)
+    assert least_told_a(one_a) / 4 == pytest.approx(published_a, rel=0.03)
+    assert one_a == pytest.approx(FrontEnd.from_turns(2000, burden_ohm(30, 2000, 3.3), bits=bits).a_per_code)
 
 
 def test_a_sine_at_the_burdens_limit_just_fills_the_range():
