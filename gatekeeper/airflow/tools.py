@@ -59,12 +59,19 @@ class Tools:
         prepared: the ducts, ready to be solved.
         draws: its tools.
         transport_ms: velocity that chips need, more than 0.
+        gates: the gates that can move, all if not given; only these make a length of duct a main.
 
     Raises:
         ValueError: a tool names a gate that is not on these ducts, or needs nothing.
     """
 
-    def __init__(self, prepared: Prepared, draws: Iterable[Draw], transport_ms: float = TRANSPORT_MS) -> None:
+    def __init__(
+        self,
+        prepared: Prepared,
+        draws: Iterable[Draw],
+        transport_ms: float = TRANSPORT_MS,
+        gates: Collection[str] | None = None,
+    ) -> None:
         self.prepared = prepared
         self.network = network = prepared.network
         self.draws = {draw.tool: draw for draw in draws}
@@ -74,7 +81,8 @@ class Tools:
         self._gate_at = {place: name for name, place in self.gate_places.items()}
         self._above = self._gates_above()
         self._onward = self._way_on()
-        self.mains = frozenset(place for place, gates in enumerate(self._above) if len(gates) > 1)
+        self._counting = frozenset(self.gate_places if gates is None else gates)
+        self.mains = frozenset(place for place, above in enumerate(self._above) if len(above & self._counting) > 1)
         self._chips: dict[str, tuple[int, ...]] = {}
         self._flow_places: dict[str, tuple[int, ...]] = {}
         for draw in self.draws.values():
@@ -82,7 +90,7 @@ class Tools:
 
     def with_prepared(self, prepared: Prepared) -> "Tools":
         """The same tools on the same ducts with another fan or filter."""
-        return Tools(prepared, self.draws.values(), self.transport_ms)
+        return Tools(prepared, self.draws.values(), self.transport_ms, self._counting)
 
     def ways_of(self, gate: str) -> tuple[int, ...]:
         """The ducts from a gate's own to the collector, in the direction of the air."""

@@ -3,6 +3,7 @@
 from gatekeeper.control.plan import GatePlan, InputKind, InputPlan, MotorKind, MotorPlan, Plan, Proof, ToolPlan
 from gatekeeper.sensing.contact import ContactSettings
 from gatekeeper.sensing.detector import DetectorSettings
+from gatekeeper.service.air_table import ComputedAir
 from gatekeeper.shop.model import Gate, Motor, Shop, Tool
 from gatekeeper.shop.model import InputKind as ShopInputKind
 from gatekeeper.shop.model import MotorKind as ShopMotorKind
@@ -27,16 +28,24 @@ _WHOLE_SHOP = (InputKind.EMERGENCY, InputKind.FIRE)
 """Inputs that always speak for the whole shop, whatever motors they are listed with (C18)."""
 
 
-def plan_of(shop: Shop) -> Plan:
-    """The plan of a shop. The air table is left empty: it is computed from the ducts elsewhere."""
+def plan_of(shop: Shop, air: ComputedAir | None = None) -> Plan:
+    """The plan of a shop.
+
+    Args:
+        shop: the checked shop.
+        air: what was computed of its ducts: the table of C17, and the clear times of gates for which the file gives
+            none. Without it the table is empty, and clear times are those assumed.
+    """
+    clear_s = air.clear_s if air is not None else {}
     used = {gate for tool in shop.tools.values() for gate in tool.gates}
     plan = Plan(
         motors={name: _motor(motor) for name, motor in shop.motors.items()},
-        gates={name: _gate(gate) for name, gate in shop.gates.items()},
+        gates={name: _gate(gate, clear_s.get(name)) for name, gate in shop.gates.items()},
         tools={name: _tool(tool) for name, tool in shop.tools.items()},
         supplies={name: supply.at_once for name, supply in shop.supplies.items()},
         feeders={name: feeder.gap_s for name, feeder in shop.feeders.items()},
         inputs=_inputs(shop),
+        air=air.table if air is not None else {},
         remote_start=shop.page.remote_start,
         sweep_gates=tuple(gate for gate in shop.gates if gate not in used),
     )
@@ -78,7 +87,7 @@ def _says_still_after_s(motor: Motor) -> float:
     return ContactSettings().stop_hold_s + SENSOR_LAG_S
 
 
-def _gate(gate: Gate) -> GatePlan:
+def _gate(gate: Gate, computed_clear_s: float | None) -> GatePlan:
     return GatePlan(
         name=gate.name,
         system=gate.motor,
@@ -88,7 +97,7 @@ def _gate(gate: Gate) -> GatePlan:
         has_switch=gate.has_open_switch,
         sees_shut=gate.shut_contact is not None or not gate.has_open_switch,
         supply=gate.supply,
-        clear_s=gate.clear_s,
+        clear_s=gate.clear_s if gate.clear_is_given or computed_clear_s is None else computed_clear_s,
         dead_s=gate.dead_s,
         can_halt=not gate.spring_return,
         spring_return=gate.spring_return,
