@@ -164,9 +164,40 @@ def time_to_ready() -> None:
         print(f"{shop}: under control after {min(ready):.2f} s, page after {min(paged):.2f} s, {rss / 1024:.0f} MB")
 
 
+def first_picture() -> None:
+    """What one visit weighs, and when the page first shows something, in a real Chromium."""
+    from playwright.sync_api import sync_playwright
+
+    folder = tempfile.mkdtemp()
+    command = [sys.executable, "-m", "gatekeeper", "run", "school-room", "--pins", "mock", "--state", folder]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as program:
+        assert program.stdout is not None
+        program.stdout.readline()
+        address = program.stdout.readline().split()[1]
+        with sync_playwright() as chromium:
+            browser = chromium.chromium.launch(
+                executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-background-networking"]
+            )
+            paints, weight = [], 0
+            for _ in range(5):
+                page = browser.new_context(viewport={"width": 360, "height": 740}).new_page()
+                page.goto(address, wait_until="load")
+                page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length > 0")
+                paints.append(page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime"))
+                weight = page.evaluate(
+                    "[...performance.getEntriesByType('navigation'), ...performance.getEntriesByType('resource')]"
+                    ".filter(e => !e.name.includes('/live')).reduce((sum, e) => sum + e.transferSize, 0)"
+                )
+            browser.close()
+        program.terminate()
+    shown_ms = statistics.median(paints)
+    print(f"school-room's page: {weight / 1000:.1f} kB with everything; first picture after {shown_ms:.0f} ms")
+
+
 def main() -> None:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 30.0
     time_to_ready()
+    first_picture()
     event_to_pin(seconds)
     print(f"peak memory of this process {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
