@@ -65,7 +65,7 @@ THREE = Plan(
         "vac": MotorPlan("vac", **FAN, feeder="north"),
     },
     {
-        "g1": GatePlan("g1", "fan", 0.01, travel_s=2.0, clear_s=1.0, supply="air", has_switch=True, retries=1),
+        "g1": GatePlan("g1", "fan", 0.01, travel_s=2.0, clear_s=1.0, supply="air", has_switch=True, retries=0),
         "g2": GatePlan("g2", "fan", 0.01, travel_s=1.0, clear_s=1.0, supply="air", shake=False),
         "v1": GatePlan("v1", "vac", 0.01, travel_s=1.0, clear_s=1.0, supply="air"),
     },
