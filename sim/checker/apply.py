@@ -152,7 +152,7 @@ class Inputs:
         elif line.word == "stopped" and track.state != "stopped":
             if (track.state == "running" or track.lost_running) and not track.said_stopped:
                 self._tool_stops(name, track, line.t_s)
-            track.back_t = line.t_s if track.state == "stale" else track.back_t
+            track.back_t = line.t_s
             track.state, track.said_stopped, track.lost_running = "stopped", False, False
         elif line.word == "stale" and track.state != "stale":
             track.lost_running = track.state == "running" and not track.said_stopped

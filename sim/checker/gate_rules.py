@@ -221,7 +221,7 @@ class GateRules:
         stops = [track.stop_t for track in tracks if track.stop_t is not None]
         if any(track.state != "stopped" for track in tracks) or not shop.gate_systems[name]:
             return False
-        # A tool whose sensor came back may have cut until then.
+        # A tool that was said to have stopped, or whose sensor was lost, may have cut until its reading says so.
         if not stops or t_s < max(*stops, *(track.back_t for track in tracks)) + gate.facts.clear_s:
             return False
         if any(t >= max(stops) for t, _ in gate.reasons):
