@@ -191,6 +191,11 @@ def sentence(code: str, subject: str) -> str:
     return FAULTS[code].happened.format(subject=subject, gate=gate_called(subject))
 
 
+def short_of_air(subject: str, missing: float) -> str:
+    """How much less air a tool gets than it needs; ``missing`` 0 to 1."""
+    return f"{subject} gets {missing * 100:.0f} % less air than it needs."
+
+
 def gate_called(name: str) -> str:
     """A gate's name that says that it is a gate: "saw gate" for both "saw" and "saw gate"."""
     return name if name.lower().endswith("gate") else f"{name} gate"

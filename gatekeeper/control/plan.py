@@ -5,7 +5,7 @@ checked config (``gatekeeper.service.planning``) or by hand in a test, and never
 what a person may change while it runs is a *setting* (``gatekeeper.control.messages.SettingChanged``).
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -167,8 +167,12 @@ class AirAnswer:
     extra: tuple[str, ...] = ()
     short: tuple[tuple[str, float], ...] = ()
 
+    def missing(self, tool: str) -> float:
+        """The missing part of one tool's air; 0 where it has enough."""
+        return next((share for name, share in self.short if name == tool), 0.0)
 
-#: The seam of C17: from (system, set of running tools) to what the air needs. Empty until the air is computed.
+
+#: The seam of C17: from (system, set of running tools) to what the air needs. A set that is not in it was not computed.
 AirTable = Mapping[tuple[str, frozenset[str]], AirAnswer]
 
 
@@ -204,6 +208,15 @@ class Plan:
     def systems_of(self, tool: str) -> tuple[str, ...]:
         """The systems that serve a tool, in the order of its gates, each once."""
         return tuple(dict.fromkeys(self.gates[gate].system for gate in self.tools[tool].gates))
+
+    def missing_air(self, tool: str, running: Collection[str]) -> float:
+        """The largest part (0 to 1) of its air that a tool misses on one of its systems while ``running`` run."""
+        worst = 0.0
+        for system in self.systems_of(tool):
+            here = frozenset(name for name in running if system in self.systems_of(name))
+            answer = self.air.get((system, here))
+            worst = max(worst, answer.missing(tool) if answer is not None else 0.0)
+        return worst
 
     def check(self) -> None:
         """Raise ValueError on a plan that cannot be: unknown names or impossible numbers (our bug, not the user's)."""

@@ -1,6 +1,6 @@
 """What people must be told now: the standing messages and the sign lamps, worked out anew each step (C16, C20)."""
 
-from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Standing, sentence
+from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Standing, sentence, short_of_air
 from gatekeeper.control.plan import InputKind
 from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Motor, Tool
@@ -103,13 +103,14 @@ def tell(world: World, now_s: float) -> None:
         if key not in world.alarms:
             code, subject = key
             world.alarms[key] = Standing(now_s, now_s)
-            world.recorder.write(
-                "message",
-                subject,
-                {"what": "raised", "code": code, "heap": FAULTS[code].heap},
-                rule=rule,
-                why=sentence(code, subject),
-            )
+            value: dict[str, object] = {"what": "raised", "code": code, "heap": FAULTS[code].heap}
+            said = sentence(code, subject)
+            if code == "short_of_air":
+                running = [tool.name for tool in world.tools.values() if tool.wants_gates]
+                missing = world.plan.missing_air(subject, running)
+                value["missing"] = round(missing, 3)
+                said = short_of_air(subject, missing)
+            world.recorder.write("message", subject, value, rule=rule, why=said)
     for code, subject in [key for key in world.alarms if key not in reasons and key[0] not in UNTIL_CLEARED]:
         del world.alarms[code, subject]
         world.recorder.write("message", subject, {"what": "cleared", "code": code, "heap": FAULTS[code].heap})

@@ -16,6 +16,7 @@ from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableE
 from gatekeeper.records.state_form import Change
 from gatekeeper.service.day import day_view
 from gatekeeper.service.face import Answer, Beat, DayView, ShopView
+from gatekeeper.service.live_air import LiveAir
 from gatekeeper.service.memory import Memory
 from gatekeeper.service.running import HISTORY_FILE, Service
 from gatekeeper.service.viewing import Viewing
@@ -39,7 +40,8 @@ class ShopFace:
     def __init__(self, service: Service, version: int = 0) -> None:
         self._version = version
         self._service = service
-        self._viewing = Viewing(service.shop, service.plan, service.wall_s)
+        air = LiveAir(service.air_systems)
+        self._viewing = Viewing(service.shop, service.plan, service.wall_s, air)
         self._memory = Memory(service)
         self._reader = HistoryReader(service.folder / HISTORY_FILE)
         self._news = threading.Condition()

@@ -8,7 +8,7 @@ import logging
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +23,8 @@ from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableE
 from gatekeeper.records.history_writer import HistoryWriter
 from gatekeeper.records.state import StateStore
 from gatekeeper.records.state_writer import StateWriter
+from gatekeeper.service.air_systems import AirSystem, air_systems
+from gatekeeper.service.air_table import ComputedAir, computed_air
 from gatekeeper.service.clock import Clock, SystemClock
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.hours import HoursWatch
@@ -83,13 +85,15 @@ class Service:
     ) -> None:
         sys.setswitchinterval(SWITCH_INTERVAL_S)
         self.shop = shop
-        self.plan = plan_of(shop)
+        self._troubles: dict[str, str] = {}
+        air = self._computed_air()
+        self.air_systems: Mapping[str, AirSystem] = air.systems if air is not None else {}
+        self.plan = plan_of(shop, air)
         self.folder = folder
         self.clock: Clock = clock if clock is not None else SystemClock()
         self.wall_s = wall_s
         self._listeners: list[Callable[[CoreView], None]] = []
         self.last_view: CoreView | None = None
-        self._troubles: dict[str, str] = {}
         self._ended = threading.Event()
         self._lock = InstanceLock(folder)
         try:
@@ -97,6 +101,15 @@ class Service:
         except BaseException:
             self._lock.release()
             raise
+
+    def _computed_air(self) -> ComputedAir | None:
+        """The table of C17, made here, before the core lives, so that no step of it ever waits for air."""
+        try:
+            return computed_air(air_systems(self.shop))
+        except ValueError as unsolved:
+            _LOG.warning("the air was not computed: %s", unsolved)
+            self._troubles["air"] = f"The air in the ducts was not computed: {unsolved}."
+            return None
 
     def _build(self, pins: Pins, open_bank: OpenBank, boot: str) -> None:
         self.store = StateStore(self.folder / STATE_FILE)

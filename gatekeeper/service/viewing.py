@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from gatekeeper.control.plan import Plan
 from gatekeeper.control.snapshot import CoreView, MotorNow
 from gatekeeper.service.face import Offer, OutOfService, Press, ShopView, Units
+from gatekeeper.service.live_air import LiveAir
 from gatekeeper.service.viewing_gates import Ducts, gate_view
 from gatekeeper.service.viewing_messages import Messages, worst
 from gatekeeper.service.viewing_motors import motor_view, out_of_service_view, stop_due_s
@@ -30,12 +31,13 @@ class Viewing:
         shop: the shop's file.
         plan: what the core runs on, made from the same file.
         wall: the wall clock, seconds since 1970.
+        air: what is known of velocities in the ducts.
     """
 
-    def __init__(self, shop: Shop, plan: Plan, wall: Callable[[], float]) -> None:
+    def __init__(self, shop: Shop, plan: Plan, wall: Callable[[], float], air: LiveAir | None = None) -> None:
         self._ground = Ground(shop, plan)
         self._wall = wall
-        self._ducts = Ducts(shop)
+        self._ducts = Ducts(shop, air)
         self._messages = Messages()
         self._cautions = tuple(cautions(shop))
         self._out_since: dict[str, tuple[tuple[str, str, float], float | None]] = {}

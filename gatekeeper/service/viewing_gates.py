@@ -6,6 +6,7 @@ from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.plan import GatePlan
 from gatekeeper.control.snapshot import GateNow
 from gatekeeper.service.face import DuctView, GateView, GateWord, Offer, Saying
+from gatekeeper.service.live_air import LiveAir
 from gatekeeper.service.viewing_scene import RUN_S, Scene, listing, made, plain
 from gatekeeper.shop.model import Shop
 
@@ -206,14 +207,21 @@ class Ducts:
 
     A gate whose ducts the shop's file does not describe gets a short duct of its own straight to its motor, and so
     does each of several gates on one duct, so that every gate can be drawn.
+
+    Args:
+        shop: the shop.
+        air: what is known of velocities; None where nothing is.
     """
 
-    def __init__(self, shop: Shop) -> None:
+    def __init__(self, shop: Shop, air: LiveAir | None = None) -> None:
+        self._air = air
         sharing: dict[str | None, list[str]] = {}
         for gate in shop.gates.values():
             sharing.setdefault(gate.duct, []).append(gate.name)
         alone = {names[0]: duct for duct, names in sharing.items() if duct is not None and len(names) == 1}
         gate_on = {duct: name for name, duct in alone.items()}
+        # The lengths of the solved network are named as in gatekeeper.service.ducting.
+        self._solved = {name: name for name in shop.ducts}
         still = [
             DuctView(
                 duct.name,
@@ -235,6 +243,7 @@ class Ducts:
                 name = f"{name} duct"
             taken.add(name)
             self.of_gate[gate.name] = name
+            self._solved[name] = gate.duct if gate.duct is not None else gate.name
             still.append(DuctView(name, gate.duct or gate.motor, gate.motor, gate.diameter_m, 0.0, gate.name))
         self._still = tuple(still)
         self._moving = tuple(replace(duct, moves=True) for duct in still)
@@ -257,4 +266,24 @@ class Ducts:
         for motor, numbers, gates in self._ways.values():
             if scene.motors[motor].fan_runs and all(scene.gates[gate].is_open for gate in gates):
                 moving.update(numbers)
-        return tuple(self._moving[n] if n in moving else duct for n, duct in enumerate(self._still))
+        speeds = self._speeds(scene) if moving else {}
+        return tuple(
+            self._moving_at(n, speeds.get(self._solved[duct.name])) if n in moving else duct
+            for n, duct in enumerate(self._still)
+        )
+
+    def _moving_at(self, number: int, velocity_ms: float | None) -> DuctView:
+        duct = self._moving[number]
+        return duct if velocity_ms is None else replace(duct, velocity_ms=velocity_ms)
+
+    def _speeds(self, scene: Scene) -> dict[str, float]:
+        """Velocities by length of the solved networks, for the gates that are believed open."""
+        speeds: dict[str, float] = {}
+        if self._air is None:
+            return speeds
+        for motor in scene.core.motors:
+            if motor.fan_runs:
+                gates = scene.ground.gates_of[motor.name]
+                is_open = frozenset(gate.name for gate in gates if scene.gates[gate.name].is_open)
+                speeds.update(self._air.velocities(motor.name, is_open))
+        return speeds

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault, gate_called
+from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault, gate_called, short_of_air
 from gatekeeper.control.snapshot import AlarmNow
 from gatekeeper.service.face import Heap, MessageView, Offer
 from gatekeeper.service.viewing_notes import ExtraMessage
@@ -74,6 +74,10 @@ def _standing(scene: Scene) -> list[MessageView]:
 
 def _core_message(scene: Scene, alarm: AlarmNow, names: set[str]) -> MessageView:
     row = words_of(alarm.code, alarm.subject)
+    if alarm.code == "short_of_air":
+        running = [tool.name for tool in scene.core.tools if tool.wants_gates]
+        missing = scene.plan.missing_air(alarm.subject, running)
+        row = row._replace(happened=cap(short_of_air(alarm.subject, missing)))
     stands = alarm.standing
     return MessageView(
         key=f"{alarm.code}:{alarm.subject}",

@@ -103,7 +103,7 @@ def _said(entry: Entry) -> str | None:
             return f"spin-down delay of {subject}: " + ("its own taken away" if value is None else f"{value:g} s")
         case "message":
             code = entry.value.get("code") if isinstance(entry.value, dict) else None
-            happened = sentence(str(code), subject)
+            happened = entry.why or sentence(str(code), subject)
             return {"raised": happened, "cleared": f"over: {happened}"}.get(word or "")
         case "refusal" | "waiting" | "queued" | "path_lost" | "gate_late" | "dropped":
             return entry.why
