@@ -265,8 +265,6 @@ class Walk:
                 motor = world.motors[command.motor]
                 if not world.enough(motor, world.open_area(motor, shut)):
                     raise Wrong(f"C2: {motor.name} is switched on without a path")
-                if motor.store.level < 0:
-                    raise Wrong(f"C8: {motor.name} is switched on without a start in store")
         for name, at_once in self.plan.supplies.items():
             busy = [gate.name for gate in world.gates.values() if gate.plan.supply == name and gate.is_busy(at_s)]
             if len(busy) > at_once:
