@@ -5,8 +5,8 @@
 EPANET needs ``wntr`` and ``six``, pandapipes itself and ``numba``: general engines, no requirement of the program; what
 is not installed is left out. A solve is cold: the network is prepared, the set of gates is new, nothing of the last is
 kept. Ours is the whole call, from the names of the open gates to all flows. EPANET's is given twice: the solve alone,
-and with the gates set and the flows read, which is the same job as ours. Every number is the best of several rounds, taken
-in turns.
+and with the gates set and the flows read, which is the same job as ours. Every number is the best of several rounds,
+taken in turns.
 """
 
 import json
