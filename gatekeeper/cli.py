@@ -73,23 +73,33 @@ def replay(
     trip_a: Annotated[float | None, typer.Option("--trip", help="Amperes above which the tool runs.")] = None,
     number: Annotated[int, typer.Option("--recording", help="Which one of a file of several, from 1.")] = 1,
     shop_file: Annotated[str, typer.Option("--shop", help="The shop to play it in.")] = "recording-bench",
+    plot: Annotated[
+        str | None, typer.Option("--plot", help="Draw current, RMS, trip and decisions into this .svg.")
+    ] = None,
 ) -> None:
     """Send a recorded current through sensing, core and drivers, and print what happens when."""
     from pathlib import Path
 
+    from gatekeeper.files import FileTrouble, write_new
     from gatekeeper.recording import RecordingError, read_recording
-    from gatekeeper.service.replaying import Replay, paced, timeline
+    from gatekeeper.service.replaying import Replay, paced, picture, pictured, timeline
+    from gatekeeper.service.wave_picture import Look, Mark
 
     if speed is not None and not speed > 0:
         _refuse(f"The speed is {speed:g}; it must be more than 0.")
     if trip_a is not None and not 0 < trip_a <= 1000:
         _refuse(f"The trip is {trip_a:g} A; it must be more than 0 A and at most 1000 A.")
+    if plot is not None and not plot.lower().endswith(".svg"):
+        _refuse(f"{plot} is no picture that can be drawn; name a file that ends in .svg.")
     shop, _ = _shop(shop_file)
+    looks: list[Look] = []
+    marks: list[Mark] = []
     try:
-        run = Replay(shop, read_recording(Path(recording), rate_hz, mains_hz, number), trip_a)
+        heard = read_recording(Path(recording), rate_hz, mains_hz, number)
+        run = Replay(shop, heard, trip_a, looks.append if plot is not None else None)
     except (RecordingError, ValueError) as trouble:
         _refuse(str(trouble))
-    entries = run.entries() if speed is None else paced(run.entries(), run, speed)
+    entries = pictured(run, run.entries() if speed is None else paced(run.entries(), run, speed), marks)
     if as_json:
         for entry in entries:
             typer.echo(json.dumps(entry.as_json(), ensure_ascii=False))
@@ -97,6 +107,11 @@ def replay(
         for shown in timeline(run, entries):
             typer.echo(shown)
     run.close()
+    if plot is not None:
+        try:
+            write_new(Path(plot), picture(Path(recording).name, heard, looks, marks).encode(), replace=True)
+        except FileTrouble as trouble:
+            _refuse(str(trouble))
 
 
 @app.command()

@@ -1,5 +1,6 @@
-"""Reading the shop file that a command names. Everything that can go wrong is one plain sentence."""
+"""Reading the shop file that a command names, and writing what it makes. What goes wrong is one plain sentence."""
 
+import os
 from pathlib import Path
 
 from gatekeeper.shop import examples
@@ -33,3 +34,26 @@ def read_shop_text(named: str) -> tuple[str, str]:
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "its name cannot be used"
         raise FileTrouble(f"{named}: this file cannot be read ({reason})") from None
+
+
+def write_new(path: Path, content: bytes, *, replace: bool = False) -> None:
+    """Write a file whole or not at all: beside it first, on the disk, then under its name.
+
+    Raises FileTrouble with one sentence when it is there already (unless ``replace``) or cannot be written.
+    """
+    if not replace and path.exists():
+        raise FileTrouble(f"{path}: this file is there already; name another")
+    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        try:
+            with beside.open("wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            if path.exists():
+                os.chmod(beside, path.stat().st_mode & 0o7777)
+            os.replace(beside, path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except OSError as error:
+        raise FileTrouble(f"{path}: this file cannot be written ({error.strerror or 'the disk refused'})") from None

@@ -263,6 +263,18 @@ class Currents:
                 events += [tool_seen(tool, seen) for tool in probe.tools]
         return events
 
+    def sensor_of(self, name: str) -> CurrentSensor:
+        """The sensor on the wire of a tool or motor.
+
+        Raises:
+            LookupError: no clamp watches it.
+        """
+        for probes in self._probes.values():
+            for probe in probes:
+                if name in probe.tools or name == probe.motor:
+                    return probe.sensor
+        raise LookupError(name)
+
     def amperes(self) -> dict[str, float | None]:
         """The newest current of every tool, circuit's tool and motor that a clamp watches; None while unknown."""
         found: dict[str, float | None] = {}

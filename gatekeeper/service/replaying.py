@@ -10,7 +10,7 @@ recording the wire is dead until everything has come to rest.
 """
 
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from math import ceil, sqrt
 from random import Random
@@ -27,6 +27,7 @@ from gatekeeper.service.clock import HandClock
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
+from gatekeeper.service.wave_picture import Look, Mark, wave_svg
 from gatekeeper.service.wiring import CHIPS, Wires, wire_up
 from gatekeeper.service.wording import line, word_of
 from gatekeeper.shop.model import Channel, Converter, Shop
@@ -51,12 +52,19 @@ class Replay:
         shop: its first tool with a converter channel hears the recording's first channel, and so on; others are silent.
         recording: the currents.
         trip_a: above this the tool runs; None for what the shop's file says, else the detector's own default.
+        watch: told after every block what the sensor of the first tool knows, with seconds from the first sample.
 
     Raises:
         ValueError: the shop has no tool with a converter channel.
     """
 
-    def __init__(self, shop: Shop, recording: Recording, trip_a: float | None = None) -> None:
+    def __init__(
+        self,
+        shop: Shop,
+        recording: Recording,
+        trip_a: float | None = None,
+        watch: Callable[[Look], None] | None = None,
+    ) -> None:
         tools = [tool for tool in shop.tools.values() if tool.sensor is not None and tool.sensor.channel is not None]
         if not tools:
             raise ValueError("The shop has no tool with a clamp on a converter; a recording needs one.")
@@ -72,6 +80,7 @@ class Replay:
         self._entries: list[Entry] = []
         self._view: CoreView | None = None
         self._currents = Currents(self.shop, recording.mains_hz)
+        self._watch = watch
         self.wires: Wires = wire_up(
             self.shop,
             pins,
@@ -167,6 +176,10 @@ class Replay:
             self._feeds[converter].feed(windows)
             for event in self._currents.hear(converter, bank.read(size)):
                 self.loop.post(event)
+        if self._watch is not None:
+            sensor = self._currents.sensor_of(self.tools[0])
+            state = sensor.state.value if sensor.state is not None else None
+            self._watch(Look(self.clock.now() - self.began_s, sensor.net_a, sensor.trip_a, state))
 
     def _resting_front(self, converter: str) -> FrontEnd:
         part = self.shop.converters[converter]
@@ -202,6 +215,22 @@ def paced(entries: Iterable[Entry], run: Replay, speed: float) -> Iterator[Entry
         if wait_s > 0:
             time.sleep(wait_s)
         yield entry
+
+
+def pictured(run: Replay, entries: Iterable[Entry], marks: list[Mark]) -> Iterator[Entry]:
+    """The same entries; what was decided about tools, gates and motors is put into ``marks`` on the way."""
+    for entry in entries:
+        if entry.kind in ("tool", "gate_command", "motor_command"):
+            said = line(entry)
+            if said is not None:
+                marks.append(Mark(entry.t_s - run.began_s, said))
+        yield entry
+
+
+def picture(name: str, recording: Recording, looks: Sequence[Look], marks: Sequence[Mark]) -> str:
+    """The recording's first channel, the sensor's looks at it and what was decided, as SVG."""
+    title = f"{name}: {recording.rate_hz:g} samples a second, {recording.mains_hz:g} Hz mains"
+    return wave_svg(title, recording.samples_a[0], recording.rate_hz, looks, marks)
 
 
 def timeline(run: Replay, entries: Iterable[Entry]) -> Iterator[str]:
