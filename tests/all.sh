@@ -6,12 +6,18 @@ cd "$(dirname "$0")/.."
 
 say() { printf '== %s\n' "$1"; }
 
+# Runs a command and shows what it printed only when it failed.
+quietly() {
+    log=$(mktemp)
+    if "$@" >"$log" 2>&1; then rm -f "$log"; else status=$?; cat "$log"; rm -f "$log"; exit "$status"; fi
+}
+
 # Debian packages, where this machine is a Debian and we may install: a real browser for the page's tests.
 if ! command -v chromium >/dev/null 2>&1 && command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
     say "installing chromium"
     export DEBIAN_FRONTEND=noninteractive
-    apt-get update -qq >/dev/null
-    apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null
+    quietly apt-get update
+    quietly apt-get install -y --no-install-recommends chromium fonts-dejavu-core
 fi
 
 # A Python that is new enough.
@@ -26,7 +32,7 @@ done
 
 say "environment"
 [ -x .venv/bin/python ] || "$python" -m venv .venv
-.venv/bin/python -m pip install -q --disable-pip-version-check -e '.[dev]'
+quietly .venv/bin/python -m pip install --disable-pip-version-check -e '.[dev]'
 
 say "ruff"
 .venv/bin/ruff check -q .
@@ -34,8 +40,7 @@ say "ruff"
 say "mypy --strict"
 .venv/bin/mypy
 say "import contracts"
-.venv/bin/lint-imports >/tmp/gatekeeper-imports.$$ 2>&1 || { cat /tmp/gatekeeper-imports.$$; rm -f /tmp/gatekeeper-imports.$$; exit 1; }
-rm -f /tmp/gatekeeper-imports.$$
+quietly .venv/bin/lint-imports
 
 say "tests"
 .venv/bin/python -m pytest -n 2 "$@"
@@ -46,7 +51,7 @@ for other in 3.11 3.12 3.13; do
     "python$other" -c '' 2>/dev/null || continue
     say "core, sensing and shop under Python $other"
     [ -x ".venv-$other/bin/python" ] || "python$other" -m venv ".venv-$other"
-    ".venv-$other/bin/python" -m pip install -q --disable-pip-version-check -e . pytest hypothesis jsonschema
+    quietly ".venv-$other/bin/python" -m pip install --disable-pip-version-check -e . pytest hypothesis jsonschema
     ".venv-$other/bin/python" -m pytest tests/control tests/sensing tests/shop
 done
 say "all passed"

@@ -3,7 +3,8 @@
     python tests/bench/bench_core.py [--events 4000]
 
 A shop of N tools, one gate each, a collector for every twelve, six actuators moving at once. Events are drawn by a
-seed: starts, stops, requests, settings, and every deadline on the way. The record is thrown away as a service would hand it on.
+seed: starts, stops, requests, settings, and every deadline on the way. The record is thrown away as a service would
+hand it on.
 """
 
 import argparse
