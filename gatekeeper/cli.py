@@ -62,6 +62,46 @@ def schema() -> None:
 
 
 @app.command()
+def airflow(
+    shop_file: ShopArgument,
+    open_gates: Annotated[list[str] | None, typer.Option("--open", help="A gate that stands open; repeat it.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the state for machines, in SI units.")] = False,
+) -> None:
+    """Say how the air moves in a shop's ducts with these gates open and all others shut."""
+    from gatekeeper.layout.commands import LayoutTrouble, airflow_answer
+
+    shop, name = _shop(shop_file)
+    try:
+        typer.echo(airflow_answer(shop, name, open_gates or [], as_json=as_json))
+    except LayoutTrouble as trouble:
+        _refuse(str(trouble))
+
+
+@app.command()
+def layout(
+    shop_file: ShopArgument,
+    other_file: Annotated[
+        str | None, typer.Argument(metavar="[SHOP2.yaml]", help="A second layout, set beside the first.")
+    ] = None,
+    report: Annotated[str | None, typer.Option("--report", help="Write the study as a page, such as out.html.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the study for machines, in SI units.")] = False,
+    all_open: Annotated[
+        bool, typer.Option("--all-open", help="For sites whose rules forbid gates that cut airflow: none ever moves.")
+    ] = False,
+) -> None:
+    """Say what each machine of a layout gets, where chips settle, who can run together, and what would mend it."""
+    from gatekeeper.layout.commands import LayoutTrouble, layout_answer
+
+    shops = [_shop(named) for named in (shop_file, other_file) if named is not None]
+    try:
+        said, is_short = layout_answer(shops, all_open=all_open, report=report, as_json=as_json)
+    except LayoutTrouble as trouble:
+        _refuse(str(trouble))
+    typer.echo(said)
+    raise typer.Exit(1 if is_short else 0)
+
+
+@app.command()
 def replay(
     recording: Annotated[str, typer.Argument(metavar="RECORDING", help="A recorded current: .npz or .csv, amperes.")],
     rate_hz: Annotated[float, typer.Option("--rate", help="Samples a second.")],
@@ -112,6 +152,32 @@ def replay(
             write_new(Path(plot), picture(Path(recording).name, heard, looks, marks).encode(), replace=True)
         except FileTrouble as trouble:
             _refuse(str(trouble))
+
+
+@app.command()
+def record(
+    shop_file: ShopArgument,
+    machine: Annotated[str, typer.Argument(metavar="TOOL", help="The tool, outlet or motor whose clamp is read.")],
+    out: Annotated[str, typer.Argument(metavar="OUT", help="A new file: .npz or .csv.")],
+    seconds: Annotated[float, typer.Option("--seconds", help="How long, 1 to 600 s.")] = 10.0,
+    pins: Annotated[
+        str, typer.Option("--pins", help="lgpio or gpiod: the board's converters; mock: none; virtual: a virtual shop.")
+    ] = "lgpio",
+) -> None:
+    """Write what a machine's clamp sees to a file that replay reads. Switches nothing."""
+    from pathlib import Path
+
+    from gatekeeper.devices.base import DeviceError
+    from gatekeeper.taking import CannotTake, converters_for, record_to_file
+    from sim.plant import VirtualShop
+
+    shop, _ = _shop(shop_file)
+    try:
+        lines = record_to_file(shop, machine, Path(out), seconds, converters_for(shop, pins, VirtualShop))
+    except (CannotTake, DeviceError) as trouble:
+        _refuse(str(trouble))
+    for said in lines:
+        typer.echo(said)
 
 
 @app.command()

@@ -180,6 +180,14 @@ def motor_seen(motor: str, seen: Seen) -> MotorSeen:
 # ---------------------------------------------------------------- currents
 
 
+def front_end_of(shop: Shop, channel: Channel) -> FrontEnd:
+    """The clamp, burden and converter of one channel."""
+    converter = shop.converters[channel.converter]
+    return FrontEnd.from_turns(
+        channel.turns, channel.burden_ohm, vref_v=converter.reference_v, bits=converter.kind.bits
+    )
+
+
 @dataclass(slots=True)
 class _Probe:
     """One channel with its sensor, and what its changes mean."""
@@ -228,10 +236,7 @@ class Currents:
 
     def front_end(self, channel: Channel) -> FrontEnd:
         """The clamp, burden and converter of one channel."""
-        converter = self._shop.converters[channel.converter]
-        return FrontEnd.from_turns(
-            channel.turns, channel.burden_ohm, vref_v=converter.reference_v, bits=converter.kind.bits
-        )
+        return front_end_of(self._shop, channel)
 
     def hear(self, converter: str, block: BankBlock) -> list[Event]:
         """Take a block of scans of one converter."""
