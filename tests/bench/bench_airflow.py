@@ -28,6 +28,10 @@ from gatekeeper.airflow.fan import FanCurve
 from gatekeeper.airflow.gate_sets import small_sets, solve_sets
 from gatekeeper.airflow.network import Collector, Duct, Gate, Hood, Network
 from gatekeeper.airflow.solve import Prepared, prepare
+from gatekeeper.service.ducting import network_of
+from gatekeeper.shop.examples import example
+from gatekeeper.shop.load import load_shop
+from gatekeeper.shop.model import Shop
 
 ROUNDS = 15
 SETS = 40
@@ -165,6 +169,13 @@ def main() -> None:
         sets = small_sets([gate.name for gate in prepared.network.gates], most)
         spent = best_ms(lambda sets=sets: solve_sets(prepared, sets), 1, 3)
         print(json.dumps({"sets of 24 gates, at most": most, "sets": len(sets), "all_ms": round(spent, 1)}))
+    school = load_shop(example("school-room").read_text(encoding="utf-8"), "school-room.yaml")
+    assert isinstance(school, Shop)
+    for motor in (motor.name for motor in school.motors.values() if motor.has_ducts):
+        prepared = prepare(network_of(school, motor))
+        sets = small_sets([gate.name for gate in school.gates_of(motor)], 2)
+        spent = best_ms(lambda prepared=prepared, sets=sets: solve_sets(prepared, sets), 1, 5)
+        print(json.dumps({"all singles and pairs of": motor, "sets": len(sets), "all_ms": round(spent, 2)}))
 
 
 if __name__ == "__main__":

@@ -263,3 +263,21 @@ def test_a_motor_without_ducts_has_no_network():
     assert isinstance(shop, Shop), shop
     with pytest.raises(ValueError, match=r"^air cleaner draws through no ducts$"):
         network_of(shop, "air cleaner")
+
+
+def test_a_separator_is_scaled_with_the_air_and_a_filter_is_not():
+    rest = "ducts: {drop: {towards: collector, diameter: 100 mm, length: 1 m}}\ngates: {saw gate: {duct: drop}}\n"
+    both = ", filter_loss: 0.5 m3/s at 250 Pa, separator_loss: 0.5 m3/s at 500 Pa"
+    high = shop_of(rest, air=", altitude: 1500 m", motor=both)
+    collector = network_of(high, "collector").collector
+    assert collector.line_pa_s_m3 == pytest.approx(500.0)
+    assert collector.square_pa_s2_m6 == pytest.approx(2000.0 * air_of(high).density_kg_m3 / 1.2041)
+
+
+def test_a_duct_all_of_hose_takes_its_stretch():
+    shop = shop_of(
+        "ducts: {drop: {towards: collector, diameter: 100 mm, length: 3 m, material: flexible hose,"
+        " flex_stretch: 0.8}}\ngates: {saw gate: {duct: drop}}\n"
+    )
+    drop = duct_in(network_of(shop, "collector"), "drop")
+    assert drop.friction_scale == slack_hose_factor(0.8, 0.1) > 5.0
