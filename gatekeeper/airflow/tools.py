@@ -29,14 +29,16 @@ class Reading:
     """What the air does while some tools run, with ``open_gates`` open and all others shut.
 
     ``flow_m3s`` and ``share`` (of the need) by running tool; ``velocity_ms`` by duct with chips in it, in the order of
-    the network.
+    the network; ``main_ducts``: those of them that are lengths of main. ``extra``: open gates of no running tool.
     """
 
     running: tuple[str, ...]
     open_gates: tuple[str, ...]
+    extra: tuple[str, ...]
     flow_m3s: Mapping[str, float]
     share: Mapping[str, float]
     velocity_ms: Mapping[str, float]
+    main_ducts: frozenset[str]
     slow_mains: tuple[str, ...]
     slow_drops: tuple[str, ...]
     solution: Solution
@@ -114,7 +116,7 @@ class Tools:
         Where several running tools share a gate, its air counts for each in proportion to its need.
         """
         tools, gates = tuple(running), tuple(open_gates)
-        solution = self.prepared.solve(gates)
+        solution, own = self.prepared.solve(gates), self.gates_of(tools)
         flows, ducts = solution.flows_m3s, self.network.ducts
         wanted: dict[int, float] = {}
         for tool in tools:
@@ -130,9 +132,11 @@ class Tools:
         return Reading(
             running=tools,
             open_gates=gates,
+            extra=tuple(gate for gate in gates if gate not in own),
             flow_m3s=got,
             share={tool: got[tool] / self.draws[tool].need_m3s for tool in tools},
             velocity_ms={ducts[place].name: velocity[place] for place in dusty},
+            main_ducts=frozenset(ducts[place].name for place in dusty if place in self.mains),
             slow_mains=tuple(ducts[place].name for place in slow if place in self.mains),
             slow_drops=tuple(ducts[place].name for place in slow if place not in self.mains),
             solution=solution,

@@ -183,9 +183,9 @@ class _System:
     # ---------------------------------------------------------------- together
 
     def _not_together(self) -> Iterator[tuple[float, Finding]]:
-        pairs = self.system.of_size(2)
         able = {air.reading.running[0] for air in self.system.of_size(1) if not air.reading.short}
-        bad = [air for air in pairs if air.reading.short and able.issuperset(air.reading.running)]
+        pairs = [air for air in self.system.of_size(2) if able.issuperset(air.reading.running)]
+        bad = [air for air in pairs if air.reading.short]
         if not bad:
             return
         worst = sorted(bad, key=lambda air: min(tool.share for tool in air.tools))

@@ -83,7 +83,8 @@ class Measures:
     def pressure_bare(self, value_pa: float) -> str:
         """A pressure without its unit; suction as it is read on a gauge, below 0."""
         number = self.pressure_number(value_pa)
-        return f"{number:.1f}" if self.is_inch else f"{round(number, -1):.0f}"
+        # The sum with 0.0 makes a zero of a minus zero.
+        return f"{round(number, 1) + 0.0:.1f}" if self.is_inch else f"{round(number, -1) + 0.0:.0f}"
 
     def pressure(self, value_pa: float) -> str:
         """ "3.2 in wg", "790 Pa"."""

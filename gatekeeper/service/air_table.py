@@ -77,9 +77,8 @@ def computed_air(systems: Mapping[str, AirSystem], work: Work | None = None) -> 
             break
         reading = best_reading(system, running, work)
         key = system.motor.name, frozenset(running)
-        own = system.tools.gates_of(running)
         readings[key] = reading
-        table[key] = AirAnswer(tuple(gate for gate in reading.open_gates if gate not in own), reading.short)
+        table[key] = AirAnswer(reading.extra, reading.short)
     return ComputedAir(systems, table, readings, _clear_times(systems, readings), is_whole)
 
 
