@@ -7,7 +7,7 @@ Each further pass is a Newton step on flows and friction together: every duct be
 one Newton step of Colebrook on x = 1/sqrt(f) (one logarithm); tangents add up the same way. From the first pass's few
 percent the error squares with each pass. A pass that changes no flow by more than one part in 100 000 has left an error
 of about 1e-8 at most, unless a flow has passed from one friction law to another in it: where one lies that near to a
-border, a second such pass is asked for.
+border, a second such pass is asked for. One Newton pass alone never counts, as friction has only then begun to move.
 
 Why written code: at six tools a loop in Python spends most of its time in the loop. Written out, every number is a
 constant and every value a local variable. The text depends on nothing but the numbers of the network. What does not
@@ -184,11 +184,11 @@ def text_for(network: Network, laws: Sequence[DuctLaw]) -> str:
     lines = ["def solve(k, starts, heights, lines, tops, square, passes):", f" {names} = k"]
     lines += [f" x{place} = {law.usual_x!r}" for place, law in enumerate(laws) if law.r]
     lines += [f" {line}" for line in _first_pass(network, laws)]
-    lines += [" was_close = False", " for _ in range(passes):", "  far = near = False"]
+    lines += [" was_close = False", " for turn in range(passes):", "  far = near = False"]
     lines += [f"  {line}" for line in _newton_pass(network, laws)]
     flows = ", ".join(f"q{place}" for place in range(last + 1))
     lines += [
-        "  if far: was_close = False",
+        "  if far or not turn: was_close = False",
         f"  elif was_close or not near: return [{flows}]",
         "  else: was_close = True",
     ]

@@ -39,7 +39,10 @@ def loss_of(network: Network, place: int, flow: float, open_gates: list[str]) ->
 
 
 def leaf_residuals_pa(solution: Solution, open_gates: list[str]) -> list[float]:
-    """For every hood with a way to the fan: what the losses along it leave of the fan's pressure."""
+    """For every hood with a way to the fan: what the losses along it leave of the fan's pressure.
+
+    As much of it as 1e-12 m3/s would make is left out: a thousandth of what the flows are promised to.
+    """
     network = solution.prepared.network
     dead = solution.prepared.dead_with(solution.k)
     onward = {feeder: place for place, feeding in enumerate(network.feeding) for feeder in feeding}
@@ -50,13 +53,16 @@ def leaf_residuals_pa(solution: Solution, open_gates: list[str]) -> list[float]:
     for leaf in network.order:
         if network.feeding[leaf] or leaf in dead:
             continue
-        lost, place = 0.0, leaf
+        lost, stiffness, place = 0.0, 0.0, leaf
         while True:
-            lost += loss_of(network, place, solution.flows_m3s[place], open_gates)
+            flow = solution.flows_m3s[place]
+            loss = loss_of(network, place, flow, open_gates)
+            lost += loss
+            stiffness += 2.0 * loss / flow if flow else 0.0
             if place not in onward:
                 break
             place = onward[place]
-        residuals.append(there - lost)
+        residuals.append(max(abs(there - lost) - 1e-12 * stiffness, 0.0))
     return residuals
 
 
@@ -68,7 +74,7 @@ def test_every_hood_meets_the_fan_and_nothing_is_lost_at_a_node(system):
     shut_pa = max(network.fan.pressures_pa)
     assert min(solution.flows_m3s) >= 0.0
     for residual in leaf_residuals_pa(solution, open_gates):
-        assert abs(residual) <= 1e-6 * shut_pa
+        assert residual <= 1e-6 * shut_pa
     for place, feeding in enumerate(network.feeding):
         if feeding:
             into = math.fsum(solution.flows_m3s[other] for other in feeding)
@@ -278,7 +284,7 @@ def test_behind_a_leaking_inner_gate_the_air_creeps_by_the_laminar_law():
     assert air["far a"].flow_m3s + air["far b"].flow_m3s == pytest.approx(air["wing"].flow_m3s, rel=1e-12)
     assert solution.flows_m3s[0] > 0.0
     for residual in leaf_residuals_pa(solution, ["gate a", "gate c"]):
-        assert abs(residual) < 1e-6
+        assert residual < 1e-6
 
 
 def test_a_duct_behind_sealed_gates_alone_stands_still_under_suction():
@@ -352,7 +358,7 @@ def test_left_of_its_peak_the_meeting_is_on_the_curve_itself_and_said():
     assert HUMP.rises
     assert solution.is_on_rising_part
     for residual in leaf_residuals_pa(solution, []):
-        assert abs(residual) < 1e-6
+        assert residual < 1e-6
     batch = solve_sets(prepared, [(), ("gate 0", "gate 1")])
     assert batch.singly == 1
     assert batch.flows_m3s[:, 0] == pytest.approx(solution.flows_m3s, rel=1e-12)
