@@ -86,6 +86,7 @@ def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) 
         tool.was_running = False
         tool.hold_until = tool.stale_at = None
         if resumes:
+            _question(world, tool, now_s)  # its run may have grown too long meanwhile
             return
         _began(world, tool, before == "stopped" and fresh, now_s)
     elif state == "stopped":
@@ -364,7 +365,13 @@ def _advance_tool(world: World, tool: Tool, now_s: float) -> None:
         tool.hold_until = None
         if tool.counting:
             count_stopped(world, tool, now_s)
-    if tool.counting and tool.ask_at is not None and now_s >= tool.ask_at:
+    _question(world, tool, now_s)
+
+
+def _question(world: World, tool: Tool, now_s: float) -> None:
+    """A run past all sense: asked about, then counted as stopped (C12)."""
+    # Only a sensor that says "running" can be stuck on; a lost one has its hold.
+    if tool.counting and tool.reading == "running" and tool.ask_at is not None and now_s >= tool.ask_at:
         if not tool.asked:
             tool.asked = True
             tool.answer_by = now_s + (world.plan.answer_s if world.shop_open else 0.0)

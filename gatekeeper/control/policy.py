@@ -281,6 +281,8 @@ def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float
 
 def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     was_on, motor.on = motor.on, False
+    # A lease that ran out had stopped it at its end, before this step (C23).
+    stopped_s = now_s if motor.lease_until is None else min(now_s, motor.lease_until)
     motor.lease_until = motor.confirm_by = None
     if not was_on:
         return
@@ -290,7 +292,7 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     motor.stop_check_at = now_s + (motor.plan.release_s if by_current else motor.plan.coast_s)
     world.motor_machine.fire(motor, "switched_off")
     world.keep(f"on/{motor.name}", None)
-    world.new_store(motor, motor.store.stopped(now_s, motor.plan.rest_s), now_s)
+    world.new_store(motor, motor.store.stopped(stopped_s, motor.plan.rest_s), now_s)
     if motor.plan.kind is MotorKind.AIR_CLEANER:
         motor.cut_s = 0.0
     if motor.plan.kind is MotorKind.SHAKER:

@@ -354,9 +354,9 @@ class Inputs:
     def _clear(self, step: Step, request: Request) -> None:
         world, subject = self.world, request.line.subject
         for motor, track in world.motors.items():
-            if subject in (None, motor):
-                if track.latched or track.failed:
-                    world.consume(motor)
+            if subject == motor:
+                if track.latched or track.says == "latched" or track.locked:
+                    world.consume(motor)  # a latch and a lost record both need a fresh cause after the person's word
                 track.latched = track.failed = False
                 track.free_start = track.record_lost
                 track.record_lost = track.locked = False
