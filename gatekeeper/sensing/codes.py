@@ -11,6 +11,9 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+#: Noise of a quiet converter in its steps (0.7, our measurement) together with rounding (1 / sqrt 12).
+QUIET_STEPS = math.hypot(0.7, 1 / math.sqrt(12))
+
 
 @dataclass(frozen=True, slots=True)
 class FrontEnd:
@@ -65,6 +68,11 @@ class FrontEnd:
     def a_per_code(self) -> float:
         """Amperes per step of the converter."""
         return self.vref_v / ((self.top_code + 1) * self.volts_per_a)
+
+    @property
+    def noise_a(self) -> float:
+        """What a quiet converter reads on a wire without current, RMS amperes."""
+        return QUIET_STEPS * self.a_per_code
 
     @property
     def rest_code(self) -> float:
