@@ -29,6 +29,8 @@ BIAS_LOST_S = 0.1
 # Noise of half a step or more moves a third of all samples, so a second without any movement is no chance; what else
 # could end it is a neighbour's pick-up, so it must have been there for a minute. Our own assumptions.
 NOISY_STEPS = 0.5
+# One sample of a cycle that moves by one step makes a tenth of one at 100 samples a cycle; less is a rounding error.
+STILL_STEPS = 0.01
 NOISY_FOR_S = 60.0
 FROZEN_S = 2.0
 # All samples but one of sixteen at the rails: a sine does that when its peak is more than five times the rail.
@@ -52,9 +54,11 @@ class Health:
         self._clip_s = clip_s
         self._noisy_least_n = NOISY_FOR_S / quarter_s
         self._bias_off_ms = self._frozen_ms = self._wanders_a = math.inf
+        self._still_ms = 0.0
         if front:
             half_range_a = 2 ** (front.bits - 1) * front.a_per_code
             self._bias_off_ms = (BIAS_OFF_AT_MOST * half_range_a) ** 2
+            self._still_ms = (STILL_STEPS * front.a_per_code) ** 2
             self._frozen_ms = (NOISY_STEPS * front.a_per_code) ** 2
             self._wanders_a = WANDERS_OF_HALF_RANGE * half_range_a
         self._clip_since_s: float | None = None
@@ -98,7 +102,7 @@ class Health:
             if self._off_since_s is None:
                 self._off_since_s = t_s
             if t_s - self._off_since_s >= BIAS_LOST_S:
-                return Reason.STUCK if r.cycle_ms <= 0 else Reason.LOST_BIAS
+                return Reason.STUCK if r.cycle_ms <= self._still_ms else Reason.LOST_BIAS
             return True
         self._off_since_s = None
         if rails:
@@ -109,7 +113,7 @@ class Health:
         return Reason.OPEN if self._wanders(r, is_quiet) else False
 
     def _stands_still(self, r: Reading) -> Reason | bool:
-        if r.cycle_ms > 0:
+        if r.cycle_ms > self._still_ms:
             self._still_since_s = None
             self._is_stuck = False
             return False

@@ -30,6 +30,15 @@ def bench(lab):
     return bench
 
 
+@pytest.mark.parametrize("rate_hz", [800, 1000, 1117, 2000])
+@pytest.mark.parametrize("rail", [0, 4095, 7, 300, 3900])
+def test_nothing_moves_at_any_rate_and_level(lab, rail, rate_hz):
+    """The mean square of a level that stands still is a rounding error, and its sign a matter of chance."""
+    bench = lab.Bench(rate_hz=rate_hz, front=FRONT)
+    bench.feed([rail] * rate_hz)
+    assert story(bench) == [("stale", "stuck")]
+
+
 @pytest.mark.parametrize("rail", [0, 4095, 300, 3900])
 def test_codes_stuck_far_from_the_middle(bench, rail):
     bench.feed([rail] * 800)
