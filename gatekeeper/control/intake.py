@@ -187,6 +187,10 @@ def arrived(gate: Gate) -> None:
 
 
 def _missed(world: World, gate: Gate) -> None:
+    if gate.sure and gate.state in (GateState.OPEN, GateState.SHUT) and gate.switch == str(gate.state):
+        why = f"{gate.name}: its driver reports a miss, its switch says {gate.switch}; the switch is believed"
+        world.recorder.write("miss_doubted", gate.name, gate.switch, rule="C10", why=why)
+        return
     counts = gate.state is not GateState.STUCK
     world.gate_machine.fire(gate, "missed")
     gate.arrive_by = None

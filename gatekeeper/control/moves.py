@@ -122,7 +122,9 @@ def _path(
     counted = set()
     for gate in gates:
         stays = gate.is_open and (gate.name in keep or not gate.can_serve)
-        comes = gate.name in asked and gate.can_serve and (gate.is_open or gate.may_move(now_s))
+        # One that comes only as extra air comes after everything else: it is no path to count on yet (C11).
+        first = gate.name in asked and asked[gate.name].rank is not Rank.EXTRA
+        comes = first and gate.can_serve and (gate.is_open or gate.may_move(now_s))
         if (stays or comes) and counts(gate):
             counted.add(gate.name)
             expected += gate.plan.area_m2
@@ -134,6 +136,7 @@ def _path(
         (gate for gate in gates if gate.can_serve and gate.name not in counted),
         key=lambda gate: (
             not (gate.is_open or gate.may_move(now_s)),  # released a moment ago: another gate comes sooner
+            not (gate.is_open or gate.name in asked),  # one that is wanted anyhow
             not gate.is_open if working else gate.name not in motor.parked,
             not gate.is_open,
             gate.state is not GateState.OPENING,
@@ -261,7 +264,8 @@ def _reversible(world: World, gate: Gate, moving: list[Gate], told: set[str], no
     if not (motor.fan_runs(now_s) and world.path_lost(motor, now_s)):
         return None
     duct = (other for other in moving if other.plan.system == motor.name and other.name not in told)
-    return next((other for other in duct if other.state is GateState.SHUTTING and other.may_move(now_s)), None)
+    back = (GateState.SHUTTING, GateState.SHAKING)
+    return next((other for other in duct if other.state in back and other.may_move(now_s)), None)
 
 
 def _note_wait(world: World, gate: Gate, wish: Wish, now_s: float) -> None:

@@ -210,7 +210,7 @@ def _run(world: World, request: Requested, now_s: float) -> str:
         _startable(world, motor)
         _run_for(motor, "run", now_s + for_s)
         for tool in world.tools_of[motor.name]:
-            if tool.counting:
+            if tool.counting and tool.reading == "running":  # a lost one never causes a start (C12)
                 tool.causes |= {motor.name}
                 tool.found = False
     return f"{request.subject} runs for {for_s:.0f} s."
@@ -360,10 +360,11 @@ def _stopped(world: World, request: Requested, now_s: float) -> str:
     tool = _tool(world, request)
     if not (tool.reading == "stale" or tool.counting):
         raise Refused("nothing", "C12", f"{tool.name} counts as stopped already.")
+    cut_until_now = tool.counting or (tool.was_running and not tool.said_stopped)
     tool.said_stopped = True
     tool.hold_until = None
     tool.ask_at = tool.answer_by = None
-    if tool.counting:
+    if cut_until_now:
         tool.overlong = tool.reading == "running"
         count_stopped(world, tool, now_s)
     return f"{tool.name} counts as stopped."

@@ -172,11 +172,12 @@ class Inputs:
         world, facts = self.world, self.world.shop.tools[name]
         good = track.state == "stopped" and field_of(line.value, "fresh") is not False
         within_hold = track.state == "stale" and line.t_s <= track.stale_t + facts.hold_s
-        if not (within_hold and track.lost_running and not track.said_stopped):
+        goes_on = within_hold and track.lost_running and not track.said_stopped
+        if not goes_on:
             track.causes.clear()
             track.start_t, track.start_seq = line.t_s, line.seq
+            step.tool_starts.append((line, good))
         track.state, track.said_stopped, track.lost_running = "running", False, False
-        step.tool_starts.append((line, good))
         if facts.feeder is not None:
             (world.feeder_tool_t if good else world.feeder_doubt_t)[facts.feeder] = line.t_s
         if not good:
@@ -256,6 +257,9 @@ class Inputs:
         motor.mode, motor.mode_t = str(line.word), line.t_s
         if line.word == "off":
             self._force(step, line, line.subject or "", "C25")
+        elif line.word == "hand":
+            self.world.consume(line.subject or "")  # the person takes over; whether an `off` is sent too is not said
+            step.forced.add(line.subject or "")
 
     def _shop_key(self, step: Step, line: Line) -> None:
         self.world.shop_shut = line.word == "shut"
@@ -321,6 +325,10 @@ class Inputs:
         line, world = request.line, self.world
         for motor in self._motors_of(line.subject):
             track = world.motors[motor]
+            if request.what == "air_here" and request.for_s == 0:
+                # It ends the run that an earlier one asked for, from wherever it comes; which run that is may be open.
+                for run in track.runs:
+                    run.ended = run.ended or any(other.what == "air_here" for other in track.runs)
             if track.latched or track.mode == "off":
                 continue
             if request.who in ("page", "broker") and not world.shop.remote_start:
@@ -329,7 +337,7 @@ class Inputs:
             if world.motor_forbidden(motor, line.t_s) in (None, "C15", "C25"):
                 sure = request.what == "run" and line.subject == motor and track.mode != "hand"
                 for_s = None if request.what == "flush" else request.for_s  # a flush lasts as long as its branches take
-                track.runs.append(PersonRun(line.t_s, line.seq, for_s, sure))
+                track.runs.append(PersonRun(line.t_s, line.seq, for_s, sure, request.what))
             if request.what == "run":
                 # The press takes up what was found running.
                 for name in world.shop.motor_tools[motor]:

@@ -233,6 +233,7 @@ class GateRules:
             and self.world.motors[motor].is_on(t_s)
             and self.world.path_enough(motor, t_s, (name,))
             and self._own_air(motor, name)
+            and not (gate.for_path and (shop.systems[motor].proof or shop.proof) == "air")  # opened again for C3a
             for motor in shop.gate_systems[name]
         )
 

@@ -89,6 +89,7 @@ class Checker:
         world, t_s = self.world, step.t_s
         self._motors.lapse(step)
         step.moving = {name for name, gate in world.gates.items() if gate.moving(t_s)}
+        world.end_causes(t_s)
         self._inputs.apply(step)
         step.moving &= {name for name, gate in world.gates.items() if gate.moving(t_s)}
         step.shutting = {name for name in step.moving if world.gates[name].command == "shut"}
@@ -111,6 +112,7 @@ class Checker:
             gate = self.world.gates.get(line.subject or "")
             if line.kind == "gate_command" and gate is not None and line.word in ("open", "shut", "halt"):
                 gate.order(line.word, step.t_s)
+                gate.for_path = line.word == "open" and line.rule in ("C3", "C3a")
             elif line.kind == "gate_belief" and gate is not None:
                 gate.belief = str(line.word)
                 gate.stuck = gate.stuck or line.word == "stuck"

@@ -148,7 +148,7 @@ class MotorRules:
             return
         if motor in step.forced:
             self.world.forced_off(motor, step.t_s)
-        elif self._failed(motor, track, step.t_s):
+        elif self._failed(motor, track, step.t_s) and not self._due_anyhow(step, motor, track):
             self._fail(motor, track, step.t_s)
         elif self._forced(motor, track, step.t_s):
             self.world.forced_off(motor, step.t_s)
@@ -161,6 +161,11 @@ class MotorRules:
             return False
         just_now = track.seen == "running" and track.seen_t == t_s  # seen in the very step that judges it
         return not track.confirmed or track.seen == "still" or just_now
+
+    def _due_anyhow(self, step: Step, motor: str, track: MotorTrack) -> bool:
+        """Whether a stop of a motor that was confirmed once, and then seen still, is as rule C5 would have it."""
+        flawless = self._too_early(motor, track, step.t_s) is None and self.paths.on_voluntary_stop(step, motor) is None
+        return track.confirmed and flawless and self.world.store(motor, step.t_s) >= 1.0 - STORE_TOL
 
     def _fail(self, motor: str, track: MotorTrack, t_s: float) -> None:
         """Rule C9: off for want of confirmation. The first time leaves one retry to its cause, the second latches."""
@@ -220,9 +225,9 @@ class MotorRules:
                 end = world.run_on_until(name, motor, tool.stop_t)
                 if t_s < end - TOL_S:
                     return f"{motor} was stopped {end - t_s:.3f} s before the run-on of {name} was over."
-        if track.runs and track.runs[-1].for_s is not None:
-            end = track.runs[-1].since_t + track.runs[-1].for_s
-            if t_s < end - TOL_S:
+        for run in track.runs:
+            end = run.since_t + (run.for_s or 0.0)
+            if not run.ended and t_s < end - TOL_S:
                 return f"{motor} was stopped {end - t_s:.3f} s before its run by hand was over."
         return None
 

@@ -35,6 +35,7 @@ class GateTrack:
     released_t: float = float("-inf")
     out_of_service: bool = False
     by_hand: bool = False
+    for_path: bool = False
     reasons: list[tuple[float, str]] = field(default_factory=list)
 
     def _end(self) -> float:
@@ -52,6 +53,12 @@ class GateTrack:
             return False
         grace = SWITCH_GRACE_S if self.facts.switch and not self.missed else 0.0
         return t_s <= self.command_t + self.facts.dead_s + self.facts.travel_s + grace + TOL_S
+
+    def maybe_holds_slot(self, t_s: float) -> bool:
+        """As `maybe_moving`; a switch may speak before the actuator has come to rest."""
+        if self.command in ("open", "shut") and self.arrived:
+            return t_s <= self.command_t + self.facts.dead_s + self.facts.travel_s + TOL_S
+        return self.maybe_moving(t_s)
 
     def confirmed_open(self, t_s: float) -> bool:
         """The term of the rules: a switch says so, or a full travel time has passed since an open command, no miss."""
@@ -158,6 +165,8 @@ class PersonRun:
     seq: int
     for_s: float | None
     sure: bool
+    what: str = "run"
+    ended: bool = False
 
 
 @dataclass(slots=True)

@@ -73,7 +73,7 @@ class World:
         busy = sum(
             1
             for name, gate in self.gates.items()
-            if name != besides and gate.facts.supply == supply and gate.maybe_moving(t_s)
+            if name != besides and gate.facts.supply == supply and gate.maybe_holds_slot(t_s)
         )
         return busy < self.shop.at_once[supply]
 
@@ -186,6 +186,15 @@ class World:
         if track.state == "stale" and not track.said_stopped and track.lost_running:
             return t_s <= track.stale_t + self.shop.tools[tool].hold_s + max(self.run_on_s(tool, motor)) + TOL_S
         return track.stop_t is not None and t_s <= self.run_on_until(tool, motor, track.stop_t) + TOL_S
+
+    def end_causes(self, t_s: float) -> None:
+        """A cause that is over stays over: a delay made longer afterwards brings none back (rules C5, C21)."""
+        for name, track in self.tools.items():
+            for motor in tuple(track.causes):
+                if not self.cause_stands(name, motor, t_s):
+                    del track.causes[motor]
+                elif track.stop_t is not None and track.state == "stopped":
+                    track.causes[motor] &= t_s < self.run_on_until(name, motor, track.stop_t) - TOL_S
 
     # --- motors ----------------------------------------------------------------------------------------------------
 
