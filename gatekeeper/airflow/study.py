@@ -3,7 +3,6 @@
 Numbers only; which sets are looked at and which gates stand open is for the caller to say.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gatekeeper.airflow.fan import FanCurve
@@ -132,12 +131,3 @@ def system_curve(tools: Tools, reading: Reading, flows_m3s: tuple[float, ...]) -
         + (collector.line_pa_s_m3 + collector.square_pa_s2_m6 * at) * at
         for at in flows_m3s
     )
-
-
-def slow_counts(sets: Mapping[frozenset[str], SetAir]) -> dict[str, int]:
-    """In how many of some sets each length of main is too slow."""
-    counts: dict[str, int] = {}
-    for air in sets.values():
-        for duct in air.reading.slow_mains:
-            counts[duct] = counts.get(duct, 0) + 1
-    return counts

@@ -106,7 +106,7 @@ class _System:
             one = len(same) == 1
             missing = f"{(1 - tool.share) * 100:.0f} %"
             when = "with every gate open" if self.study.is_all_open else "even alone"
-            title = f"{_cap(names)} {'gets' if one else 'get'} {missing} less air than needed, {when}."
+            title = f"The {names} {'gets' if one else 'get'} {missing} less air than needed, {when}."
             each = "It needs" if one else "Each needs"
             by = ", by an estimated fan" if self.system.fan_is_estimate else ""
             why = f"{each} {self.say.flow(tool.need_m3s)} and gets {self._flow(tool)}{by}."
@@ -122,7 +122,7 @@ class _System:
         if not doubtful:
             return
         names = listed([tool.tool for tool in doubtful], "and", _SHOWN)
-        title = f"{_cap(names)} may get too little from the {self.name}: its fan is an estimate."
+        title = f"The {names} may get too little from the {self.name}: its fan is an estimate."
         doubtful.sort(key=lambda tool: tool.low_m3s / tool.need_m3s)
         why = "; ".join(
             f"{tool.tool}: {self._flow(tool)}, needs {self.say.flow_bare(tool.need_m3s)}" for tool in doubtful[:_SHOWN]
@@ -158,7 +158,10 @@ class _System:
             return "with every gate open"
         if len(sets) == len(self.system.alone) > 1:
             return "when any one machine runs alone"
-        return f"when the {listed([tool for air in sets for tool in air.reading.running], 'or', _SHOWN)} runs alone"
+        names = [tool for air in sets for tool in air.reading.running]
+        if len(names) > _SHOWN:
+            return f"when one of {len(names)} machines runs alone"
+        return f"when the {listed(names, 'or')} runs alone"
 
     def _in_pairs(self, ducts: list[str]) -> str:
         through = [air for air in self.system.of_size(2) if any(duct in air.reading.velocity_ms for duct in ducts)]
@@ -223,10 +226,10 @@ class _System:
         has, limit = ("has a port", "4 in") if len(wrong) == 1 else ("have ports", "4 in")
         limit = limit if self.say.is_inch else "100 mm"
         if is_vacuum:
-            title = f"{_cap(names)} {has} of {limit} or more on a tool vacuum."
+            title = f"The {names} {has} of {limit} or more on a tool vacuum."
             why = "A tool vacuum moves too little air for such a port; a collector does (common practice)."
         else:
-            title = f"{_cap(names)} {has} smaller than {limit} on a collector."
+            title = f"The {names} {has} smaller than {limit} on a collector."
             why = "A collector has too little pressure for such a port; a tool vacuum has it (common practice)."
         yield 0.0, self._finding(Harm.WRONG_FAN, "wrong_fan", title, why)
 
@@ -309,7 +312,7 @@ def _not_known(study: LayoutStudy, systems: list[SystemStudy]) -> Iterator[Findi
         yield Finding(Harm.TO_KNOW, "small_port", "shop", title, why)
     assumed = [tool for tool, need in needs.items() if not need.is_given]
     if assumed:
-        title = f"What {listed(assumed, 'and', _SHOWN)} need{'s' if len(assumed) == 1 else ''} is assumed."
+        title = f"What the {listed(assumed, 'and', _SHOWN)} need{'s' if len(assumed) == 1 else ''} is assumed."
         why = "It comes from a table by machine and port. Where you know better, write needs into the shop file."
         yield Finding(Harm.TO_KNOW, "need_assumed", "shop", title, why)
 

@@ -107,7 +107,7 @@ def _drawing(study: LayoutStudy, system: SystemStudy) -> Html:
         el(
             "figcaption",
             None,
-            f"Every length as long and as wide as it is, each to its own scale; a bar across a duct is its gate. Told is the "
+            f"Every length as long and as wide as it is, each to its own scale; a bar across a duct is its gate. Shown is the "
             f"slowest air {when}, and beside each machine what it gets of what it needs.",
         ),
     )

@@ -47,9 +47,9 @@ def fan_plot(study: LayoutStudy, system: SystemStudy) -> Plot:
         named = f"{number}. {listed(list(air.reading.running), 'and', 3)}"
         spread = say.flow_span(air.fan_low_m3s, air.fan_high_m3s)
         rows.append([named, spread, say.pressure_bare(air.fan_static_pa), "about " + say.power(air.motor_w)])
-    for flow, pressure in fan.points():
+    for number, (flow, pressure) in enumerate(fan.points(), start=1):
         say = study.measures
-        rows.append(["fan curve", say.flow_bare(flow), say.pressure_bare(pressure), ""])
+        rows.append([f"fan curve, {number}", say.flow_bare(flow), say.pressure_bare(pressure), ""])
     box = {"viewBox": f"0 0 {_WIDTH:.0f} {_HEIGHT:.0f}", "class": "plot", "role": "img"}
     label = f"Fan and system curves of the {system.system.motor.name}"
     return Plot(el("svg", {**box, "aria-label": label}, parts), _sentence(study, system, shown), rows)
@@ -63,7 +63,8 @@ def telling_sets(system: SystemStudy) -> list[SetAir]:
         sets = system.of_size(size)
         if sets:
             chosen.append(max(sets, key=lambda air: air.fan_flow_m3s))
-    return list({air.reading.running: air for air in chosen}.values())[:_MOST_SETS]
+    # Two sets with the same gates open are one point.
+    return list({frozenset(air.reading.open_gates): air for air in chosen}.values())[:_MOST_SETS]
 
 
 def _sentence(study: LayoutStudy, system: SystemStudy, shown: Sequence[SetAir]) -> str:

@@ -15,12 +15,14 @@ from gatekeeper.web.markup import Html, el
 
 _WIDTH = 980.0
 _LEFT = 74.0
-_RIGHT = 330.0
-_ROW = 30.0
-_TOP = 64.0
+_RIGHT = 260.0
+_ROW = 36.0
+_TOP = 30.0
 _PX_PER_M_ACROSS = 90.0
 """Diameters are drawn at 9 px for 100 mm."""
 _LABEL_PX = 6.6
+_JOINT_PX = 6.0
+"""Where ducts meet has no length of its own and is a thin line."""
 
 CLASSES = (("plenty", 1.15), ("enough", 1.0), ("slow", 0.7), ("still", 0.0))
 """How a length is drawn, from its velocity over transport velocity on."""
@@ -123,7 +125,7 @@ class _Drawing:
         if length.children:
             low, high = length.children[0].y, length.children[-1].y
             if high > low:
-                self._line(length.end_x, low, length.end_x, high, "joint", length.width)
+                self._line(length.end_x, low, length.end_x, high, "joint", _JOINT_PX)
         for child in length.children:
             self._draw(child)
         self._bar(length, kind)
@@ -166,13 +168,12 @@ class _Drawing:
         tools = [tool for tool, draw in system.tools.draws.items() if gates & set(draw.gates)]
         x = length.end_x + 10.0
         if not tools:
-            said = "relief port, never shut" if length.name.endswith("/relief") else "no machine"
-            self._text(
-                x,
-                length.y + 4.0,
-                f"{said if length.name.endswith('/relief') else duct_of(length.name) + ': ' + said}",
-                "idle-name",
-            )
+            if length.name.endswith("/relief"):
+                most = max(air.reading.solution.flow_in(length.name) for air in self.system.alone)
+                said = f"relief port, never shut: up to {self.say.flow(most)}"
+            else:
+                said = f"{duct_of(length.name)}: no machine"
+            self._text(x, length.y + 4.0, said, "idle-name")
             return
         speed = f" {self.say.velocity(length.velocity_ms)}" if length.velocity_ms is not None else ""
         slow = " slow" if length.velocity_ms is not None and length.velocity_ms < TRANSPORT_MS else ""
@@ -189,9 +190,11 @@ class _Drawing:
         top, bottom = min(root.y for root in roots), max(root.y for root in roots)
         middle = (top + bottom) / 2.0
         if bottom > top:
-            self._line(_LEFT, top, _LEFT, bottom, "joint", 8.0)
+            self._line(_LEFT, top, _LEFT, bottom, "joint", _JOINT_PX)
         self.parts.append(el("circle", {"cx": 38, "cy": f"{middle:.1f}", "r": 24, "class": "fan"}))
-        self.parts.append(el("path", {"d": f"M62 {middle:.1f} H{_LEFT:.1f}", "class": "joint", "stroke-width": 8}))
+        self.parts.append(
+            el("path", {"d": f"M62 {middle:.1f} H{_LEFT:.1f}", "class": "joint", "stroke-width": _JOINT_PX})
+        )
         self._text(4.0, middle + 42.0, self.system.system.motor.name, "main-name")
 
     def _scales(self, height: float) -> None:
