@@ -181,6 +181,43 @@ def record(
 
 
 @app.command()
+def calibrate(
+    shop_file: ShopArgument,
+    machine: Annotated[str, typer.Argument(metavar="TOOL", help="The tool, outlet or motor whose clamp is set.")],
+    pins: Annotated[
+        str, typer.Option("--pins", help="lgpio or gpiod: the board's converters; virtual: a virtual shop.")
+    ] = "lgpio",
+    yes: Annotated[bool, typer.Option("--yes", help="Write what is found without asking.")] = False,
+) -> None:
+    """Find which clamp sees a machine, measure it off and running, and write its trip into the shop file."""
+    from pathlib import Path
+
+    from gatekeeper.calibrating import CannotCalibrate, changes_for, terminal_face, walk, write_back
+    from gatekeeper.devices.base import DeviceError
+    from gatekeeper.taking import converters_for
+    from sim.plant import VirtualShop
+
+    shop, name = _shop(shop_file)
+    try:
+        clamp, proposal = walk(shop, machine, converters_for(shop, pins, VirtualShop), terminal_face(typer.echo))
+        changes, said = changes_for(shop, clamp, proposal)
+    except (CannotCalibrate, DeviceError) as trouble:
+        _refuse(str(trouble))
+    for sentence in (*proposal.sentences, *said):
+        typer.echo(sentence)
+    if not Path(name).is_file():
+        typer.echo(f"{name} is an example and stays as it is; copy it to a file of yours to keep this.")
+    elif yes or typer.confirm(f"Write this into {name}?"):
+        try:
+            write_back(Path(name), changes)
+        except CannotCalibrate as trouble:
+            _refuse(str(trouble))
+        typer.echo(f"Written. next: gatekeeper check {name}")
+    else:
+        typer.echo("Nothing was written.")
+
+
+@app.command()
 def run(
     shop_file: ShopArgument,
     pins: Annotated[str, typer.Option("--pins", help="The board's lines: lgpio, gpiod, or mock for none.")] = "lgpio",
@@ -207,6 +244,12 @@ def run(
         _refuse(f"The state folder {folder} cannot be used ({trouble.strerror}); name another with --state.")
     service.start()
     typer.echo(f"{shop.name}: running on {pins}. State in {folder}.")
+    if service.is_first_start:
+        from gatekeeper.cautions import CAUTIONS
+
+        typer.echo("Before the first cut:")
+        for caution in CAUTIONS:
+            typer.echo(f"  - {caution}")
     page = None
     if not no_page:
         # Late: the shop is under control before the web is even loaded.

@@ -6,7 +6,7 @@ Only the converter is read. No line is claimed and nothing is switched, so the c
 import io
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gatekeeper.devices.base import Block as BankBlock
 from gatekeeper.devices.base import ConverterBank
@@ -76,6 +76,19 @@ def clamp_of_machine(shop: Shop, name: str) -> Clamped:
         how = "nothing watches it" if sensor is None else "a current switch watches it, which only says yes or no"
         raise NoClamp(f"{name} has no clamp on a converter: {how}.")
     return Clamped(name, sensor, sensor.channel, front_end_of(shop, sensor.channel), rated_a, place)
+
+
+def clamps_of(shop: Shop) -> dict[tuple[str, int], Clamped]:
+    """Every clamp of a shop by converter and channel; one of a circuit under the circuit's name."""
+    found = {}
+    for name in (*shop.tools, *shop.motors):
+        try:
+            clamp = clamp_of_machine(shop, name)
+        except NoClamp:
+            continue
+        owner = clamp.place[1]
+        found[clamp.channel.converter, clamp.channel.channel] = replace(clamp, name=owner)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

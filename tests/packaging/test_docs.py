@@ -42,7 +42,7 @@ def test_every_command_stands_in_the_readme_and_the_other_way_round() -> None:
     assert said == known
 
 
-@pytest.mark.parametrize("command", ["check", "schema", "replay", "demo", "run", "outputs-off"])
+@pytest.mark.parametrize("command", ["check", "schema", "replay", "demo", "run", "outputs-off", "record", "calibrate"])
 def test_every_command_helps(command: str) -> None:
     done = CliRunner().invoke(app, [command, "--help"])
     assert done.exit_code == 0

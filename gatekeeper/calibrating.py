@@ -1,0 +1,221 @@
+"""`gatekeeper calibrate`: the walk in the terminal. The engine knows what comes next; here are samples and a face."""
+
+import math
+import select
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from gatekeeper.devices.base import DeviceError
+from gatekeeper.devices.converter import SpiBank
+from gatekeeper.files import FileTrouble, write_new
+from gatekeeper.sensing.calibration import Calibration, Place, Proposal, Step
+from gatekeeper.sensing.codes import FrontEnd
+from gatekeeper.sensing.seen import Block
+from gatekeeper.service.clamp_reading import FIRST_SCANS, READ_S, Clamped, NoClamp, clamp_of_machine, clamps_of
+from gatekeeper.service.hearing import front_end_of
+from gatekeeper.service.wiring import channels_used
+from gatekeeper.shop.model import Shop
+from gatekeeper.shop.rewrite import CannotRewrite, Change, rewritten
+from gatekeeper.taking import Converters
+
+#: The live current is drawn on a logarithmic line from 0.01 A to 100 A.
+BAR_CELLS = 40
+BAR_FROM_A, BAR_DECADES = 0.01, 4
+#: A virtual machine cuts for so many reads before it goes on.
+VIRTUAL_CUT_READS = 10
+
+
+class CannotCalibrate(Exception):
+    """No trip came of it; the message is one plain sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """How the walk meets the person.
+
+    Args:
+        say: prints one line.
+        show: shows the live line in place of the last one; None where there is no screen to show it on.
+        pressed: whether the person has pressed Enter since it was asked last.
+    """
+
+    say: Callable[[str], None]
+    show: Callable[[str], None] | None
+    pressed: Callable[[], bool]
+
+
+def terminal_face(say: Callable[[str], None]) -> Face:
+    """The terminal that the program runs in; without one the prompts alone are printed and nothing is asked."""
+    is_screen = sys.stdout.isatty() and sys.stdin.isatty()
+
+    def show(line: str) -> None:
+        sys.stdout.write(f"\r{line:<78}\r")
+        sys.stdout.flush()
+
+    def say_on_screen(line: str) -> None:
+        show("")
+        say(line)
+
+    def pressed() -> bool:
+        if not select.select([sys.stdin], [], [], 0)[0]:
+            return False
+        sys.stdin.readline()
+        return True
+
+    return Face(
+        say_on_screen if is_screen else say,
+        show if is_screen else None,
+        pressed if sys.stdin.isatty() else lambda: False,
+    )
+
+
+def bar(amperes: float, trip_a: float | None = None) -> str:
+    """A current as a bar, and a stroke where the trip is: |######....|........|"""
+
+    def cells(value: float) -> int:
+        decades = math.log10(max(value, BAR_FROM_A) / BAR_FROM_A)
+        return min(BAR_CELLS, round(BAR_CELLS * decades / BAR_DECADES))
+
+    drawn = list("#" * cells(amperes) + "." * (BAR_CELLS - cells(amperes)))
+    if trip_a is not None:
+        drawn[min(cells(trip_a), BAR_CELLS - 1)] = "|"
+    return f"|{''.join(drawn)}|"
+
+
+def walk(shop: Shop, machine: str, converters: Converters, face: Face) -> tuple[Clamped, Proposal]:
+    """Walk through the calibration of one machine.
+
+    Raises:
+        CannotCalibrate: there is no clamp, it cannot be read, or no honest trip came of it.
+    """
+    try:
+        clamp = clamp_of_machine(shop, machine)
+    except NoClamp as trouble:
+        raise CannotCalibrate(str(trouble)) from None
+    wires = _wires(shop, clamp)
+    engine = Calibration(machine, wires, (clamp.channel.converter, clamp.channel.channel), shop.mains_hz)
+    banks: dict[str, SpiBank] = {}
+    try:
+        for name in dict.fromkeys(converter for converter, _ in wires):
+            banks[name] = converters.open(shop, name)
+        _go(engine, clamp, banks, converters, face)
+    except (DeviceError, ValueError) as trouble:
+        raise CannotCalibrate(str(trouble)) from None
+    finally:
+        for bank in banks.values():
+            bank.close()
+    if engine.proposal is None:
+        raise CannotCalibrate(engine.prompt)
+    return clamp, engine.proposal
+
+
+def _wires(shop: Shop, clamp: Clamped) -> dict[Place, FrontEnd]:
+    """Every channel that is scanned; one that the file says nothing of is taken to have the machine's own clamp."""
+    known = clamps_of(shop)
+    wires = {}
+    for name in shop.converters:
+        for channel in range(channels_used(shop, name)):
+            there = known.get((name, channel))
+            sensed = there.channel if there is not None else clamp.channel
+            wires[name, channel] = front_end_of(shop, sensed)
+    return wires
+
+
+def _go(engine: Calibration, clamp: Clamped, banks: dict[str, SpiBank], converters: Converters, face: Face) -> None:
+    said: Step | None = None
+    reads_in_step = 0
+    for _ in _rounds(engine, banks):
+        if engine.step is not said:
+            said, reads_in_step = engine.step, 0
+            if engine.step not in (Step.DONE, Step.REFUSED):
+                face.say(_prompt(engine, converters.is_virtual))
+            if engine.step in (Step.ON, Step.OFF):
+                converters.switch(clamp.name, engine.step is Step.ON)
+        reads_in_step += 1
+        if face.pressed() or (converters.is_virtual and reads_in_step > VIRTUAL_CUT_READS and said is Step.CUT):
+            engine.go_on()
+        if face.show is not None:
+            face.show(_live(engine, clamp))
+        if engine.step in (Step.DONE, Step.REFUSED):
+            return
+
+
+def _rounds(engine: Calibration, banks: dict[str, SpiBank]) -> Iterator[None]:
+    """Read every converter once, for ever; the first time before anything is fed, so that the first prompt comes."""
+    scans = dict.fromkeys(banks, FIRST_SCANS)
+    while True:
+        yield
+        for name, bank in banks.items():
+            block = bank.read(scans[name])
+            scans[name] = max(FIRST_SCANS, round(block.rate_hz * READ_S))
+            for channel, codes in enumerate(block.codes):
+                engine.feed((name, channel), Block(block.start_s, block.rate_hz, codes))
+
+
+def _prompt(engine: Calibration, is_virtual: bool) -> str:
+    waits_for_enter = engine.step is Step.CUT and not is_virtual
+    return engine.prompt + (" (Enter: go on)" if waits_for_enter else "")
+
+
+def _live(engine: Calibration, clamp: Clamped) -> str:
+    """The current of the clamp that was found; before that, of the one that sees most."""
+    place = engine.found
+    if place is None:
+        own = (clamp.channel.converter, clamp.channel.channel)
+        place = max(engine.live_a, key=lambda key: engine.live_a[key], default=own)
+    amperes = engine.live_a.get(place, 0.0)
+    return f"  {place[0]} {place[1]}  {amperes:7.2f} A  {bar(amperes, clamp.sensor.trip_a)}"
+
+
+def changes_for(shop: Shop, clamp: Clamped, proposal: Proposal) -> tuple[list[Change], list[str]]:
+    """What is to be written into the shop's file, and what to say of it.
+
+    Raises:
+        CannotCalibrate: the machine's wire is on a channel with another burden or clamp, so it cannot be swapped here.
+    """
+    changes = [Change(clamp.place, "trip", f"{proposal.trip_a:g} A")]
+    if not proposal.is_swapped:
+        return changes, []
+    converter, channel = proposal.place
+    there = clamps_of(shop).get(proposal.place)
+    said = [
+        f"The file has {clamp.name} on channel {clamp.channel.channel} of {clamp.channel.converter}; "
+        f"its wire is on channel {channel} of {converter}."
+    ]
+    if there is not None and (there.channel.turns, there.channel.burden_ohm) != (
+        clamp.channel.turns,
+        clamp.channel.burden_ohm,
+    ):
+        raise CannotCalibrate(f"{said[0]} That is {there.name}'s, with another burden or clamp: swap the two plugs.")
+    changes += _moved(clamp, converter, channel)
+    if there is not None:
+        changes += _moved(there, clamp.channel.converter, clamp.channel.channel)
+        said.append(f"The two are swapped in the file; calibrate {there.name} next.")
+    else:
+        said.append("The file is set right.")
+    return changes, said
+
+
+def _moved(clamp: Clamped, converter: str, channel: int) -> list[Change]:
+    changes = [Change(clamp.place, "channel", str(channel))]
+    if converter != clamp.channel.converter:
+        changes.append(Change(clamp.place, "converter", converter))
+    return changes
+
+
+def write_back(path: Path, changes: list[Change]) -> None:
+    """Put the changes into the file, which may have been edited meanwhile; whole or not at all.
+
+    Raises:
+        CannotCalibrate: the file cannot be read, changed or written; it is as it was.
+    """
+    path = path.resolve()
+    try:
+        text = path.read_bytes().decode("utf-8")
+        write_new(path, rewritten(text, path.name, changes).encode("utf-8"), replace=True)
+    except (OSError, UnicodeDecodeError):
+        raise CannotCalibrate(f"{path}: this file cannot be read any more") from None
+    except (CannotRewrite, FileTrouble) as trouble:
+        raise CannotCalibrate(str(trouble)) from None
