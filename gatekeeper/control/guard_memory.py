@@ -19,6 +19,7 @@ START_TOLERANCE = 1e-6  # in starts: a refill is a float
 RELEASE_PAUSE_S = 3.0  # C26: from the release to the first motion
 REQUEST_RUN_S = 3600.0  # C21: a person's run without a time of its own
 SHAKE_GRACE_S = 60.0  # C21: how late, after coast and shake time, a shaker may still begin
+DELAY_LONGEST_S = 3600.0  # C5: a longer spin-down delay is no setting
 BEAT_AGE_S, RESUME_GAP_S = 60.0, 3600.0  # C21, sole exception: age of the last beat; once an hour
 
 RUN_REQUESTS = frozenset({"run", "air_here", "sweep", "flush"})
@@ -234,6 +235,8 @@ class GuardMemory:
             self.motors[event.motor].hand = event.state
             self._force((event.motor,) if event.state != "auto" else ())
         elif isinstance(event, told.SettingChanged):
+            if event.value is not None and not 0 <= event.value <= DELAY_LONGEST_S:
+                return  # refused
             sides: Any = ((self.tools, self.plan.tools), (self.motors, self.plan.motors))
             for things, plans in sides:
                 if event.subject in things:

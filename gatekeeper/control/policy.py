@@ -131,6 +131,7 @@ def _reopen(world: World, motor: Motor, now_s: float) -> None:
     motor.air_last = None
     if again is not None:
         motor.air_held = (*motor.air_held, again)
+        world.recorder.write("kept_open", again, rule="C3", why=f"{again}: air was not proved without it")
         motor.air_doubt = tuple(dict.fromkeys((*motor.air_doubt, *(name for name in open_now if name != again))))
     world.raise_alarm("air_not_proved", motor.name, now_s, rule="C3")
 

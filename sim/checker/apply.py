@@ -33,7 +33,9 @@ def new_run(world: World, step: Step, line: Line) -> None:
         declared = facts.starts_stored
         if motor is None:
             motor = MotorTrack(store=2.0 if declared is None else min(2.0, declared), store_t=line.t_s)
-            motor.record_lost = declared is not None and declared < 1.0 - STORE_TOL
+            motor.locked = bool(facts.starts_locked)
+            silent = facts.starts_locked is None  # a record that tells of locks need not be guessed at
+            motor.record_lost = motor.locked or (silent and declared is not None and declared < 1.0 - STORE_TOL)
         else:
             _carry_store(world, step, line, name, motor, same_boot, declared)
         motor.out_of_service = motor.out_of_service or facts.out_of_service or world.shop.damaged
@@ -70,7 +72,7 @@ def _carry_store(
     if not same_boot:
         motor.rest_until = line.t_s + rest_left if rest_left > 0 else float("-inf")
     charged = max(0.0, kept - 1.0) if was_on else kept
-    locked = world.shop.systems[name].starts_locked
+    locked = bool(world.shop.systems[name].starts_locked)
     lost_now = locked and not motor.locked  # one start, and only once a person has cleared the alarm
     motor.locked = locked
     if declared is not None and declared > (1.0 if lost_now else kept) + STORE_TOL:
@@ -81,7 +83,8 @@ def _carry_store(
         motor.resume_until = line.t_s + RESUME_WITHIN_S
     motor.rest_until = float("-inf") if lost_now else motor.rest_until
     motor.rest_excuse = line.t_s + world.shop.systems[name].rest_s
-    motor.record_lost = locked or (declared is not None and declared < charged - 0.5)
+    silent = world.shop.systems[name].starts_locked is None
+    motor.record_lost = locked or (silent and declared is not None and declared < charged - 0.5)
     motor.store = charged if declared is None else min(1.0 if lost_now else charged, declared)
     motor.store_t = line.t_s
 
@@ -194,8 +197,8 @@ class Inputs:
                     and not world.says_latched(motor)
                 )
         for motor, motor_track in world.motors.items():
-            if world.motor_forbidden(motor, line.t_s) in (None, "C15"):
-                motor_track.any_cut = True
+            if world.shop.systems[motor].kind != "shaker" and world.motor_forbidden(motor, line.t_s) in (None, "C15"):
+                motor_track.any_cut = True  # a shaker's cause is the run that it follows
 
     def _motor_seen(self, step: Step, line: Line) -> None:
         motor = self.world.motors.get(line.subject or "")

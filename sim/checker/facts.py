@@ -23,7 +23,7 @@ class SystemFacts:
     path_minimum_m2: float = 0.0
     starts_per_hour: float | None = None
     starts_stored: float | None = None
-    starts_locked: bool = False
+    starts_locked: bool | None = None
     rest_s: float = 0.0
     coast_s: float = 0.0
     release_s: float = 0.0
@@ -33,6 +33,7 @@ class SystemFacts:
     settle_s: float = 0.0
     relief_m2: float = 0.0
     kind: str | None = None
+    follows: str | None = None
     lease_s: float | None = None
     proof: str | None = None
     out_of_service: bool = False

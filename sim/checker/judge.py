@@ -112,7 +112,7 @@ class Checker:
             gate = self.world.gates.get(line.subject or "")
             if line.kind == "gate_command" and gate is not None and line.word in ("open", "shut", "halt"):
                 gate.order(line.word, step.t_s)
-                gate.for_path = line.word == "open" and line.rule in ("C3", "C3a")
+                gate.for_path = False
             elif line.kind == "gate_belief" and gate is not None:
                 gate.belief = str(line.word)
                 gate.stuck = gate.stuck or line.word == "stuck"
@@ -121,6 +121,8 @@ class Checker:
                 self._message(line, line.value)
             elif line.kind == "state" and line.subject in self.world.motors:
                 self.world.motors[line.subject].says = str(line.word)
+            if gate is not None and line.rule in ("C3", "C3a") and line.word != "shut":
+                gate.for_path = True
             if gate is not None and line.why is not None and line.kind not in INPUTS:
                 gate.reasons.append((step.t_s, line.kind))
 

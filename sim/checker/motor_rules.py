@@ -169,13 +169,11 @@ class MotorRules:
 
     def _fail(self, motor: str, track: MotorTrack, t_s: float) -> None:
         """Rule C9: off for want of confirmation. The first time leaves one retry to its cause, the second latches."""
-        again = track.failed and track.seen_t != t_s
+        again = track.failed
         causes = {n: tool.causes[motor] for n, tool in self.world.tools.items() if motor in tool.causes}
         runs, any_cut = list(track.runs), track.any_cut
         self.world.forced_off(motor, t_s)
         track.failed, track.latched = True, again
-        for name, other in self.world.motors.items():
-            other.any_cut = other.any_cut or self.world.shop.systems[name].kind == "shaker"
         if not again:
             track.retry_causes, track.retry_runs, track.any_cut = causes, runs, any_cut
 
@@ -206,7 +204,8 @@ class MotorRules:
         track.on, track.off_t, track.ran_until = False, t_s, t_s
         world.consume(motor)
         for name, other in world.motors.items():
-            other.any_cut = other.any_cut or world.shop.systems[name].kind == "shaker"
+            facts = world.shop.systems[name]
+            other.any_cut |= facts.kind == "shaker" and facts.follows in (None, motor)
         if store_short:
             track.rest_until = t_s + world.shop.systems[motor].rest_s
 

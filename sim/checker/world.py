@@ -223,7 +223,7 @@ class World:
         for tool in self.tools.values():
             tool.causes.pop(motor, None)
         track.runs.clear()
-        track.any_cut = False
+        track.any_cut = track.failed = False  # what comes next is another cause, with a retry of its own
         track.retry_causes.clear()
         track.retry_runs.clear()
 

@@ -248,6 +248,17 @@ def test_a_changed_delay_counts_at_once():
     assert "fan" not in reasons(guard, 103.0)  # the clear time of 3 s is over too
 
 
+def test_a_delay_out_of_range_changes_nothing():
+    guard = make()
+    guard.observe(SettingChanged("fan", "spin_down_s", 3600.0), 1.0)
+    guard.observe(SettingChanged("fan", "spin_down_s", 3600.001), 2.0)
+    guard.observe(SettingChanged("fan", "spin_down_s", -0.001), 3.0)
+    cut(guard)
+    ends(guard, 3700.0)
+    guard.observe(SettingChanged("fan", "spin_down_s", 0.0), 101.0)
+    ends(guard, 103.0)  # its clear time
+
+
 def test_a_tools_own_delay_replaces_the_collectors_and_goes_back_to_the_plans():
     guard = make()
     guard.observe(SettingChanged("planer", "spin_down_s", 50.0), 1.0)
