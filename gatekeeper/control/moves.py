@@ -100,7 +100,7 @@ def _extra(world: World, motor: Motor, working: bool, ask: Callable[[Rank, int, 
     answer = world.plan.air.get((motor.name, running))
     for name in answer.extra if answer else ():
         gate = world.gates[name]
-        if gate.plan.as_extra and gate.can_serve:
+        if gate.plan.as_extra and gate.can_serve and gate.hand != "shut":
             ask(Rank.EXTRA, 0, gate, "C17", "open as extra air for the main")
 
 
@@ -238,6 +238,7 @@ def _move(world: World, wish: Wish) -> Proposal:
     shake = (
         wish.what == "open"
         and gate.tries > 0
+        and wish.rule != "C3"  # a path is wanted at once
         and gate.plan.shake
         and not gate.shaken
         and gate.state is GateState.UNPROVEN

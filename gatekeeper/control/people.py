@@ -134,6 +134,10 @@ def _shut(world: World, request: Requested, now_s: float) -> str:
             "C3",
             f"{gate_called(gate.name)} stays open: it is the only one of {motor.name} that is proven open.",
         )
+    if gate.name in motor.flush:  # the later word counts: its branch is left out of the flush
+        motor.flush_from = None if motor.flush[0] == gate.name else motor.flush_from
+        motor.flush = tuple(name for name in motor.flush if name != gate.name)
+        motor.flush_until = motor.flush_until if motor.flush else None
     gate.hand, gate.hand_until, gate.hand_why = "shut", now_s + SHUT_BY_HAND_S, "shut by hand"
     return f"{gate_called(gate.name)} shuts."
 

@@ -233,9 +233,15 @@ class GateRules:
             and self.world.motors[motor].is_on(t_s)
             and self.world.path_enough(motor, t_s, (name,))
             and self._own_air(motor, name)
-            and not (gate.for_path and (shop.systems[motor].proof or shop.proof) == "air")  # opened again for C3a
+            and self._air_allows(motor, gate)
             for motor in shop.gate_systems[name]
         )
+
+    def _air_allows(self, motor: str, gate: GateTrack) -> bool:
+        """Rule C3a: nothing shuts while the air is not proved, nor a gate that was opened again for it."""
+        if (self.world.shop.systems[motor].proof or self.world.shop.proof) != "air":
+            return True
+        return self.world.motors[motor].air is True and not gate.for_path
 
     def _own_air(self, motor: str, without: str) -> bool:
         """Whether another tool runs on this motor and has all its gates here open, so that nothing keeps this one."""

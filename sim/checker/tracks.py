@@ -104,6 +104,8 @@ class GateTrack:
     def order(self, word: str, t_s: float) -> None:
         """A gate command was sent."""
         if word == "halt":
+            if self.command == "shut" and self.confirmed_shut(t_s):
+                return
             # The core may count the dead time with every move.
             dead_end_s = self.command_t + self.facts.dead_s + self.facts.travel_s
             just_proven = self.command == "open" and not self.facts.switch and t_s < dead_end_s - TOL_S
