@@ -7,7 +7,7 @@ from gatekeeper.airflow.study import SetAir
 from gatekeeper.layout.findings import Finding, Harm
 from gatekeeper.layout.measures import Measures
 from gatekeeper.layout.study import LayoutStudy
-from gatekeeper.layout.text import aligned
+from gatekeeper.layout.text import aligned, wrapped
 
 _NONE = "-"
 _Figure = Callable[[SetAir, str, Measures], tuple[float, str]]
@@ -54,7 +54,8 @@ def comparison_lines(
         there = {(finding.code, finding.title) for finding in others}
         only = [one for one in own if one.harm is not Harm.TO_KNOW and (one.code, one.title) not in there]
         lines += ["", f"Only in {study.name}:"] if only else ["", f"Nothing is wrong in {study.name} only."]
-        lines += [f"- {finding.title}" for finding in only]
+        for finding in only:
+            lines += wrapped(finding.title, "- ", "  ")
     return lines
 
 

@@ -168,7 +168,7 @@ class Remedies:
         effect = self.say.velocity_between(min(speeds), max(speeds)) + " there"
         effect += ", still too slow" if min(speeds) < TRANSPORT_MS else ""
         if lost:
-            effect += f", but then {listed(lost, 'and', 3)} {'lacks' if len(lost) == 1 else 'lack'} air"
+            effect += f", but then the {listed(lost, 'and', 3)} {'lacks' if len(lost) == 1 else 'lack'} air"
         elif len(readings) == 1 and len(readings[0].running) == 1:
             (tool,) = readings[0].running
             effect += f", and the {tool} gets {self._of_need(tool, readings[0].flow_m3s[tool])}"

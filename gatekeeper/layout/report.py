@@ -107,8 +107,8 @@ def _drawing(study: LayoutStudy, system: SystemStudy) -> Html:
         el(
             "figcaption",
             None,
-            f"Every length as long and as wide as it is, each to its own scale; a bar across a duct is its gate. Shown is the "
-            f"slowest air {when}, and beside each machine what it gets of what it needs.",
+            "Every length as long and as wide as it is, each to its own scale; a bar across a duct is its gate. Shown "
+            f"is the slowest air {when}, and beside each machine what it gets of what it needs.",
         ),
     )
 
@@ -117,9 +117,8 @@ def _key(kind: str, words: str) -> Html:
     path = [el("path", {"d": "M2 8 H42", "class": f"duct {kind}", "stroke-width": 9})]
     if kind == "enough":
         path.append(el("path", {"d": "M2 8 H42", "class": "vein", "stroke-width": 2.5}))
-    return el(
-        "li", None, el("svg", {"viewBox": "0 0 44 16", "width": 44, "height": 16, "aria-hidden": "true"}, path), words
-    )
+    box: dict[str, str | int | float | bool | None] = {"viewBox": "0 0 44 16", "width": 44, "height": 16}
+    return el("li", None, el("svg", {**box, "aria-hidden": "true"}, path), words)
 
 
 def _findings(findings: Sequence[Finding]) -> Html:
@@ -167,8 +166,8 @@ def _tables(study: LayoutStudy, system: SystemStudy) -> Html:
             el(
                 "p",
                 {"class": "note"},
-                "In each field how much of its need the worse of the two gets, in percent. Ruled fields are short of air; "
-                "s: a main or drop is too slow. On the diagonal each machine alone.",
+                "In each field how much of its need the worse of the two gets, in percent. Ruled fields are short of "
+                "air; s: a main or drop is too slow. On the diagonal each machine alone.",
             ),
             triple_words(system),
         ]
@@ -199,19 +198,20 @@ def _computed(study: LayoutStudy) -> Html:
     air = next(iter(study.systems.values())).system.tools.network.air
     say = study.measures
     told = [
-        "Incompressible, steady flow of one kind of air on a tree of ducts; friction by Darcy and Weisbach with Colebrook's "
-        "factor, fittings, hoods and gates as losses on velocity pressure, a shut gate as a leaking slit, and the fan by its "
-        f"curve. The air: {air.density_kg_m3:.3f} kg/m3.",
-        f"Chips want {say.velocity(TRANSPORT_MS)}: HSE HSG258 for wood shavings and EN 12779 for dry chips (both recalled); the "
-        "ACGIH table has 18 to 20 m/s for average dust and 20 to 23 m/s for heavy sawdust (seen in a reprint).",
-        "Fittings: SMACNA HVAC Systems Duct Design, 4th edition; hoods and branches: ACGIH Industrial Ventilation; a port or "
-        "hood that the shop file does not describe is taken as a plain end.",
+        "Incompressible, steady flow of one kind of air on a tree of ducts: friction by Darcy and Weisbach with "
+        "Colebrook's factor, fittings, hoods and gates as losses on velocity pressure, a shut gate as a leaking slit, "
+        f"and the fan by its curve. The air: {air.density_kg_m3:.3f} kg/m3.",
+        f"Chips want {say.velocity(TRANSPORT_MS)}: HSE HSG258 for wood shavings, EN 12779 for dry chips (both "
+        "recalled). The ACGIH table has 18 to 20 m/s for average dust and 20 to 23 m/s for heavy sawdust (seen in a "
+        "reprint).",
+        "Fittings: SMACNA HVAC Systems Duct Design, 4th edition. Hoods and branches: ACGIH Industrial Ventilation. "
+        "A port or hood that the shop file does not describe is taken as a plain end.",
         "Needs that the file does not give: ACGIH woodworking sheets, recalled, and a port's area at 4000 ft/min.",
-        "A fan known by its motor only is an estimate of our own, within 25 % in flow and pressure. Motor power: about 40 % of "
-        "the plate on shut ducts, all of it at free delivery; our own assumption.",
+        "A fan known by its motor only is an estimate of our own, within 25 % in flow and pressure. What its motor "
+        "takes: about 40 % of the plate on shut ducts, all of it at free delivery; our own assumption.",
         "Extra gates are those that the running controller opens: it uses this very table.",
-        "Losses of fittings are known to 5 to 20 %. Measure after you build: one suction reading says more than this page. "
-        "Local code decides about gates, filters, fire and explosion.",
+        "Losses of fittings are known to 5 to 20 %. Measure after you build: one suction reading says more than this "
+        "page. Local code decides about gates, filters, fire and explosion.",
     ]
     return el(
         "section",

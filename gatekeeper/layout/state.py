@@ -52,10 +52,9 @@ def state_of(shop: Shop, open_gates: Collection[str]) -> AirState:
     """
     for gate in open_gates:
         if gate not in shop.gates:
+            hint = did_you_mean(gate, shop.gates)
             there = listed(list(shop.gates), "and")
-            raise UnknownGateError(
-                f'"{gate}" is no gate of this shop; they are {there}{did_you_mean(gate, shop.gates)}.'
-            )
+            raise UnknownGateError(f'"{gate}" is no gate of this shop; they are {there}{hint or "."}')
     return AirState(shop, tuple(_system(system, open_gates) for system in air_systems(shop).values()))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from gatekeeper.airflow.needs import TRANSPORT_MS
 from gatekeeper.airflow.study import SetAir
 from gatekeeper.airflow.tools import ENOUGH
-from gatekeeper.layout.findings import Finding, Harm, findings_of
+from gatekeeper.layout.findings import Finding, Harm
 from gatekeeper.layout.measures import Measures
 from gatekeeper.layout.state import AirState
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
@@ -45,7 +45,7 @@ def system_lines(study: LayoutStudy, system: SystemStudy) -> list[str]:
         if sets:
             fed = sum(not air.reading.short for air in sets)
             fast = sum(not (air.reading.slow_mains or air.reading.slow_drops) for air in sets)
-            lines.append(f"{word} at a time: {fed} of {len(sets)} {sort} have enough air, {fast} keep every duct fast.")
+            lines.append(f"{word} at a time: enough air in {fed} of {len(sets)} {sort}, every duct fast in {fast}.")
     return lines
 
 
@@ -84,15 +84,15 @@ def finding_lines(findings: Sequence[Finding], most: int = ON_A_SCREEN) -> list[
     known = [finding for finding in findings if finding.harm is Harm.TO_KNOW]
     lines = ["What to mend, worst first:" if wrong else "Nothing to mend."]
     for number, finding in enumerate(wrong[:most], start=1):
-        lines += _wrapped(f"{number}. {finding.title} {finding.why}", "", "   ")
+        lines += wrapped(f"{number}. {finding.title} {finding.why}", "", "   ")
         for remedy in finding.remedies:
-            lines += _wrapped(remedy.said, "   - ", "     ")
+            lines += wrapped(remedy.said, "   - ", "     ")
     if len(wrong) > most:
         lines.append(f"{len(wrong) - most} more: see the report.")
     if known:
         lines += ["", "Good to know:"]
         for finding in known:
-            lines += _wrapped(finding.title, "- ", "  ")
+            lines += wrapped(finding.title, "- ", "  ")
     return lines
 
 
@@ -144,15 +144,10 @@ def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
     return lines
 
 
-def layout_answer(study: LayoutStudy) -> tuple[list[str], bool]:
-    """The lines of one study, and whether something is short."""
-    findings = findings_of(study)
-    return layout_lines(study, findings), any(finding.is_short for finding in findings)
-
-
 def _cap(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _wrapped(text: str, first: str, then: str) -> list[str]:
+def wrapped(text: str, first: str, then: str) -> list[str]:
+    """A text in lines of a screen's width."""
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False)
