@@ -71,7 +71,7 @@ class ControlLoop:
         clock: monotonic time.
         keeper: makes values durable.
         write: takes every entry of the record; must not block.
-        show: takes a new view of the core after each step that changed something; must not block.
+        show: takes a new view of the core after each step; must not block.
     """
 
     def __init__(
@@ -202,11 +202,9 @@ class ControlLoop:
     def _handle(self, event: Event, now_s: float) -> None:
         commands = self._supervisor.handle(event, now_s)
         self._carry_out(commands, now_s)
-        entries = self._supervisor.recorder.take()
-        for entry in entries:
+        for entry in self._supervisor.recorder.take():
             self._write(entry)
-        # One entry is the event itself: more means that something changed.
-        if self._show is not None and (len(entries) > 1 or not isinstance(event, Ticked)):
+        if self._show is not None:
             self._show(self._supervisor.snapshot())
 
     def _carry_out(self, commands: Sequence[Command], now_s: float) -> None:

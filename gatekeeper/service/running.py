@@ -114,6 +114,8 @@ class Service:
     def _build(self, pins: Pins, open_bank: OpenBank, boot: str) -> None:
         self.store = StateStore(self.folder / STATE_FILE)
         kept = self.store.load(boot)
+        #: Whether this is the first start of this shop: people are then told the cautions.
+        self.is_first_start = kept.fresh
         if self.store.trouble:
             self._troubles["kept_damaged"] = self.store.trouble
         self.wires: Wires = wire_up(

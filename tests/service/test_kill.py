@@ -1,8 +1,14 @@
 """The real program on a bank of pins that keeps every level when its controller dies, as Raspberry Pi OS does."""
 
+import contextlib
+import http.client
+import json
+import random
 import signal
+import socket as socketlib
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -13,6 +19,8 @@ import pytest
 
 from gatekeeper.devices.pin_bank import BankLink
 from gatekeeper.devices.pins import OutputLine
+from gatekeeper.records.state import StateStore
+from gatekeeper.service.running import STATE_FILE
 from gatekeeper.service.wiring import output_lines
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
@@ -186,3 +194,70 @@ def test_outputs_are_listed_motors_first() -> None:
     assert [line.holder for line in lines][: len(shop.motors)] == list(shop.motors)
     assert all(isinstance(line, OutputLine) for line in lines)
     assert len({line.pin for line in lines}) == len(lines)
+
+
+# ---------------------------------------------------------------- settings through the page
+
+
+def free_port() -> int:
+    with socketlib.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def set_delay(port: int, value_s: int) -> bool:
+    """Change the collector's delay as the page does; True once it was answered as done."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE_S)
+    body = f"subject=collector&value_s={value_s}&held=1"
+    connection.request(
+        "POST",
+        "/spin-down",
+        body,
+        {
+            "Origin": f"http://127.0.0.1:{port}",
+            "Content-Type": "application/x-www-form-urlencoded",
+            "Accept": "application/json",
+        },
+    )
+    told = json.loads(connection.getresponse().read())
+    connection.close()
+    return bool(told["accepted"])
+
+
+def test_a_setting_that_was_answered_survives_a_kill_at_any_instant(tmp_path: Path) -> None:
+    port = free_port()
+    shop = tmp_path / "shop.yaml"
+    shop.write_text(example(SHOP).read_text(encoding="utf-8") + f"\npage: {{port: {port}}}\n", encoding="utf-8")
+    state = tmp_path / "state"
+    chance = random.Random(11)
+    answered_s: float | None = None
+    for turn in range(6):
+        program = subprocess.Popen(
+            [sys.executable, "-m", "gatekeeper", "run", str(shop), "--pins", "mock", "--state", str(state)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        assert program.stdout is not None
+        assert program.stderr is not None
+        while not (line := program.stdout.readline()).startswith("Page: "):
+            assert line, program.stderr.read()
+        killer = threading.Timer(0.05 + 0.4 * chance.random(), program.kill)
+        killer.start()
+        value = 100 * turn // 2 + 10
+        with contextlib.suppress(OSError, http.client.HTTPException, ValueError):
+            while program.poll() is None:
+                value += 1
+                if set_delay(port, value):
+                    answered_s = float(value)
+        killer.join()
+        program.wait(DEADLINE_S)
+        program.stdout.close()
+        program.stderr.close()
+        store = StateStore(state / STATE_FILE)
+        kept = store.load("another boot")
+        store.close()
+        # The last value that was answered, or the one that was on its way when the kill came.
+        assert not kept.damaged
+        assert kept.values.get("setting/collector/spin_down_s") in (answered_s, float(value)), turn
+    assert answered_s is not None

@@ -8,11 +8,11 @@ from fake_face import ORIGIN, PIN, FakeBench, FakeFace
 from fastapi.testclient import TestClient
 from shop_views import clearing, shop, stuck
 
+from gatekeeper.cautions import CAUTIONS
 from gatekeeper.service.face import Starts
 from gatekeeper.web import app as web_app
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
-from gatekeeper.web.pages import CAUTIONS
 
 JSON = {"Accept": "application/json"}
 HTML = {"Accept": "text/html"}
