@@ -72,7 +72,11 @@ class MotorDue:
             for name, tool in world.tools.items()
             if tool.causes.get(motor) and tool.state != "stale" and self._surely(name, motor, t_s)
         ]
-        causes += [run.since_t for run in track.runs if run.sure and not run.ended and run.for_s and t_s <= run.since_t + run.for_s]
+        causes += [
+            run.since_t
+            for run in track.runs
+            if run.sure and not run.ended and run.for_s and t_s <= run.since_t + run.for_s
+        ]
         if not causes:
             return None
         due_t = max(

@@ -148,7 +148,7 @@ class MotorRules:
             return
         if motor in step.forced:
             self.world.forced_off(motor, step.t_s)
-        elif self._failed(motor, track, step.t_s) and not self._due_anyhow(step, motor, track):
+        elif self._failed(motor, track, step.t_s) and not self._due_anyhow(step, line, motor, track):
             self._fail(motor, track, step.t_s)
         elif self._forced(motor, track, step.t_s):
             self.world.forced_off(motor, step.t_s)
@@ -162,10 +162,12 @@ class MotorRules:
         just_now = track.seen == "running" and track.seen_t == t_s  # seen in the very step that judges it
         return not track.confirmed or track.seen == "still" or just_now
 
-    def _due_anyhow(self, step: Step, motor: str, track: MotorTrack) -> bool:
-        """Whether a stop of a motor that was confirmed once, and then seen still, is as rule C5 would have it."""
+    def _due_anyhow(self, step: Step, line: Line, motor: str, track: MotorTrack) -> bool:
+        """Whether a stop of a motor that was confirmed is as rule C5 would have it, and the record names no other."""
         flawless = self._too_early(motor, track, step.t_s) is None and self.paths.on_voluntary_stop(step, motor) is None
-        return track.confirmed and flawless and self.world.store(motor, step.t_s) >= 1.0 - STORE_TOL
+        return (
+            line.rule != "C9" and track.confirmed and flawless and self.world.store(motor, step.t_s) >= 1.0 - STORE_TOL
+        )
 
     def _fail(self, motor: str, track: MotorTrack, t_s: float) -> None:
         """Rule C9: off for want of confirmation. The first time leaves one retry to its cause, the second latches."""
