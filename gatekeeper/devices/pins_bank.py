@@ -7,7 +7,7 @@ from typing import Any
 from gpiozero.pins.pi import PiFactory, PiPin
 
 from gatekeeper.devices.pin_bank import BankLink
-from gatekeeper.devices.pins import HEADER_REVISION, RestingOutput
+from gatekeeper.devices.resting import HEADER_REVISION, RestingOutput
 
 
 class BankPin(RestingOutput, PiPin):  # type: ignore[misc]

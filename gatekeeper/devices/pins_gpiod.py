@@ -17,7 +17,7 @@ from gpiozero.exc import PinFixedPull, PinPWMUnsupported, PinSetInput
 from gpiozero.pins.pi import PiFactory, PiPin
 
 from gatekeeper.devices.base import DeviceError
-from gatekeeper.devices.pins import HEADER_LABELS, HEADER_REVISION, RestingOutput
+from gatekeeper.devices.resting import HEADER_LABELS, HEADER_REVISION, RestingOutput
 
 CONSUMER = "gatekeeper"  # the name that line listings show as the holder
 

@@ -11,7 +11,7 @@ import tempfile
 from typing import Any
 
 from gatekeeper.devices.base import DeviceError
-from gatekeeper.devices.pins import HEADER_LABELS, RestingOutput
+from gatekeeper.devices.resting import HEADER_LABELS, RestingOutput
 
 MOST_CHIPS = 16  # boards have fewer than ten
 

@@ -7,7 +7,7 @@ from typing import Any
 from gpiozero.pins.mock import MockFactory, MockPWMPin
 
 from gatekeeper.devices.base import Clock
-from gatekeeper.devices.pins import RestingOutput
+from gatekeeper.devices.resting import RestingOutput
 
 KEPT_STATES = 4096  # a demo runs for weeks: older history is dropped
 Driven = tuple[float, float | None]
