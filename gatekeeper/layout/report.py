@@ -156,7 +156,11 @@ def _tables(study: LayoutStudy, system: SystemStudy) -> Html:
     parts: list[Html | None] = [
         el("h2", None, f"What each machine on the {name} gets {how}"),
         machine_table(study, system),
-        el("p", {"class": "note"}, f"Short: less than {ENOUGH * 100:.0f} % of the need. Suction is read at the hood."),
+        el(
+            "p",
+            {"class": "note"},
+            f"Short: less than {ENOUGH * 100:.0f} % of the need. Static: what a gauge shows behind the hood.",
+        ),
     ]
     pairs = None if study.is_all_open else pair_table(system)
     if pairs is not None:

@@ -13,6 +13,7 @@ from gatekeeper.web.markup import Html, el
 
 _MOST_PAIRED = 16
 _MOST_TRIPLES = 12
+_SHORT_WORDS = 20
 
 
 def table(rows: Sequence[Sequence[str]], loud: Sequence[int] = ()) -> Html:
@@ -23,7 +24,7 @@ def table(rows: Sequence[Sequence[str]], loud: Sequence[int] = ()) -> Html:
             "tr",
             {"class": "bad" if place in loud else None},
             el("th", {"scope": "row"}, row[0]),
-            [el("td", {"class": None if _is_figure(cell) else "words"}, cell) for cell in row[1:]],
+            [el("td", {"class": _kind(cell)}, cell) for cell in row[1:]],
         )
         for place, row in enumerate(rows[1:])
     ]
@@ -39,7 +40,7 @@ def machine_table(study: LayoutStudy, system: SystemStudy) -> Html:
         f"gets, {say.flow_unit}",
         f"drop, {say.velocity_unit}",
         f"slowest main, {say.velocity_unit}",
-        f"suction, {say.pressure_unit}",
+        f"static at the hood, {say.pressure_unit}",
         "",
         f"fan, {say.flow_unit}",
         f"fan, {say.pressure_unit}",
@@ -132,5 +133,8 @@ def duct_table(study: LayoutStudy, system: SystemStudy) -> Html:
     return table(rows, loud)
 
 
-def _is_figure(cell: str) -> bool:
-    return bool(cell) and (cell[0].isdigit() or cell[0] == "-")
+def _kind(cell: str) -> str | None:
+    """Figures stand to the right, words to the left; only long words are broken into lines."""
+    if not cell or cell[0].isdigit() or cell[0] == "-":
+        return None
+    return "words long" if len(cell) > _SHORT_WORDS else "words"

@@ -15,7 +15,7 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from gatekeeper.airflow.tools import ENOUGH, Reading
+from gatekeeper.airflow.tools import ENOUGH, Reading, Tools
 from gatekeeper.control.plan import AirAnswer, AirTable
 from gatekeeper.service.air_systems import AirSystem, air_systems
 from gatekeeper.shop.build import CHIPS_OVER_AIR, CLEAR_MARGIN_S
@@ -31,6 +31,8 @@ MOST_EXTRAS = 3
 _LOSS = 0.02
 #: The longest clear time that is believed, as in the shop's file.
 _LONGEST_CLEAR_S = 120.0
+#: Stands in for air that does not move at all.
+_STILL_MS = 1e-3
 
 Key = tuple[str, frozenset[str]]
 
@@ -142,18 +144,22 @@ def _by_merit(reading: Reading) -> tuple[int, float]:
 def _clear_times(systems: Mapping[str, AirSystem], readings: Mapping[Key, Reading]) -> dict[str, float]:
     """By gate, the longest time that chips take from its hood to the collector, over all rows in which its tool runs.
 
-    Chips move at half the air's velocity, plus one second: assumptions of our own, as for ducts that are not solved.
+    Both with the row's extra gates open and without: these shut once the tool has stopped. Chips move at half the air's
+    velocity, plus one second: assumptions of our own, as for ducts that are not solved.
     """
     clear: dict[str, float] = {}
     for (motor, _), reading in readings.items():
         tools = systems[motor].tools
-        for tool in reading.running:
-            for gate in tools.draws[tool].gates:
-                way = {*tools.ways_of(gate), *(place for place in tools.chips_of(tool) if place not in tools.mains)}
-                ducts = (tools.network.ducts[place] for place in way)
-                slowest_ms = 1e-3
-                travel_s = sum(
-                    duct.length_m / (CHIPS_OVER_AIR * max(reading.velocity_ms[duct.name], slowest_ms)) for duct in ducts
-                )
-                clear[gate] = max(clear.get(gate, 0.0), min(travel_s + CLEAR_MARGIN_S, _LONGEST_CLEAR_S))
+        without = [tools.read(reading.running, tools.gates_of(reading.running))] if reading.extra else []
+        for here in (reading, *without):
+            for tool in here.running:
+                for gate in tools.draws[tool].gates:
+                    clear[gate] = max(clear.get(gate, 0.0), _clear_s(tools, here, tool, gate))
     return clear
+
+
+def _clear_s(tools: Tools, reading: Reading, tool: str, gate: str) -> float:
+    way = {*tools.ways_of(gate), *(place for place in tools.chips_of(tool) if place not in tools.mains)}
+    ducts = [tools.network.ducts[place] for place in way]
+    travel_s = sum(duct.length_m / (CHIPS_OVER_AIR * max(reading.velocity_ms[duct.name], _STILL_MS)) for duct in ducts)
+    return min(travel_s + CLEAR_MARGIN_S, _LONGEST_CLEAR_S)
