@@ -81,7 +81,9 @@ def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) 
         return
     tool.reading = state
     if state == "running":
-        resumes = before == "stale" and tool.was_running and tool.counting
+        # Counted as stopped because nobody answered, it stays so: a flicker of a sensor stuck on is no new run (C12).
+        unanswered = tool.overlong and tool.stale_at is not None and now_s <= tool.stale_at + tool.plan.hold_s
+        resumes = before == "stale" and tool.was_running and (tool.counting or unanswered)
         tool.said_stopped = False
         tool.was_running = False
         tool.hold_until = tool.stale_at = None
@@ -105,6 +107,7 @@ def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) 
     else:
         tool.stale_at = now_s
         tool.was_running = before == "running"
+        tool.overlong = tool.overlong and not tool.said_stopped
         tool.said_stopped = False
         if tool.was_running and tool.counting:
             tool.hold_until = now_s + tool.plan.hold_s

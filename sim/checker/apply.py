@@ -159,6 +159,7 @@ class Inputs:
             track.state, track.said_stopped, track.lost_running = "stopped", False, False
         elif line.word == "stale" and track.state != "stale":
             track.lost_running = track.state == "running" and not track.said_stopped
+            track.doubted = track.state == "running" and track.said_stopped  # the word and the sensor never agreed
             track.lost_overlong = track.lost_running and self.world.overlong(name, line.t_s)
             track.state, track.stale_t = "stale", line.t_s
 
@@ -180,7 +181,7 @@ class Inputs:
             track.causes.clear()
             track.start_t, track.start_seq = line.t_s, line.seq
             step.tool_starts.append((line, good))
-        track.state, track.said_stopped, track.lost_running = "running", False, False
+        track.state, track.said_stopped, track.lost_running, track.doubted = "running", False, False, False
         if facts.feeder is not None:
             (world.feeder_tool_t if good else world.feeder_doubt_t)[facts.feeder] = line.t_s
         if not good:

@@ -132,7 +132,9 @@ class MotorDue:
             if tool.state == "stale" and not tool.said_stopped:
                 ends.append(world.run_on_until(name, motor, tool.stale_t + world.shop.tools[name].hold_s))
             elif tool.stop_t is not None:
-                ends.append(world.run_on_until(name, motor, tool.stop_t))
+                ends.append(
+                    world.run_on_until(name, motor, max(tool.stop_t, tool.back_t) if tool.doubted else tool.stop_t)
+                )
         for run in track.runs:
             if run.for_s is None:
                 return None

@@ -150,7 +150,7 @@ class MotorRules:
             self.world.forced_off(motor, step.t_s)
         elif self._failed(motor, track, step.t_s) and not self._due_anyhow(step, line, motor, track):
             self._fail(motor, track, step.t_s)
-        elif self._forced(motor, track, step.t_s):
+        elif self._forced(line, motor, track, step.t_s):
             self.world.forced_off(motor, step.t_s)
         else:
             self._voluntary(step, line, motor, track)
@@ -179,8 +179,11 @@ class MotorRules:
         if not again:
             track.retry_causes, track.retry_runs, track.any_cut = causes, runs, any_cut
 
-    def _forced(self, motor: str, track: MotorTrack, t_s: float) -> bool:
-        """Other reasons that the record shows: forbidden, lease over, no path, no air, a tool that never stops."""
+    def _forced(self, line: Line, motor: str, track: MotorTrack, t_s: float) -> bool:
+        """Other reasons that the record shows: forbidden, lease over, no path, no air, a tool that never stops.
+
+        Whether the last of them is a forced stop or the end of a delay is open: it is what the record calls it.
+        """
         world = self.world
         if t_s >= track.until_s - TOL_S:
             return True
@@ -189,7 +192,7 @@ class MotorRules:
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
             return True
         running = [tool for tool in world.shop.motor_tools[motor] if world.tools[tool].state == "running"]
-        return bool(running) and all(world.overlong(tool, t_s) for tool in running)
+        return line.rule != "C5" and bool(running) and all(world.overlong(tool, t_s) for tool in running)
 
     def _voluntary(self, step: Step, line: Line, motor: str, track: MotorTrack) -> None:
         world, t_s = self.world, step.t_s

@@ -151,6 +151,7 @@ class ToolTrack:
     stale_t: float = 0.0
     lost_running: bool = False
     lost_overlong: bool = False
+    doubted: bool = False
     said_stopped: bool = False
     causes: dict[str, bool] = field(default_factory=dict)
 

@@ -222,3 +222,28 @@ def test_a_tool_that_comes_back_within_its_hold_is_no_new_start(open_shop):
     shop.wait(5.0)
     assert shop.taken() == []
     assert "found_running" not in shop.alarms()
+
+
+def test_a_flicker_of_a_sensor_stuck_on_is_no_new_run(open_shop):
+    shop = open_shop()
+    shop.starts("planer")
+    shop.wait(661.0)  # asked about at 600 s, counted as stopped at 660 s
+    shop.tool(1, "stale")
+    shop.wait(1.0)
+    shop.tool(1, "running")
+    assert "counted_stopped" in shop.alarms()
+    fan(shop)
+    shop.wait(30.0)
+    assert fan(shop) == [(682.0, "off")]
+
+
+def test_after_a_person_s_word_and_a_lost_sensor_running_counts_again(open_shop):
+    shop = open_shop()
+    shop.starts("planer")
+    shop.wait(20.0)
+    assert shop.answer("stopped", "planer") == "done"
+    shop.tool(1, "stale")
+    shop.tool(1, "running")
+    fan(shop)
+    shop.wait(100.0)
+    assert fan(shop) == []
