@@ -8,13 +8,17 @@ Theory of operation. Three kinds of evidence, each renewed every quarter of a ma
 - **Lasting**: a charging spike is one short event, a running tool draws in every cycle. A spike no longer than half a
   cycle touches at most three quarters, so it lifts at most four half-cycle windows and six whole-cycle windows in a
   row. Five half-cycle windows or seven whole-cycle windows in a row are therefore no spike. The first is the fast way
-  (1 to 1.75 cycles); the second serves currents that flow in one half of the wave only. Half cycles are measured
+  (1 to 1.75 cycles); the second serves currents that flow in one half of the wave only. The fast way also asks that
+  the last half cycles swing about their own mean: a clamp answers a one-sided surge with a level that creeps back for
+  a tenth of a second, and that is no current. A sine has 0.59 of its mean square or more in one of two half cycles a
+  quarter apart, wherever they begin. Half cycles are measured
   from the level learned at rest, and half cycles that are full while the whole cycle, whose own mean is removed, is
   empty are a step of that level: it is learned anew.
 - **Like a tool**: a small current in short pulses feeds electronics (a lamp, a charger, a resting drive), not a
   machine. Where nothing is known of the tool, such a current must reach `spiky_trip_a`, for six cycles; on top of it, a
-  current of another shape must last seven windows, since the standing one lends it no evidence. Where the trip
-  comes from the tool's own figures, the shape is not asked.
+  current of another shape must last seven windows, since the standing one lends it no evidence. The fast way asks for
+  the shape of the last three quarters, where no surge of the switching on is left. Where the trip comes from the
+  tool's own figures, the shape is not asked.
 
 A stop is the net RMS below 0.6 of the trip until `stop_hold_s` is over; only a current that is back and lasting (as
 above) begins the wait anew, so a lone spike does not stretch it, and a few lost cycles are no stop. What stood on the
@@ -44,6 +48,7 @@ SPIKY_SHAPE = 0.6
 SPIKY_SHAPE_WHILE_RUNNING = 0.5
 SPIKY_WINDOWS = 6 * QUARTERS
 HALF_WINDOWS = 5
+SWING_OF_TRIP_MS = 0.5
 CYCLE_WINDOWS = 7
 RELEASE_OF_TRIP = 0.6
 STANDING_S = 1.0
@@ -133,6 +138,7 @@ class Detector:
         self._rest_n = 0
         self._bias_a = 0.0
         self._half_run = self._cycle_run = self._spiky_run = self._back_run = 0
+        self._swing_ms = self._swing_before_ms = 0.0
         self._low_since_s: float | None = None
         self._good_since_s: float | None = None
         self._like_run = 0
@@ -201,6 +207,7 @@ class Detector:
         bias = self._bias_a
         half_ms = r.half_ms - 2 * bias * r.half_mean_a + bias * bias - self._rest_ms
         self._half_run = self._half_run + 1 if half_ms >= trip_ms else 0
+        self._swing_before_ms, self._swing_ms = self._swing_ms, r.half_ms - r.half_mean_a * r.half_mean_a
         if net_ms >= trip_ms:
             self._cycle_run += 1
             self._spiky_run = self._spiky_run + 1 if net_a >= self._settings.spiky_trip_a else 0
@@ -209,15 +216,22 @@ class Detector:
             self._is_spiky = False
 
     def _is_start(self, r: Reading) -> bool:
-        if not self._cycle_run or (self._half_run < HALF_WINDOWS and self._cycle_run < CYCLE_WINDOWS):
+        if not self._cycle_run or (self._cycle_run < CYCLE_WINDOWS and not self._is_fast_start()):
             return False
         if self._settings.spiky_trip_a <= self._settings.trip_a or self._spiky_run >= SPIKY_WINDOWS:
             return True
+        if self._cycle_run < CYCLE_WINDOWS and r.late_shape < SPIKY_SHAPE:
+            return False
         if r.shape < SPIKY_SHAPE:
             self._is_spiky, self._like_run = True, 0
             return False
         self._like_run += 1
         return not self._is_spiky or self._like_run >= CYCLE_WINDOWS
+
+    def _is_fast_start(self) -> bool:
+        if self._half_run < HALF_WINDOWS:
+            return False
+        return max(self._swing_ms, self._swing_before_ms) - self._rest_ms >= SWING_OF_TRIP_MS * self._trip_ms
 
     def _learn_rest(self, r: Reading) -> None:
         """Follow the level at rest and the bias: a plain mean at first, then the last few seconds."""

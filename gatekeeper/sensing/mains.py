@@ -13,7 +13,7 @@ without a new one, then the given frequency counts again.
 
 import math
 
-LOWEST_HZ, HIGHEST_HZ = 45.0, 65.0
+LOWEST_HZ, HIGHEST_HZ = 44.5, 65.5
 #: Ten cycles of four readings.
 READINGS = 40
 #: A window that is off by this much reads wrong by half of it at most, so a nearer estimate is not followed.

@@ -88,9 +88,22 @@ class Reading(NamedTuple):
         Unlike a crest factor it does not hang on whether a sample met the very top of a pulse.
         """
         samples = [x for quarter in self.quarters for x in quarter]
-        mean = sum(samples) / len(samples)
-        rms = self.rms_a / self.a_per_unit
-        return sum([abs(x - mean) for x in samples]) / len(samples) / rms if rms > 0 else 1.0
+        return _shape_about(samples, sum(samples) / len(samples))
+
+    @property
+    def late_shape(self) -> float:
+        """The same of the last three quarters about their median: what they say where a surge may be in the first.
+
+        Between short pulses the current rests, so the median is the level even while that creeps back after a surge.
+        """
+        samples = [x for quarter in self.quarters[1:] for x in quarter]
+        return _shape_about(samples, sorted(samples)[len(samples) // 2])
+
+
+def _shape_about(samples: Sequence[float], level: float) -> float:
+    off = [abs(x - level) for x in samples]
+    rms = math.sqrt(sum([x * x for x in off]) / len(off))
+    return sum(off) / len(off) / rms if rms > 0 else 1.0
 
 
 def net_rms_a(reading_ms: float, noise_ms: float) -> float:

@@ -153,3 +153,28 @@ def test_the_current_on_a_slow_generator_reads_true() -> None:
 
     assert sensor.mains_hz == pytest.approx(46.0, rel=0.006)
     assert sensor.net_a == pytest.approx(3.0, rel=0.03)
+
+
+def surged(running_a: float, surge_a: float, phase: int) -> list[Machine]:
+    """Electronics that come on with a surge of half a cycle at most; a clamp answers with a level that creeps back."""
+    on_s = 2.0 + phase * 0.0013
+    return [
+        Machine(Load(LoadKind.ELECTRONICS, running_a), Stint(on_s)),
+        Machine(Load(LoadKind.HEATER, surge_a), Stint(on_s, on_s + 0.001)),
+    ]
+
+
+@pytest.mark.parametrize("phase", range(16))
+@pytest.mark.parametrize("surge_a", [3.0, 8.0, 15.0])
+def test_electronics_with_a_surge_through_a_clamp_are_no_tool(surge_a: float, phase: int) -> None:
+    assert story(told(surged(0.3, surge_a, phase), 4.0)[1]) == ONE_RUN[:1]
+    # Known by its trip: what runs on is under it, and the level that creeps back is no current.
+    assert story(told(surged(0.3, surge_a, phase), 4.0, trip_a=0.6)[1]) == ONE_RUN[:1]
+
+
+@pytest.mark.parametrize("phase", range(0, 16, 3))
+def test_a_tool_beside_such_a_surge_is_seen(phase: int) -> None:
+    saw = Machine(Load(LoadKind.UNIVERSAL, 1.5), Stint(2.05))
+    seen = told([*surged(0.3, 15.0, phase), saw], 4.0)[1]
+    assert story(seen) == ONE_RUN[:2]
+    assert seen[1].t_s <= 2.05 + 0.14
