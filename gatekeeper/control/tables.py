@@ -148,7 +148,6 @@ MOTOR_TABLE: tuple[Row, ...] = (
         WAITING=_M.BLOCKED,
         COASTING=_M.BLOCKED,
         LATCHED=_M.BLOCKED,
-        BY_HAND=_M.BLOCKED,
     ),
     *_rows("unblocked", BLOCKED=_M.AT_REST),
     *_rows(

@@ -1,12 +1,15 @@
-"""Walks every state that two small shops can reach, breadth first, and judges every step.
+"""Walks every state that three small shops can reach, breadth first, and judges every step.
 
-    python tests/bench/walk.py [--states 20000] [--shop two|three]
+    python tests/bench/walk.py [--states 20000] [--shop two|three|shaking]
 
 A step is one event of a bounded alphabet, or a jump to the next deadline; what the core then wants at the same instant
 is served with it. The core is put from state to state by ``save`` and ``restore``. Two states are the same when their
 keys are: instants count from now, what only the record or the page can see is left out (``key_of``). Each step is
 judged by invariants that cost little; when one fails the path is told, and played once more before the checker of the
 simulator. All times are small whole numbers, so that states repeat.
+
+A walk begins at rest and, besides, at the end of each of its shop's ``LEADS``: scripted ways to states that lie deep,
+judged like every other step. All that follows from them is walked like the rest.
 """
 
 import argparse
@@ -34,7 +37,7 @@ from gatekeeper.control.messages import (
 )
 from gatekeeper.control.plan import GatePlan, InputKind, InputPlan, MotorPlan, Plan, ToolPlan
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.control.tables import GateState, MotorState
+from gatekeeper.control.tables import MotorState
 from sim.checker import check_record
 
 #: What the past beyond this cannot change: longer than any delay of the two shops, seconds.
@@ -73,13 +76,24 @@ THREE = Plan(
     supplies={"air": 1},
     feeders={"north": 1.0},
 )
+#: A gate with a switch that may be shaken, beside one that keeps the path.
+SHAKING = Plan(
+    {"fan": MotorPlan("fan", **FAN)},
+    {
+        "g1": GatePlan("g1", "fan", 0.01, travel_s=2.0, clear_s=1.0, supply="air", has_switch=True, retries=1),
+        "g2": GatePlan("g2", "fan", 0.01, travel_s=1.0, clear_s=1.0, supply="air", retries=1),
+    },
+    {"saw": ToolPlan("saw", ("g1",)), "planer": ToolPlan("planer", ("g2",))},
+    supplies={"air": 1},
+    inputs={"red": InputPlan("red", InputKind.EMERGENCY)},
+)
 JUMP = "to the next deadline"
 ALPHABETS: dict[str, tuple[Plan, tuple[Event | str, ...]]] = {
     "two": (
         TWO,
         (
             JUMP,
-            *(ToolSeen(tool, state) for tool in TWO.tools for state in ("running", "stopped")),  # type: ignore[arg-type]
+            *(ToolSeen(tool, state) for tool in TWO.tools for state in ("running", "stopped")),
             ToolSeen("saw", "stale"),
             Missed("g1"),
             Missed("g2"),
@@ -101,7 +115,7 @@ ALPHABETS: dict[str, tuple[Plan, tuple[Event | str, ...]]] = {
         THREE,
         (
             JUMP,
-            *(ToolSeen(tool, state) for tool in THREE.tools for state in ("running", "stopped")),  # type: ignore[arg-type]
+            *(ToolSeen(tool, state) for tool in THREE.tools for state in ("running", "stopped")),
             SwitchSeen("g1", "open"),
             SwitchSeen("g1", "between"),
             SwitchSeen("g1", "shut"),
@@ -117,26 +131,40 @@ ALPHABETS: dict[str, tuple[Plan, tuple[Event | str, ...]]] = {
             HandSeen("fan", "auto"),
         ),
     ),
+    "shaking": (
+        SHAKING,
+        (
+            JUMP,
+            *(ToolSeen(tool, state) for tool in SHAKING.tools for state in ("running", "stopped")),
+            SwitchSeen("g1", "open"),
+            SwitchSeen("g1", "between"),
+            SwitchSeen("g1", "shut"),
+            Missed("g1"),
+            Missed("g2"),
+            Requested("open", "g1", for_s=6.0),
+            Requested("shut", "g1"),
+            Requested("hold", "g1"),
+            Requested("release", "g1"),
+            InputSeen("red", "open"),
+            InputSeen("red", "made"),
+            Requested("reset"),
+        ),
+    ),
+}
+#: To a gate that is shut; to a fan that was tried twice and is latched, and to one whose retry waits for the feeder
+#: while its path is lost; to a gate in the second of its shake.
+_SHUT = (JUMP, ToolSeen("saw", "running"), JUMP, JUMP)
+_LATCHED = (JUMP, JUMP, ToolSeen("planer", "running"), JUMP, JUMP, JUMP, JUMP)
+_RETRY = (JUMP, SwitchSeen("g1", "open"), JUMP, JUMP, ToolSeen("saw", "running"), JUMP)
+_SHAKES = (JUMP, ToolSeen("planer", "running"), JUMP, JUMP, Requested("open", "g1", for_s=6.0), JUMP, Missed("g1"))
+LEADS: dict[str, tuple[tuple[Event | str, ...], ...]] = {
+    "two": (_SHUT,),
+    "three": (_LATCHED, (*_LATCHED, HandSeen("fan", "off")), _RETRY),
+    "shaking": (_SHAKES,),
 }
 
-#: Rows that a walk of 40000 states does not reach, each with what it would take.
-REASONS = {
-    (
-        "motor",
-        "latched",
-        MotorState.AT_REST,
-    ): "a latched motor goes through Off and back to Auto, or wakes with a kept latch",
-    ("motor", "blocked", MotorState.BY_HAND): "the switch goes from Hand straight to Off: deep in the walk of three",
-    ("motor", "hand_taken", MotorState.LATCHED): "Hand at a motor that is latched: deep in the walk of three",
-    ("motor", "blocked", MotorState.LATCHED): "Off at a motor that is latched: deep in the walk of three",
-    (
-        "gate",
-        "saw_open",
-        GateState.SHAKING,
-    ): "a switch lies in the second of a shake, after a miss on a path that is enough",
-    ("gate", "saw_between", GateState.SHAKING): "a switch speaks in the second of a shake, after a miss: deep in three",
-    ("gate", "saw_shut", GateState.SHAKING): "a switch lies in the second of a shake, after a miss: deep in three",
-}
+#: Rows that no walk reaches, each with what it would take: none. A row that nothing can use is no row.
+REASONS: dict[tuple[str, str, Any], str] = {}
 #: Fields that only the record, the page or the durable beat can see.
 UNSEEN = frozenset({"started_at", "stale_at", "beat_at", "hand_why", "wait_why", "run_what", "sensor_why"})
 
@@ -187,11 +215,13 @@ class Walk:
         plan: the shop.
         alphabet: what may happen in every state.
         most: how many states are looked at, at most.
+        leads: scripted ways to states from which the walk begins, besides rest.
     """
 
     plan: Plan
     alphabet: tuple[Event | str, ...]
     most: int
+    leads: tuple[tuple[Event | str, ...], ...] = ()
     states: int = 0
     transitions: int = 0
     closed: bool = False
@@ -215,28 +245,46 @@ class Walk:
         for event, at_s in begin[1:]:
             self._serve(core, event, at_s, begin)  # type: ignore[arg-type]
         seen = {key_of(core, now_s)}
-        ahead: deque[tuple[Any, float, Any]] = deque([(core.save(), now_s, None)])
+        rest = (core.save(), now_s, None)
+        ahead: deque[tuple[Any, float, Any]] = deque([rest])
+        for lead in self.leads:
+            core.restore(rest[0])
+            at_s, path = now_s, None
+            for what in lead:
+                went = self._go(core, what, at_s, begin, path)
+                if went is None:
+                    raise Wrong(f"a lead jumps where nothing is due\n{self._story(begin, path)}")
+                at_s, path = went
+            seen.add(key_of(core, at_s))
+            ahead.append((core.save(), at_s, path))
         while ahead and len(seen) < self.most:
-            saved, now_s, path = ahead.popleft()
+            saved, at_s, path = ahead.popleft()
             for what in self.alphabet:
                 core.restore(saved)
-                at_s, event = now_s, what
-                if what == JUMP:
-                    due_s = core.next_deadline()
-                    if due_s is None:
-                        continue
-                    at_s, event = due_s, Ticked()
-                longer = (path, (event, at_s))
-                self._serve(core, event, at_s, begin, longer)  # type: ignore[arg-type]
-                self.transitions += 1
-                key = key_of(core, at_s)
+                went = self._go(core, what, at_s, begin, path)
+                if went is None:
+                    continue
+                key = key_of(core, went[0])
                 if key not in seen:
                     seen.add(key)
-                    ahead.append((core.save(), at_s, longer))
+                    ahead.append((core.save(), *went))
         self.states, self.closed = len(seen), not ahead
         for machine in (core.world.gate_machine, core.world.motor_machine):
             for (happened, source), number in (machine.reached or {}).items():
                 self.reached[machine.name, happened, source] += number
+
+    def _go(self, core: Supervisor, what: Event | str, at_s: float, begin: list[Any], path: Any) -> Any:
+        """One event or jump: when it was and the path with it; None where nothing is due."""
+        event: Any = what
+        if what == JUMP:
+            due_s = core.next_deadline()
+            if due_s is None:
+                return None
+            at_s, event = due_s, Ticked()
+        path = (path, (event, at_s))
+        self._serve(core, event, at_s, begin, path)
+        self.transitions += 1
+        return at_s, path
 
     def _serve(self, core: Supervisor, event: Event, at_s: float, begin: list[Any], path: Any = None) -> None:
         try:
@@ -308,7 +356,7 @@ def main() -> int:
     reached: Counter[tuple[str, str, Any]] = Counter()
     for name in [options.shop] if options.shop else ALPHABETS:
         plan, alphabet = ALPHABETS[name]
-        walk, began = Walk(plan, alphabet, options.states), time.perf_counter()
+        walk, began = Walk(plan, alphabet, options.states, LEADS[name]), time.perf_counter()
         walk.run()
         took_s = time.perf_counter() - began
         end = "closed" if walk.closed else f"bound of {options.states} states reached"
