@@ -126,8 +126,9 @@ def _began(world: World, tool: Tool, seen_to_start: bool, now_s: float) -> None:
     tool.counting = True
     woken = systems_woken_by(world, tool)
     causes = {motor.name for motor in woken if seen_to_start and may_be_cause(world, motor)}
-    causes |= {motor.name for motor in woken if not seen_to_start and motor.resume and world.blocked(motor) is None}
-    tool.causes = frozenset(causes)
+    resumed = {motor.name for motor in woken if not seen_to_start and motor.resume and world.blocked(motor) is None}
+    tool.causes = frozenset(causes | resumed)
+    tool.resumed_until = world.resume_until if resumed else None
     served = [world.motors[name] for name in world.systems_of[tool.name]]
     tool.found = not any(motor.name in tool.causes or motor.on for motor in served)
     tool.shut_start = not world.shop_open
@@ -373,6 +374,10 @@ def _advance_tool(world: World, tool: Tool, now_s: float) -> None:
         if tool.counting:
             count_stopped(world, tool, now_s)
     _question(world, tool, now_s)
+    if tool.resumed_until is not None and now_s >= tool.resumed_until:
+        tool.resumed_until = None
+        tool.causes = frozenset(name for name in tool.causes if world.motors[name].on)
+        tool.found = not any(world.motors[name].on for name in world.systems_of[tool.name])
 
 
 def _question(world: World, tool: Tool, now_s: float) -> None:

@@ -216,7 +216,7 @@ def _run(world: World, request: Requested, now_s: float) -> str:
         for tool in world.tools_of[motor.name]:
             if tool.counting and tool.reading == "running":  # a lost one never causes a start (C12)
                 tool.causes |= {motor.name}
-                tool.found = False
+                tool.found, tool.resumed_until = False, None
     return f"{request.subject} runs for {for_s:.0f} s."
 
 

@@ -302,7 +302,10 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
         motor.retry_used = False
         shaker = world.shaker_of.get(motor.name)
         if shaker is not None and world.shop_open and world.blocked(shaker) is None and shaker.hand == "auto":
-            shaker.shake_by = now_s + motor.plan.coast_s + SHAKE_WITHIN_S
+            if shaker.on:  # it goes on for this run, too, instead of stopping and starting anew (C8)
+                shaker.run_until = now_s + motor.plan.coast_s + shaker.plan.shake_s
+            else:
+                shaker.shake_by = now_s + motor.plan.coast_s + SHAKE_WITHIN_S
 
 
 def reconcile(world: World, motor: Motor, now_s: float) -> None:

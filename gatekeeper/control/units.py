@@ -212,14 +212,16 @@ class Tool(Unit):
 
     ``reading`` is the last word of its sensor. ``counting`` says that it counts as running for C5. ``causes`` are the
     motors for which its present run, or the delay after it, is a fresh cause (C21). ``was_running`` is the good reading
-    before a lost one; ``said_stopped`` a person's word. ``order`` is the order of starts.
+    before a lost one; ``said_stopped`` a person's word. ``order`` is the order of starts. ``resumed_until`` ends causes
+    that stand only because a run may be resumed (C21).
     """
 
     FIELDS = (
         "reading", "counting", "causes", "started_at", "stopped_at", "stale_at", "was_running", "said_stopped",
         "ask_at", "asked", "answer_by", "overlong", "order", "found", "hold_until", "shut_start",
+        "resumed_until",
     )  # fmt: skip
-    INSTANTS = frozenset({"ask_at", "answer_by", "hold_until"})
+    INSTANTS = frozenset({"ask_at", "answer_by", "hold_until", "resumed_until"})
 
     def __init__(self, plan: ToolPlan) -> None:
         self.plan = plan
@@ -240,6 +242,7 @@ class Tool(Unit):
         self.order = 0
         self.found = False
         self.shut_start = False
+        self.resumed_until: float | None = None
 
     @property
     def wants_gates(self) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 
 from gatekeeper.control.alarms import FAULTS, Standing, sentence
 from gatekeeper.control.keeping import (
+    RESUME_BEAT_S,
     may_resume,
     out_of_service_of,
     setting_key,
@@ -81,6 +82,7 @@ class World:
         beat = kept.values.get("beat")
         resumed = beat.get("resumed_s") if isinstance(beat, dict) and kept.same_boot else None
         self.resumed_s: float | None = resumed
+        self.resume_until = now_s + RESUME_BEAT_S  # a start after this resumes nothing any more
         self._take_up(kept, now_s)
         self._index()
         # The notes of one step.

@@ -347,6 +347,8 @@ class Inputs:
                 for name in world.shop.motor_tools[motor]:
                     if world.tools[name].state == "running":
                         world.tools[name].causes.setdefault(motor, False)
+                cuts = any(tool.state == "running" for tool in world.tools.values())
+                track.any_cut |= cuts and world.shop.systems[motor].kind == "air_cleaner"
             else:
                 world.gates_by_hand(motor)
 

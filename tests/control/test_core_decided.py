@@ -1,5 +1,7 @@
 """Cases that RULES leave open, as they were decided (see README): one small scenario each."""
 
+import dataclasses
+
 import pytest
 import shop_plans
 
@@ -247,3 +249,42 @@ def test_after_a_person_s_word_and_a_lost_sensor_running_counts_again(open_shop)
     fan(shop)
     shop.wait(100.0)
     assert fan(shop) == []
+
+
+def test_a_run_is_resumed_within_a_minute_or_not_at_all(open_shop):
+    shop = open_shop(shop_plans.switches())
+    shop.starts("saw")
+    shop.wait(70.0)
+    shop.answer("hold", "g1")
+    shop.answer("hold", "g2")
+    shop.answer("hold", "g3")
+    shop.truth_gate["g1"] = "between"
+    shop.restart(down_s=5.0)
+    shop.taken()
+    shop.wait(59.0)
+    assert fan(shop) == []  # no path
+    shop.wait(20.0)
+    assert "found_running" in shop.alarms()
+    shop.answer("release", "g1")
+    shop.wait(20.0)
+    assert shop.core.world.gates["g1"].is_open
+    assert shop.state() == "at_rest"
+
+
+def test_a_shaker_still_on_when_its_collector_ends_again_goes_on_and_does_not_start_anew(open_shop):
+    plan = shop_plans.cleaner_and_shaker()
+    for name, per_hour in (("fan", 3600.0), ("shaker", 60.0)):
+        plan.motors[name] = dataclasses.replace(plan.motors[name], starts_per_hour=per_hour)
+    shop = open_shop(plan)
+
+    def run(for_s):
+        shop.starts("planer")
+        shop.wait(1.0)
+        shop.stops("planer")
+        shop.wait(for_s)
+        return [word for _, name, word in shop.taken() if name == "shaker"]
+
+    assert run(30.0) == ["on", "off"]
+    assert run(15.0) == ["on"]  # less than one start is left, so a cut cannot stop it
+    assert run(15.0) == []
+    assert run(90.0) == ["off"]
