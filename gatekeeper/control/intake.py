@@ -82,7 +82,7 @@ def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) 
     tool.reading = state
     if state == "running":
         # Counted as stopped because nobody answered, it stays so: a flicker of a sensor stuck on is no new run (C12).
-        unanswered = tool.overlong and tool.stale_at is not None and now_s <= tool.stale_at + tool.plan.hold_s
+        unanswered = tool.overlong and tool.stale_at is not None and now_s < tool.stale_at + tool.plan.hold_s
         resumes = before == "stale" and tool.was_running and (tool.counting or unanswered)
         tool.said_stopped = False
         tool.was_running = False

@@ -26,8 +26,10 @@ Where the rules leave a choice, these readings are used; where two readings allo
 14. A circuit that is declared and was not read since waking may count as open where a message about it says so.
 15. Clearing the alarm of a gate is no release. A damaged record forgets holds and latches, and counts as out of
     service for every motor.
-16. A motor whose `state` says `latched` beside an alarm of the highest heap owes no start, and takes up no cause.
-17. A reading with `fresh` false is a fact and no cause: the change itself was not watched.
+16. Clear is about the motor that it names. A delay made longer brings no cause back; turning to Hand uses causes up.
+    A stop that could be of two kinds (C5, or C9 and C12) is judged as what the record calls it.
+17. A motor whose `state` says `latched` beside an alarm of the highest heap owes no start, and takes up no cause.
+18. A reading with `fresh` false is a fact and no cause: the change itself was not watched.
 """
 
 from sim.checker.judge import Checker, check_record

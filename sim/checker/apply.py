@@ -175,7 +175,7 @@ class Inputs:
     def _tool_runs(self, step: Step, line: Line, name: str, track: ToolTrack) -> None:
         world, facts = self.world, self.world.shop.tools[name]
         good = track.state == "stopped" and field_of(line.value, "fresh") is not False
-        within_hold = track.state == "stale" and line.t_s <= track.stale_t + facts.hold_s
+        within_hold = track.state == "stale" and line.t_s < track.stale_t + facts.hold_s - TOL_S
         goes_on = within_hold and track.lost_running and not track.said_stopped
         if not goes_on:
             track.causes.clear()

@@ -135,7 +135,8 @@ class PathRules:
             return None
         gates = [self.world.gates[name] for name in system.gates if name in self.world.gates]
         left = [gate for gate in gates if gate.confirmed_open(step.t_s) and gate.facts.gate not in shut]
-        works = any(gate.facts.actuated and not self.world.gate_excused(gate.facts.gate, step.t_s) for gate in gates)
+        able = [gate for gate in gates if gate.facts.gate not in step.subjects("gate_belief", "stuck")]
+        works = any(gate.facts.actuated and not self.world.gate_excused(gate.facts.gate, step.t_s) for gate in able)
         if left and works and not any(gate.facts.actuated for gate in left):
             return f"{motor} is parked on a hand gate alone although an automatic gate works."
         return None
