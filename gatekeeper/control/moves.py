@@ -182,7 +182,8 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
     told: set[str] = set()
     waiting: set[str] = set()
     #: Supplies on which a running tool's first attempt waits: a slot that a missed move leaves is not for its retry.
-    owed: set[str | None] = set()
+    #: Another gate of that tool's may use a slot that it holds itself.
+    owed: dict[str | None, int] = {}
     for wish in queue:
         gate = wish.gate
         if gate.name in told or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
@@ -191,7 +192,8 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             continue
         moving = busy.setdefault(gate.plan.supply, [])
         limit = world.plan.supplies.get(gate.plan.supply, 1) if gate.plan.supply is not None else None
-        if gate in moving and not gate.moves and gate.plan.supply in owed:
+        own = wish.rank is Rank.TOOL and wish.order == owed.get(gate.plan.supply)
+        if gate in moving and not gate.moves and gate.plan.supply in owed and not own:
             waiting.add(gate.name)
             _note_wait(world, gate, wish, now_s)
             continue
@@ -201,7 +203,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
                 waiting.add(gate.name)
                 _note_wait(world, gate, wish, now_s)
                 if wish.rank is Rank.TOOL:
-                    owed.add(gate.plan.supply)
+                    owed.setdefault(gate.plan.supply, wish.order)
                 if wish.what == "open" and (back := _reversible(world, gate, moving, told, now_s)):
                     why = "turned back: no gate is proven open and no other one can move"
                     proposals.append(Proposal(MoveGate(back.name, "open"), "C3", why))

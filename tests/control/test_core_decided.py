@@ -288,3 +288,16 @@ def test_a_shaker_still_on_when_its_collector_ends_again_goes_on_and_does_not_st
     assert run(15.0) == ["on"]  # less than one start is left, so a cut cannot stop it
     assert run(15.0) == []
     assert run(90.0) == ["off"]
+
+
+def test_a_gate_that_still_holds_the_slot_itself_opens_at_once(open_shop):
+    shop = open_shop(shop_plans.shared_gate())  # the planer has g2 and g3 on one supply that moves one
+    shop.starts("saw")
+    shop.wait(20.0)
+    assert shop.answer("open", "g3", for_s=1.0) == "done"
+    shop.wait(1.7)  # its switch says open already, and its travel is not over
+    shop.taken()
+    shop.step(SwitchSeen("g3", "between"))
+    shop.step(SwitchSeen("g3", "shut"))
+    shop.starts("planer")
+    assert (31.7, "g3", "open") in shop.taken()
