@@ -35,9 +35,10 @@ def rows_of(first: LayoutStudy, second: LayoutStudy) -> list[Row]:
     for size, word in ((2, "pairs"), (3, "triples")):
         counts = [_fed(study, size) for study in (first, second)]
         if any(total for _, total in counts):
-            better = 0 if counts[0][0] == counts[1][0] else 1 + (counts[1][0] > counts[0][0])
-            one_fed, two_fed = (f"{fed} of {total}" for fed, total in counts)
-            rows.append(Row(f"{word} with enough air", one_fed, two_fed, better))
+            (one_fed, one_all), (two_fed, two_all) = counts
+            better = 0 if one_fed == two_fed or not (one_all and two_all) else 1 + (two_fed > one_fed)
+            said = [f"{fed} of {total}" if total else _NONE for fed, total in counts]
+            rows.append(Row(f"{word} with enough air", said[0], said[1], better))
     return rows
 
 

@@ -50,9 +50,10 @@ def _title(studies: Sequence[LayoutStudy], findings: Sequence[Sequence[Finding]]
         wrong = [sum(finding.is_short for finding in found) for found in findings]
         names = [study.name for study in studies]
         if wrong[0] == wrong[1]:
-            return f"{names[0]} and {names[1]} leave as much to mend: {_things(wrong[0])} each."
+            return f"Both layouts, {names[0]} and {names[1]}, leave {_things(wrong[0])} to mend."
         better = 0 if wrong[0] < wrong[1] else 1
-        return f"{names[better]} leaves {_things(wrong[better])} to mend, {names[1 - better]} {wrong[1 - better]}."
+        less, more = names[better], names[1 - better]
+        return f"Of two layouts {less} leaves {_things(wrong[better])} to mend, {more} {_things(wrong[1 - better])}."
     worst = next((finding for finding in findings[0] if finding.harm is not Harm.TO_KNOW), None)
     if worst is None:
         return "Every machine gets its air when it runs alone."

@@ -123,7 +123,7 @@ def test_pairs_are_a_triangle_of_percents(tmp_path: Path) -> None:
 def test_two_layouts_are_set_side_by_side(tmp_path: Path) -> None:
     _, reader = page_of(tmp_path, "garage-one-collector", "one-evening")
 
-    assert reader.texts["h1"] == ["one-evening leaves nothing to mend, garage-one-collector 1."]
+    assert reader.texts["h1"] == ["Of two layouts one-evening leaves nothing to mend, garage-one-collector one thing."]
     assert "Side by side" in reader.texts["h2"]
     assert "table saw gets, cfm" in reader.texts["th"]
 
@@ -149,3 +149,9 @@ def test_all_open_says_so(tmp_path: Path) -> None:
 )
 def test_a_length_is_drawn_by_its_margin(velocity_ms: float | None, kind: str) -> None:
     assert velocity_class(velocity_ms) == kind
+
+
+def test_two_alike_leave_the_same(tmp_path: Path) -> None:
+    _, reader = page_of(tmp_path, "one-evening", "one-evening")
+
+    assert reader.texts["h1"] == ["Both layouts, one-evening and one-evening, leave nothing to mend."]
