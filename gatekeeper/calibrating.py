@@ -139,6 +139,8 @@ def _go(engine: Calibration, clamp: Clamped, banks: dict[str, SpiBank], converte
         if face.show is not None:
             face.show(_live(engine, clamp))
         if engine.step in (Step.DONE, Step.REFUSED):
+            if face.show is not None:
+                face.show("")
             return
 
 

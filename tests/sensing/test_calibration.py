@@ -161,6 +161,16 @@ def test_another_machine_that_runs_all_the_time_does_not_matter() -> None:
     assert proposed(Walk(plain(LoadKind.UNIVERSAL, 3.0), others=noisy).run()).place == ("adc", 1)
 
 
+def test_a_spike_elsewhere_before_the_start_is_nobodys() -> None:
+    """A charger that is plugged in between the prompt and the switch: 30 A for half a cycle on another wire."""
+    spike = {("adc", 2): [Machine(Load(LoadKind.HEATER, 30.0), Stint(13.5, 13.501))]}
+    person = Walk(plain(LoadKind.UNIVERSAL, 3.0), others=spike)
+    found = proposed(person.run())
+
+    assert person.on_s > 13.6
+    assert found.place == ("adc", 1)
+
+
 def test_a_generator_is_no_hindrance() -> None:
     found = proposed(Walk(plain(LoadKind.UNIVERSAL, 3.0), mains=Mains(46.5, hunts_hz=0.5)).run())
     assert found.idle_a == pytest.approx(3.0, rel=0.03)

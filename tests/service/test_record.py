@@ -11,7 +11,9 @@ from typer.testing import CliRunner, Result
 
 from gatekeeper import taking
 from gatekeeper.cli import app
+from gatekeeper.devices.base import Block
 from gatekeeper.recording import read_recording
+from gatekeeper.service.clamp_reading import clamp_of_machine, summary, take
 from gatekeeper.taking import CannotTake, record_to_file
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -74,6 +76,29 @@ def test_a_dead_converter_is_recorded_and_said_to_be_dead(tmp_path: Path) -> Non
     assert lines[1] == (
         "The sensor is not to be believed. "
         "The reading does not move at all: look at the sensor's plug and the converter."
+    )
+
+
+def test_holes_are_counted_and_the_rate_is_that_of_the_whole(tmp_path: Path) -> None:
+    """A bus that is taken away for 0.3 s after each read: fewer samples in the same time, and it is said."""
+    shop = example_shop("garage-one-collector")
+    plant = HandPlant(shop)
+    converters = plant.converters(is_virtual=False)
+    bank = converters.open(shop, "clamp board")
+    read = bank.read
+
+    def late(samples: int) -> Block:
+        block = read(samples)
+        plant.clock.advance(0.3)
+        return block
+
+    bank.read = late  # type: ignore[method-assign]
+    taken = take(bank, clamp_of_machine(shop, "table saw"), 5.0, 60.0)
+
+    assert taken.holes == pytest.approx(5.0 / 0.36, abs=2)
+    assert taken.rate_hz == pytest.approx(len(taken.samples_a) / 5.2, rel=0.1)
+    assert summary(taken, "table saw", "x.csv")[2] == (
+        f"The converter was not read without a break: {taken.holes} holes of more than 5 ms."
     )
 
 
