@@ -230,8 +230,9 @@ def _has_to_move(world: World, wish: Wish, now_s: float) -> bool:
     if wish.what == "shut":
         return state in (GateState.OPEN, GateState.OPENING, GateState.UNPROVEN)
     if state is GateState.SHAKING:
-        until = wish.gate.shake_until
-        return until is None or until <= now_s or wish.rank is Rank.TOOL
+        until, motor = wish.gate.shake_until, world.motors[wish.gate.plan.system]
+        lost = motor.fan_runs(now_s) and world.path_lost(motor, now_s)
+        return until is None or until <= now_s or wish.rank is Rank.TOOL or lost
     return state in (GateState.SHUT, GateState.UNPROVEN, GateState.SHUTTING)
 
 

@@ -96,12 +96,18 @@ class PathRules:
 
     def _lost_at_rest(self, step: Step, motor: str) -> None:
         track = self.world.motors[motor]
+        # One on its way to shut takes the slot itself: at rest nothing asks that it be turned back.
+        openable = [
+            name
+            for name in self._openable(step, motor)
+            if not (self.world.gates[name].command == "shut" and self.world.gates[name].maybe_moving(step.t_s))
+        ]
         lost = (
             not track.is_on(step.t_s)
             and track.path_lost_t is None
             and not self.world.path_enough(motor, step.t_s)
             and not self._on_the_way(step, motor)
-            and bool(self._openable(step, motor))
+            and bool(openable)
         )
         if self.due.overdue("C7", motor, lost, step.t_s, AT_ONCE_S):
             step.late("C7", motor, f"{motor} rests without a path although a gate could be opened.")

@@ -301,3 +301,15 @@ def test_a_gate_that_still_holds_the_slot_itself_opens_at_once(open_shop):
     shop.step(SwitchSeen("g3", "shut"))
     shop.starts("planer")
     assert (31.7, "g3", "open") in shop.taken()
+
+
+def test_a_gate_being_shaken_is_itself_opened_where_the_path_is_lost(open_shop):
+    shop = open_shop(shop_plans.mixed_hand())
+    shop.step(SwitchSeen("h1", "open"))
+    shop.answer("flush", "fan")
+    shop.wait(2.0)
+    shop.taken()
+    shop.step(Missed("g1"))
+    assert gate_orders(shop, "g1") == [(12.0, "shut")]  # a short back-and-forth: the hand gate is open
+    shop.step(SwitchSeen("h1", "between"))
+    assert gate_orders(shop, "g1") == [(12.0, "open")]
