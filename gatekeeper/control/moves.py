@@ -118,22 +118,26 @@ def _path(
         # At rest a hand gate may be moved by anybody: it is no path where an automatic one works (C7).
         return not (resting and automatic and not gate.plan.actuated)
 
+    runs = motor.fan_runs(now_s)
+    lost = runs and world.path_lost(motor, now_s)
     expected = motor.plan.relief_m2
-    counted = set()
+    counted, queued = set(), set()
     for gate in gates:
         stays = gate.is_open and (gate.name in keep or not gate.can_serve)
         # One that comes only as extra air comes after everything else: it is no path to count on yet (C11).
         first = gate.name in asked and asked[gate.name].rank is not Rank.EXTRA
         comes = first and gate.can_serve and (gate.is_open or gate.may_move(now_s))
+        if comes and lost and not (gate.is_open or gate.state is GateState.OPENING) and _crowded(world, gate, now_s):
+            queued.add(gate.name)  # the fan has no path now: what must wait for a slot is none (C3)
+            comes = False
         if (stays or comes) and counts(gate):
             counted.add(gate.name)
             expected += gate.plan.area_m2
     if world.enough(motor, expected):
         return
-    runs = motor.fan_runs(now_s)
     why = "kept open so that air can reach the fan" + ("" if runs else " at the next start")
     candidates = sorted(
-        (gate for gate in gates if gate.can_serve and gate.name not in counted),
+        (gate for gate in gates if gate.can_serve and gate.name not in counted | queued),
         key=lambda gate: (
             not (gate.is_open or gate.may_move(now_s)),  # released a moment ago: another gate comes sooner
             not (gate.is_open or gate.name in asked),  # one that is wanted anyhow
@@ -149,6 +153,13 @@ def _path(
         expected += gate.plan.area_m2
         if world.enough(motor, expected):
             return
+
+
+def _crowded(world: World, gate: Gate, now_s: float) -> bool:
+    """True where other gates take every slot of its supply."""
+    supply = gate.plan.supply
+    others = [g for g in world.gates.values() if g is not gate and g.plan.supply == supply and g.is_busy(now_s)]
+    return supply is not None and len(others) >= world.plan.supplies.get(supply, 1)
 
 
 def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, str]) -> list[Wish]:

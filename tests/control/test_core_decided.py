@@ -313,3 +313,14 @@ def test_a_gate_being_shaken_is_itself_opened_where_the_path_is_lost(open_shop):
     assert gate_orders(shop, "g1") == [(12.0, "shut")]  # a short back-and-forth: the hand gate is open
     shop.step(SwitchSeen("h1", "between"))
     assert gate_orders(shop, "g1") == [(12.0, "open")]
+
+
+def test_gates_that_wait_for_a_slot_are_no_path_while_the_fan_has_none(open_shop):
+    shop = open_shop(shop_plans.shared_gate())
+    shop.answer("run", "fan", for_s=100.0)
+    shop.wait(10.0)
+    shop.starts("planer")  # g2 opens, g3 waits for the same supply
+    shop.step(Missed("g2"))
+    shop.taken()
+    shop.step(Missed("g1"))  # the only path; on a supply of its own
+    assert gate_orders(shop, "g1") == [(20.0, "open")]
