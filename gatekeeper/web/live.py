@@ -97,19 +97,19 @@ class Live:
             changed = self._face.wait_for_change(version, _WAIT_S)
             now_controls = self.controls()
             if changed or now_controls != controls:
-                view = self._face.view()
-                version, controls = view.version, now_controls
+                version, controls = self._face.view().version, now_controls
                 for page in tuple(self._watching):
-                    self._redraw(page, view, controls)
+                    self._redraw(page)
                 self._call(self._ring)
             if time.monotonic() - beat_s >= _BEAT_S:
                 beat_s = time.monotonic()
                 self._call(self._pass_on_beat)
             self._ending.wait(_PAUSE_S)
 
-    def _redraw(self, page: str, view: ShopView, controls: tuple[BenchControl, ...]) -> Drawn | None:
+    def _redraw(self, page: str) -> Drawn | None:
         with self._lock:
-            parts = self._draw(page, view, controls)
+            # The view is taken inside: of two threads that draw the same page the later one has the newer view.
+            parts = self._draw(page, self._face.view(), self.controls())
             if parts is None:
                 return None
             before = self._drawn.get(page)
@@ -154,7 +154,7 @@ class Live:
         sent = 0
         beats = -1
         try:
-            await asyncio.to_thread(self._redraw, page, self._face.view(), self.controls())
+            await asyncio.to_thread(self._redraw, page)
             while not self._ended:
                 bell.clear()
                 drawn = self._drawn.get(page)

@@ -10,7 +10,7 @@ from gpiozero.pins.pi import PiBoardInfo
 
 from gatekeeper.devices.actuators import RelayPairGate, ServoGate
 from gatekeeper.devices.pin_bank import boot_line
-from gatekeeper.devices.pins import HEADER_REVISION
+from gatekeeper.devices.resting import HEADER_REVISION
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch
 from gatekeeper.service.pin_table import HEADER_PINS, ClampRow, PinRow, as_markdown, clamp_table, pin_table
