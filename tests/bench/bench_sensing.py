@@ -133,15 +133,16 @@ def idle(hours: float) -> None:
     rows = []
     rate_hz = MAINS_HZ * 16
     for chip, bits in CHIPS.items():
-        for noise_lsb in (0.7, 3.0, 10.0):
+        for noise_lsb in (0.7, 3.0):
             sensor, false_starts = CurrentSensor(MAINS_HZ, front=front(bits)), 0
             chance = np.random.default_rng(3)
             for k in range(max(1, round(hours * 60))):
                 steps = front(bits).rest_code + chance.normal(0.0, noise_lsb, round(60 * rate_hz))
                 codes = np.floor(steps).astype(int).tolist()
                 false_starts += sum(s.reason is Reason.STARTED for s in sensor.feed(Block(60.0 * k, rate_hz, codes)))
-            rows.append((chip, noise_lsb, f"{sensor.rest_a:.3f} A", f"{sensor.trip_a:.2f} A", false_starts))
-    table(("converter", "noise, steps", "level at rest", "trip in force", "false starts"), rows)
+            found = sensor.state.value if sensor.state else "-"
+            rows.append((chip, noise_lsb, f"{noise_lsb * front(bits).a_per_code:.3f} A", found, false_starts))
+    table(("converter", "noise, steps", "noise", "state at the end", "false starts"), rows)
 
 
 # ---------------------------------------------------------------- the receiver curve
