@@ -31,7 +31,7 @@ def take(world: World, event: Event, now_s: float) -> None:
         case ToolSeen(tool=name, state=state, fresh=fresh):
             _tool_seen(world, world.tools[name], state, fresh, now_s)
         case SwitchSeen(gate=name, state=state):
-            _switch_seen(world, world.gates[name], state)
+            _switch_seen(world, world.gates[name], state, now_s)
         case Missed(gate=name):
             _missed(world, world.gates[name])
         case MotorSeen(motor=name, state=state):
@@ -175,8 +175,10 @@ def note_inrush(world: World, feeder: str, now_s: float) -> None:
 # ---------------------------------------------------------------- gates
 
 
-def _switch_seen(world: World, gate: Gate, state: str) -> None:
+def _switch_seen(world: World, gate: Gate, state: str, now_s: float) -> None:
     gate.switch, gate.sure = state, True
+    if state == "open" and gate.doubt_until is not None and now_s < gate.doubt_until:
+        return  # believed when the move that was halted would have ended
     was_opening, was_shutting = gate.state is GateState.OPENING, gate.state is GateState.SHUTTING
     world.gate_machine.fire(gate, f"saw_{state}")
     if (was_opening and state == "open") or (was_shutting and state == "shut"):
@@ -352,6 +354,10 @@ def _advance_gate(world: World, gate: Gate, now_s: float) -> None:
             _missed(world, gate)
     if gate.busy_until is not None and now_s >= gate.busy_until:
         gate.busy_until = None
+    if gate.doubt_until is not None and now_s >= gate.doubt_until:
+        gate.doubt_until = None
+        if gate.state is GateState.UNPROVEN and gate.switch == "open" and gate.sure:
+            world.gate_machine.fire(gate, "saw_open")
     if gate.clear_until is not None and now_s >= gate.clear_until:
         gate.clear_until = None
     if gate.free_at is not None and now_s >= gate.free_at:

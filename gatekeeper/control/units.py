@@ -47,14 +47,18 @@ class Gate(Unit):
     the present intention. ``held`` is the words of whoever holds it; ``free_at`` ends the three seconds after a
     release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when, and
     ``wait_rule`` for what, it waits for a
-    slot. ``sure``: the switch has spoken since the last order to shut, so that "open" is no word from before the move.
+    slot. ``doubt_until``: halted while it shut, and until then a switch that says "open" may only tell where it comes
+    from. ``sure``: the switch has spoken since the last order to shut, so that "open" is no word from before the move.
     """
 
     FIELDS = (
         "state", "switch", "busy_until", "arrive_by", "tries", "held", "free_at", "hand", "hand_until", "hand_why",
         "clear_until", "shake_until", "shaken", "wait_from", "worked", "sure", "wait_rule",
+        "doubt_until",
     )  # fmt: skip
-    INSTANTS = frozenset({"busy_until", "arrive_by", "free_at", "hand_until", "clear_until", "shake_until"})
+    INSTANTS = frozenset(
+        {"busy_until", "arrive_by", "free_at", "hand_until", "clear_until", "shake_until", "doubt_until"}
+    )
 
     def __init__(self, plan: GatePlan) -> None:
         self.plan = plan
@@ -76,6 +80,7 @@ class Gate(Unit):
         self.shaken = False
         self.wait_from: float | None = None
         self.wait_rule: str | None = None
+        self.doubt_until: float | None = None
 
     @property
     def is_open(self) -> bool:

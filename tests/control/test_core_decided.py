@@ -324,3 +324,20 @@ def test_gates_that_wait_for_a_slot_are_no_path_while_the_fan_has_none(open_shop
     shop.taken()
     shop.step(Missed("g1"))  # the only path; on a supply of its own
     assert gate_orders(shop, "g1") == [(20.0, "open")]
+
+
+def test_a_switch_that_says_open_within_a_halted_shutting_is_believed_when_it_would_have_ended(open_shop):
+    shop = open_shop(shop_plans.switches())
+    shop.starts("saw")
+    shop.wait(10.0)
+    shop.starts("lathe")
+    shop.wait(20.0)
+    shop.stops("saw")
+    shop.wait(3.0)
+    assert (43.0, "g1", "shut") in shop.taken()
+    shop.jammed.add("g1")
+    shop.answer("hold", "g1")
+    shop.step(SwitchSeen("g1", "open"))
+    assert not shop.core.world.gates["g1"].is_open
+    shop.wait(2.5)  # dead time and travel
+    assert shop.core.world.gates["g1"].is_open
