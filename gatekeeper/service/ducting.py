@@ -9,13 +9,14 @@ duct "NAME/GATE"; a gate straight on its motor is a duct of the gate's name; a r
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gatekeeper.airflow import losses
 from gatekeeper.airflow.air import STANDARD_DENSITY_KG_M3, Air, air_at
 from gatekeeper.airflow.fan import FanCurve, estimated_curve
 from gatekeeper.airflow.friction import slack_hose_factor
 from gatekeeper.airflow.network import Collector, Duct, Gate, Hood, Network
+from gatekeeper.airflow.solve import prepare
 from gatekeeper.shop import model
 from gatekeeper.shop.written import Material
 
@@ -126,6 +127,9 @@ class _Laying:
             collector=Collector(motor.name, self.filter_line(), self.separator_square(air)),
             fan=curve,
         )
+        if motor.suction_reading is not None:
+            curve = corrected_fan(network, motor.suction_reading)
+            network = replace(network, fan=curve)
         tools_at = {gate.name: tuple(t.name for t in shop.tools_of(motor.name) if gate.name in t.gates) for gate in own}
         return Ducting(network, curve.is_estimate, tuple(self.guessed), tools_at)
 
@@ -264,3 +268,33 @@ def cone_loss(from_m2: float, to_m2: float) -> float:
     if from_m2 > to_m2:
         return losses.contraction(min(from_m2 / to_m2, 10.0), CONE_DEG)
     return losses.expansion(to_m2 / from_m2, CONE_DEG)
+
+
+#: What is left of an estimated curve's error once one reading has set its height: the shape stays a guess. Our own.
+READ_ERROR = 0.1
+#: A reading may change the speed of the curve by this factor at most, either way; beyond it was not this fan.
+SPEED_MOST = 3.0
+
+
+def corrected_fan(network: Network, reading: model.SuctionReading) -> FanCurve:
+    """The fan curve that gives the suction that was read, by the fan laws on its speed.
+
+    A curve that was only estimated keeps a smaller error; one that was given stays a given one. The nearest curve is
+    taken where no speed within the allowed range gives the reading.
+    """
+    curve = network.fan
+    prepared = prepare(network)
+
+    def suction_pa(speed_ratio: float) -> float:
+        solution = prepared.with_fan(curve.scaled(speed_ratio)).solve(reading.open_gates)
+        return -solution.ducts()[reading.duct].static_downstream_pa
+
+    low, high = 1.0 / SPEED_MOST, SPEED_MOST
+    for _ in range(60):
+        middle = (low + high) / 2
+        if suction_pa(middle) < reading.suction_pa:
+            low = middle
+        else:
+            high = middle
+    found = curve.scaled((low + high) / 2)
+    return replace(found, error=min(found.error, READ_ERROR))

@@ -39,6 +39,7 @@ from gatekeeper.shop.model import (
     Shop,
     Sign,
     StartsFrom,
+    SuctionReading,
     Supply,
     Tool,
 )
@@ -306,6 +307,11 @@ class _Builder:
             air_changes=part.air_changes,
             flow_m3s=part.flow,
             fan_curve=part.fan_curve,
+            suction_reading=(
+                SuctionReading(part.suction_reading.duct, part.suction_reading.suction, part.suction_reading.open)
+                if part.suction_reading is not None
+                else None
+            ),
             filter_loss=part.filter_loss,
             separator_loss=part.separator_loss,
             measured_density_kg_m3=part.measured_density,

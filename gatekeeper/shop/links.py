@@ -24,6 +24,8 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("motors", "*", "feeder"), ("feeders",)),
     (("motors", "*", "follows"), ("motors",)),
     (("motors", "*", "confirmed_by", "converter"), ("converters",)),
+    (("motors", "*", "suction_reading", "duct"), ("ducts",)),
+    (("motors", "*", "suction_reading", "open"), ("gates",)),
     (("ducts", "*", "towards"), ("ducts", "motors")),
     (("gates", "*", "duct"), ("ducts",)),
     (("gates", "*", "supply"), ("supplies",)),
@@ -43,7 +45,7 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
 """Keys that hold a name, and the sections where it must be found."""
 
 
-LISTS = ("gates", "motors")
+LISTS = ("gates", "motors", "open")
 """The keys among them that may hold several names."""
 
 

@@ -120,6 +120,15 @@ class FlowPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class SuctionReading:
+    """Static suction read at a duct's end towards the collector, with just ``open_gates`` open and the fan running."""
+
+    duct: str
+    suction_pa: float
+    open_gates: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Motor:
     """A motor that the controller starts. A collector or tool vacuum has its own system of ducts and gates.
 
@@ -165,6 +174,7 @@ class Motor:
     air_changes: float | None
     flow_m3s: float | None
     fan_curve: tuple[FlowPoint, ...]
+    suction_reading: SuctionReading | None
     filter_loss: FlowPoint | None
     separator_loss: FlowPoint | None
     measured_density_kg_m3: float | None

@@ -14,7 +14,7 @@ from gatekeeper.shop.model import BoardDeath, InputKind, Makes, MotorKind
 from gatekeeper.shop.motor_starts import starts_allowed
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
-from gatekeeper.shop.written import InputPart, MotorPart, SensorPart, ShopFile, ToolPart
+from gatekeeper.shop.written import InputPart, MotorPart, SensorPart, ShopFile, SuctionPart, ToolPart
 
 _SPARKS = re.compile(
     r"\b(grinder|grinding|welder|welding|forge|torch|plasma|spray|furnace|fireplace|ash|linisher)\b", re.I
@@ -88,6 +88,16 @@ class _Here:
                     "no gate is on this motor's ducts, so it can never draw air; add one", "motors", name, key=True
                 )
 
+    def _suction(self, motor: str, reading: SuctionPart) -> Iterator[Fault]:
+        loc = ("motors", motor, "suction_reading")
+        if self.ends.get(reading.duct, motor) != motor:
+            yield self.fault(f"this duct does not lead to {motor}; name the one with the hole", *loc, "duct")
+        for gate in reading.open:
+            if self.motor_of_gate(gate) not in (None, motor):
+                yield self.fault(
+                    f"{gate} is not on a duct of {motor}; name the gates that were open there", *loc, "open"
+                )
+
     def motors(self) -> Iterator[Fault]:
         for name, motor in self.parts.motors.items():
             loc = ("motors", name)
@@ -99,6 +109,8 @@ class _Here:
                 )
                 yield self.fault(said, *loc, "switched_by", "when_board_dies")
             yield from self._motor_keys(loc, motor)
+            if motor.suction_reading is not None:
+                yield from self._suction(name, motor.suction_reading)
             if motor.confirmed_by is not None:
                 yield from self.sensor(motor.confirmed_by, *loc, "confirmed_by")
 

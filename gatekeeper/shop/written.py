@@ -122,6 +122,14 @@ class SwitchPart(Part):
     )
 
 
+class SuctionPart(Part):
+    """One reading at a hole in the wall of a duct, collector running, with just these gates open."""
+
+    duct: Name = _key("The duct with the hole; it is read at its end towards the collector.")
+    suction: Annotated[float, quantity("pressure", "10 Pa", "40 kPa")] = _key("What the gauge showed, such as 6 in wg.")
+    open: Names = _key("The gates that were open; all others were shut.")
+
+
 class ConfirmPart(SensorPart):
     """What confirms that a motor runs."""
 
@@ -183,6 +191,10 @@ class MotorPart(Part):
     air_changes: Annotated[float, number(1, 60)] | None = _key("Air cleaner: air changes after the last cut.", None)
     flow: Annotated[float, quantity("flow", "0.001 m3/s", "30 m3/s")] | None = _key("Flow on its plate.", None)
     fan_curve: FanCurve = _key("Points of its fan curve, such as 350 cfm at 8 in wg.", ())
+    suction_reading: SuctionPart | None = _key(
+        "One reading of the suction in a duct with known gates open; it corrects the fan curve, given or estimated.",
+        None,
+    )
     filter_loss: FlowAtPressure | None = _key("Pressure lost in the filter at a flow: 800 cfm at 1 in wg.", None)
     separator_loss: FlowAtPressure | None = _key("Pressure lost in the separator at a flow.", None)
     measured_density: Annotated[float, quantity("density", "0.3 kg/m3", "3 kg/m3")] | None = _key(
