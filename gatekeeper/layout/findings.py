@@ -293,10 +293,12 @@ def _not_known(study: LayoutStudy, systems: list[SystemStudy]) -> Iterator[Findi
     guessed = [system.system.motor.name for system in systems if system.fan_is_estimate]
     if guessed:
         what = f"The fan of the {guessed[0]} is an estimate" if len(guessed) == 1 else "The fans are estimates"
-        title = f"{what} from motor power: every flow may be off by {ESTIMATE_ERROR * 100:.0f} %."
+        error = max(system.system.prepared.network.fan.error for system in systems if system.fan_is_estimate)
+        how = "motor power" if error == ESTIMATE_ERROR else "motor power and one suction reading"
+        title = f"{what} from {how}: every flow may be off by {error * 100:.0f} %."
         why = (
-            "Write the maker's curve into the shop file (fan_curve), or set it right by one suction reading: "
-            "every figure follows."
+            "Write the maker's curve into the shop file (fan_curve), or set it right by one suction reading "
+            "(suction_reading): every figure follows."
         )
         yield Finding(Harm.TO_KNOW, "fan_estimate", "shop", title, why)
     needs = {tool: need for system in systems for tool, need in system.system.needs.items()}
