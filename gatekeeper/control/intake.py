@@ -178,7 +178,9 @@ def note_inrush(world: World, feeder: str, now_s: float) -> None:
 def _switch_seen(world: World, gate: Gate, state: str, now_s: float) -> None:
     gate.switch, gate.sure = state, True
     if state == "open" and gate.doubt_until is not None and now_s < gate.doubt_until:
-        return  # believed when the move that was halted would have ended
+        # Believed when the time of its shutting is over.
+        world.gate_machine.fire(gate, "saw_open" if gate.moves else "saw_between")
+        return
     was_opening, was_shutting = gate.state is GateState.OPENING, gate.state is GateState.SHUTTING
     world.gate_machine.fire(gate, f"saw_{state}")
     if (was_opening and state == "open") or (was_shutting and state == "shut"):

@@ -160,7 +160,7 @@ def _release(world: World, request: Requested, now_s: float) -> str:
     if gate.state is GateState.STUCK:
         world.gate_machine.fire(gate, "released")
         world.keep(f"stuck/{gate.name}", None)
-        if gate.switch in ("open", "shut") and gate.sure:
+        if gate.switch in ("open", "shut") and gate.sure and gate.doubt_until is None:
             world.gate_machine.fire(gate, f"saw_{gate.switch}")
     if gate.held is not None:
         gate.held = None

@@ -10,7 +10,7 @@ from gatekeeper.control.messages import MoveGate, SwitchMotor
 from gatekeeper.control.moves import Proposal, SystemWishes, ration, wishes
 from gatekeeper.control.plan import MotorKind, Proof
 from gatekeeper.control.starts import START_TOLERANCE
-from gatekeeper.control.tables import GateState, MotorState
+from gatekeeper.control.tables import MotorState
 from gatekeeper.control.units import Gate, Motor
 from gatekeeper.control.world import AIR_SPIN_UP_S, World
 
@@ -227,21 +227,19 @@ def apply(world: World, command: MoveGate | SwitchMotor, now_s: float) -> None:
 def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
     fire = world.gate_machine.fire
     if what == "halt":
-        if gate.plan.has_switch and gate.state in (GateState.SHUTTING, GateState.SHAKING):
-            gate.doubt_until = gate.busy_until
         fire(gate, "halted")
         gate.busy_until = gate.arrive_by = gate.shake_until = None
         return
-    gate.doubt_until = None
     whole_s = gate.plan.dead_s + gate.plan.travel_s
     late_s = max(LATE_LEAST_S, LATE_SHARE * gate.plan.travel_s) if gate.plan.has_switch else 0.0
     gate.busy_until = now_s + whole_s
     gate.arrive_by = now_s + whole_s + late_s
     if what == "open":
         fire(gate, "order_open")
-        gate.shake_until = None
+        gate.shake_until = gate.doubt_until = None
         return
     gate.sure = False
+    gate.doubt_until = gate.busy_until if gate.plan.has_switch else None
     motor = world.motors[gate.plan.system]
     if gate.name in world.shaking:
         fire(gate, "order_shake")

@@ -46,9 +46,9 @@ class Gate(Unit):
     instant at which a move without a switch has arrived, or one with a switch has missed. ``tries`` counts misses of
     the present intention. ``held`` is the words of whoever holds it; ``free_at`` ends the three seconds after a
     release. ``hand`` is what a person asked of it, until ``hand_until``. ``wait_from`` is since when, and
-    ``wait_rule`` for what, it waits for a
-    slot. ``doubt_until``: halted while it shut, and until then a switch that says "open" may only tell where it comes
-    from. ``sure``: the switch has spoken since the last order to shut, so that "open" is no word from before the move.
+    ``wait_rule`` for what, it waits for a slot. ``sure``: the switch has spoken since the last order to shut, so that
+    "open" is no word from before the move. ``doubt_until``: the end of the time of a shutting, halted or not: before it
+    a switch that says "open" may only tell where it comes from.
     """
 
     FIELDS = (
@@ -85,7 +85,8 @@ class Gate(Unit):
     @property
     def is_open(self) -> bool:
         """Confirmed open (RULES, terms): by its switch, or by a full uninterrupted travel."""
-        return self.state is GateState.OPEN or (self.state is GateState.STUCK and self.switch == "open" and self.sure)
+        spoken = self.switch == "open" and self.sure and self.doubt_until is None
+        return self.state is GateState.OPEN or (self.state is GateState.STUCK and spoken)
 
     @property
     def moves(self) -> bool:
