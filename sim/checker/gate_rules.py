@@ -148,16 +148,18 @@ class GateRules:
                 self.waiting[name] = Waiting(tool, line.t_s)
             elif name in step.shutting:
                 step.flag("C1", line, name, f"{name} was moving shut when {tool} started, and was not reversed.")
-            elif self.world.slot_free(gate.facts.supply, step.t_s, name) and not self._earlier(gate, line.t_s):
+            elif self.world.slot_free(gate.facts.supply, step.t_s, name) and not self._earlier(gate, tool, line.t_s):
                 step.flag("C4", line, name, f"{name} was not opened in the step that saw {tool} start.")
             else:
                 self.waiting[name] = Waiting(tool, line.t_s)
                 self._stop_a_move(step, line, gate)
 
-    def _earlier(self, gate: GateTrack, start_t: float) -> bool:
+    def _earlier(self, gate: GateTrack, tool: str, start_t: float) -> bool:
         """Whether the slot that this gate itself may still take is owed to a tool that started earlier."""
         return any(
-            waiting.start_t < start_t and self.world.gates[name].facts.supply == gate.facts.supply
+            waiting.tool != tool
+            and waiting.start_t <= start_t
+            and self.world.gates[name].facts.supply == gate.facts.supply
             for name, waiting in self.waiting.items()
         )
 
