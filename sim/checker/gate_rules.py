@@ -148,17 +148,20 @@ class GateRules:
                 self.waiting[name] = Waiting(tool, line.t_s)
             elif name in step.shutting:
                 step.flag("C1", line, name, f"{name} was moving shut when {tool} started, and was not reversed.")
-            elif self.world.slot_free(gate.facts.supply, step.t_s, name) and not self._earlier(gate, tool, line.t_s):
+            elif self.world.slot_free(gate.facts.supply, step.t_s, name) and not self._earlier(
+                gate, tool, line.t_s, step
+            ):
                 step.flag("C4", line, name, f"{name} was not opened in the step that saw {tool} start.")
             else:
                 self.waiting[name] = Waiting(tool, line.t_s)
                 self._stop_a_move(step, line, gate)
 
-    def _earlier(self, gate: GateTrack, tool: str, start_t: float) -> bool:
+    def _earlier(self, gate: GateTrack, tool: str, start_t: float, step: Step) -> bool:
         """Whether the slot that this gate itself may still take is owed to a tool that started earlier."""
         return any(
             waiting.tool != tool
             and waiting.start_t <= start_t
+            and not self.world.gate_excused(name, step.t_s)
             and self.world.gates[name].facts.supply == gate.facts.supply
             for name, waiting in self.waiting.items()
         )
@@ -187,6 +190,9 @@ class GateRules:
                 continue
             free = self.world.slot_free(gate.facts.supply, step.t_s, name)
             excused = self.world.gate_excused(name, step.t_s)
+            excused = excused or (
+                gate.maybe_holds_slot(step.t_s) and self._earlier(gate, waiting.tool, waiting.start_t, step)
+            )
             if self.due.overdue("C4", name, free and not excused, step.t_s, AT_ONCE_S):
                 step.late("C4", name, f"{name} of the running {waiting.tool} still waits although a slot is free.")
             self._said(step, name, waiting, queued=not free and not excused)

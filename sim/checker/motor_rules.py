@@ -191,6 +191,10 @@ class MotorRules:
             return True
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
             return True
+        if line.rule in ("C3", "C3a") and world.shop.path_binds(motor):
+            dead_s = max((gate.facts.dead_s for gate in world.gates.values()), default=0.0)
+            if t_s <= world.path_since(motor, t_s) + dead_s + TOL_S:
+                return True  # the core may count the dead time with every move
         running = [tool for tool in world.shop.motor_tools[motor] if world.tools[tool].state == "running"]
         return line.rule != "C5" and bool(running) and all(world.overlong(tool, t_s) for tool in running)
 
