@@ -1,7 +1,9 @@
 """The packed program: built as a wheel, installed elsewhere, run from another folder."""
 
+import signal
 import subprocess
 import sys
+import urllib.request
 import venv
 import zipfile
 from pathlib import Path
@@ -64,3 +66,20 @@ def test_the_commands_run_from_another_folder(installed: Path, tmp_path: Path) -
     replayed = run("replay", "current.csv", "--rate", "2000", "--mains", "50")
     assert replayed.returncode == 0, replayed.stderr
     assert replayed.stdout.splitlines()[-1] == "1 start of the tool seen; the collector was switched on once."
+
+
+@pytest.mark.slow
+def test_the_demo_runs_from_another_folder_and_ends_by_a_signal(installed: Path, tmp_path: Path) -> None:
+    command = [str(installed / "gatekeeper"), "demo", "--port", "0"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path) as demo:
+        assert demo.stdout is not None
+        assert demo.stderr is not None
+        said = [demo.stdout.readline() for _ in range(3)]
+        assert said[:2] == ["Back-wall garage: a virtual shop under the real controller.\n", "The page:\n"]
+        with urllib.request.urlopen(said[2].strip(), timeout=60) as page:
+            assert page.status == 200
+            assert "Back-wall garage" in page.read().decode()
+        demo.send_signal(signal.SIGTERM)
+        assert demo.wait(60) == 0
+        assert demo.stderr.read() == ""
+    assert list(tmp_path.iterdir()) == []
