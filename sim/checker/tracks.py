@@ -108,7 +108,7 @@ class GateTrack:
             dead_end_s = self.command_t + self.facts.dead_s + self.facts.travel_s
             if self.command == "shut" and self.confirmed_shut(t_s) and t_s >= dead_end_s - TOL_S:
                 return
-            just_proven = self.command == "open" and not self.facts.switch and t_s < dead_end_s - TOL_S
+            just_proven = self.command in ("open", "shut") and not self.facts.switch and t_s < dead_end_s - TOL_S
             if self.moving(t_s) or just_proven or (self.facts.switch and self.maybe_moving(t_s)):
                 self.command, self.command_t = "halt", t_s
             return
