@@ -207,20 +207,19 @@ def free_port() -> int:
 
 def set_delay(port: int, value_s: int) -> bool:
     """Change the collector's delay as the page does; True once it was answered as done."""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE_S)
-    body = f"subject=collector&value_s={value_s}&held=1"
-    connection.request(
-        "POST",
-        "/spin-down",
-        body,
-        {
-            "Origin": f"http://127.0.0.1:{port}",
-            "Content-Type": "application/x-www-form-urlencoded",
-            "Accept": "application/json",
-        },
-    )
-    told = json.loads(connection.getresponse().read())
-    connection.close()
+    with contextlib.closing(http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE_S)) as connection:
+        connection.request(
+            "POST",
+            "/spin-down",
+            f"subject=collector&value_s={value_s}&held=1",
+            {
+                "Origin": f"http://127.0.0.1:{port}",
+                "Content-Type": "application/x-www-form-urlencoded",
+                "Accept": "application/json",
+            },
+        )
+        with connection.getresponse() as answer:
+            told = json.loads(answer.read())
     return bool(told["accepted"])
 
 
