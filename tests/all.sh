@@ -43,7 +43,7 @@ say "import contracts"
 quietly .venv/bin/lint-imports
 
 say "tests"
-.venv/bin/python -m pytest -n 2 "$@"
+.venv/bin/python -m pytest -n 2 --timeout 240 "$@"
 
 # The pure packages under the other Pythons, where they answer.
 for other in 3.11 3.12 3.13; do
