@@ -153,7 +153,7 @@ def time_to_ready() -> None:
                 assert program.stdout is not None
                 program.stdout.readline()
                 ready.append(time.monotonic() - begun_s)
-                program.stdout.readline()
+                next(line for line in program.stdout if line.startswith("Page: "))
                 paged.append(time.monotonic() - begun_s)
                 time.sleep(2)
                 if program.poll() is not None:
@@ -172,8 +172,7 @@ def first_picture() -> None:
     command = [sys.executable, "-m", "gatekeeper", "run", "school-room", "--pins", "mock", "--state", folder]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as program:
         assert program.stdout is not None
-        program.stdout.readline()
-        address = program.stdout.readline().split()[1]
+        address = next(line for line in program.stdout if line.startswith("Page: ")).split()[1]
         with sync_playwright() as chromium:
             browser = chromium.chromium.launch(
                 executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-background-networking"]
