@@ -12,12 +12,19 @@ quietly() {
     if "$@" >"$log" 2>&1; then rm -f "$log"; else status=$?; cat "$log"; rm -f "$log"; exit "$status"; fi
 }
 
-# Debian packages, where this machine is a Debian and we may install: a real browser for the page's tests.
-if ! command -v chromium >/dev/null 2>&1 && command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
-    say "installing chromium"
+# Debian packages, where this machine is a Debian and we may install: a real browser for the page's tests, a real broker
+# for the meters and neighbours, and what checks the unit file.
+packages=
+needs() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] || packages="$packages $2"; }
+needs chromium "chromium fonts-dejavu-core"
+needs mosquitto mosquitto
+needs systemd-analyze systemd
+if [ -n "$packages" ] && command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
+    say "installing$packages"
     export DEBIAN_FRONTEND=noninteractive
     quietly apt-get update
-    quietly apt-get install -y --no-install-recommends chromium fonts-dejavu-core
+    # shellcheck disable=SC2086  # a list of names
+    quietly apt-get install -y --no-install-recommends $packages
 fi
 
 # A Python that is new enough.
