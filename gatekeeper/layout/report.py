@@ -11,7 +11,7 @@ from gatekeeper.layout.report_plot import fan_plot
 from gatekeeper.layout.report_tables import duct_table, machine_table, pair_table, table, triple_words
 from gatekeeper.layout.report_tree import duct_tree
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
-from gatekeeper.web.markup import Html, el, join
+from gatekeeper.markup import Html, el, join
 
 
 def report_page(studies: Sequence[LayoutStudy], findings: Sequence[Sequence[Finding]]) -> str:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from gatekeeper.airflow.study import SetAir, free_delivery_m3s, system_curve
 from gatekeeper.layout.measures import Measures
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
+from gatekeeper.markup import Html, el, join
 from gatekeeper.shop.faults import listed
-from gatekeeper.web.markup import Html, el, join
 
 _WIDTH, _HEIGHT = 640.0, 380.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 20.0, 16.0, 46.0

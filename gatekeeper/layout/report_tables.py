@@ -8,8 +8,8 @@ from gatekeeper.airflow.tools import ENOUGH
 from gatekeeper.layout.report_tree import worst_velocities
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
 from gatekeeper.layout.text import machine_rows
+from gatekeeper.markup import Html, el
 from gatekeeper.service.air_systems import duct_of
-from gatekeeper.web.markup import Html, el
 
 _MOST_PAIRED = 16
 _MOST_TRIPLES = 12

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from gatekeeper.airflow.needs import TRANSPORT_MS
 from gatekeeper.layout.measures import Measures
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
+from gatekeeper.markup import Html, el
 from gatekeeper.service.air_systems import duct_of
 from gatekeeper.shop.faults import listed
-from gatekeeper.web.markup import Html, el
 
 _WIDTH = 980.0
 _LEFT = 74.0

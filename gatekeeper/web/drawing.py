@@ -9,9 +9,9 @@ grows with the reader's letters and its rows stay beside their words.
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import DuctView, GateView, GateWord, MotorView, SensorWord, ShopView, ToolView
 from gatekeeper.web import words
-from gatekeeper.web.markup import Html, el, join
 
 #: Drawn units: a row, the picture's width, the first main, the step of a fold, and where a gate sits on its drop.
 _ROW = 72.0

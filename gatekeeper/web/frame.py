@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import ShopView
 from gatekeeper.web import parts, words
-from gatekeeper.web.markup import Html, el, join
 
 STATIC: Mapping[str, bytes] = {
     name: (files("gatekeeper.web") / "static" / name).read_bytes() for name in ("page.css", "page.js")

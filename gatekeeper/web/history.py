@@ -1,8 +1,8 @@
 """History: a day's lanes, a few plain numbers, and the record in words."""
 
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import DayLine, DayView, Lane, LaneSpan, ShopView
 from gatekeeper.web.frame import Visit, frame
-from gatekeeper.web.markup import Html, el, join
 
 _DAY_S = 24 * 3600
 

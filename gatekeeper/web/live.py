@@ -11,8 +11,8 @@ import time
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass
 
+from gatekeeper.markup import Html
 from gatekeeper.service.face import Bench, BenchControl, Face, ShopView
-from gatekeeper.web.markup import Html
 
 #: Parts of one page, by the id of the element that each fills.
 Parts = Mapping[str, Html]

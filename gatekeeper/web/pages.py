@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 
 from gatekeeper.cautions import CAUTIONS
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import BenchControl, MotorView, ShopView, SpinDown
 from gatekeeper.web import drawing, parts, spin_down, words
 from gatekeeper.web.frame import Visit, frame, live
-from gatekeeper.web.markup import Html, el, join
 
 
 def is_live(page: str, view: ShopView) -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import (
     Attention,
     BenchControl,
@@ -21,7 +22,6 @@ from gatekeeper.service.face import (
 )
 from gatekeeper.web import words
 from gatekeeper.web.asking import CAUTION, NO_START, STARTS
-from gatekeeper.web.markup import Html, el, join
 
 _HEAP_TITLE = {Heap.NOW: "Now", Heap.TODAY: "Today", Heap.WHEN_YOU_CAN: "When you can"}
 _WORST_FIRST = (StopWord.NOT_CONFIRMED, StopWord.SENT, StopWord.STOPPING, StopWord.STOPPED)

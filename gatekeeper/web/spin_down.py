@@ -2,9 +2,9 @@
 
 import math
 
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import MotorView, Saying, ShopView, SpinDown, ToolView
 from gatekeeper.web import words
-from gatekeeper.web.markup import Html, el, join
 from gatekeeper.web.parts import hidden
 
 

@@ -4,8 +4,8 @@ import math
 import time
 from urllib.parse import quote
 
+from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import GateView, Saying, SensorWord, ToolView, Units
-from gatekeeper.web.markup import Html, el, join
 
 _INCH_M = 0.0254
 _FOOT_M = 0.3048

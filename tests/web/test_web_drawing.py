@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 from shop_views import cutting, gate, large, shop, stuck, tool, with_gates
 
+from gatekeeper.markup import el, join
 from gatekeeper.service.face import GateWord, Saying, SensorWord, ShopView, StopView, StopWord, Units
 from gatekeeper.web import drawing, parts, words
-from gatekeeper.web.markup import el, join
 
 GATES = {
     GateWord.OPEN: "bar open",

@@ -5,9 +5,9 @@ import threading
 from fake_face import FakeFace
 from shop_views import clearing, shop
 
+from gatekeeper.markup import Html
 from gatekeeper.service.face import BenchControl, ShopView
 from gatekeeper.web.live import Live
-from gatekeeper.web.markup import Html
 
 
 def test_a_drawing_that_waited_for_its_turn_shows_the_view_of_its_turn() -> None:

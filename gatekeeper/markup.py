@@ -9,7 +9,7 @@ _EMPTY = frozenset({"input", "meta", "link", "br"}) | _DRAWN
 
 
 class Html(str):
-    """Finished markup. Only this module and string literals of this package make it."""
+    """Finished markup. Only this module and string literals of the packages that draw pages make it."""
 
     __slots__ = ()
 
