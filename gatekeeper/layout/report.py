@@ -1,12 +1,12 @@
 """The study as one self-contained page: the finding as its title, drawing, what mends it, tables, and sources."""
 
 from collections.abc import Sequence
-from importlib import resources
 
 from gatekeeper.airflow.needs import TRANSPORT_MS
 from gatekeeper.airflow.tools import ENOUGH
 from gatekeeper.layout.compare import rows_of
 from gatekeeper.layout.findings import Finding, Harm
+from gatekeeper.layout.report_parts import document, told_list
 from gatekeeper.layout.report_plot import fan_plot
 from gatekeeper.layout.report_tables import duct_table, machine_table, pair_table, table, triple_words
 from gatekeeper.layout.report_tree import duct_tree
@@ -26,18 +26,7 @@ def report_page(studies: Sequence[LayoutStudy], findings: Sequence[Sequence[Find
         *(_part(study, found, is_only=len(studies) == 1) for study, found in zip(studies, findings, strict=True)),
         _computed(first),
     ]
-    head = [
-        el("meta", {"charset": "utf-8"}),
-        el("meta", {"name": "viewport", "content": "width=device-width, initial-scale=1"}),
-        el("title", None, title),
-        el("style", None, Html(_style())),
-    ]
-    page = el("html", {"lang": "en"}, el("head", None, head), el("body", None, body))
-    return f"<!doctype html>\n{page}\n"
-
-
-def _style() -> str:
-    return (resources.files("gatekeeper.layout") / "report.css").read_text(encoding="utf-8")
+    return document(title, body)
 
 
 def _names(studies: Sequence[LayoutStudy]) -> str:
@@ -222,7 +211,7 @@ def _computed(study: LayoutStudy) -> Html:
         "section",
         None,
         el("h2", None, "How this was computed, and from what"),
-        el("ul", {"class": "known"}, [el("li", None, one) for one in told]),
+        told_list(told),
     )
 
 

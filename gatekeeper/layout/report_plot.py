@@ -1,11 +1,10 @@
 """Fan and system curves with their operating points, as inline SVG with axes, units and a table of the data."""
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from gatekeeper.airflow.study import SetAir, free_delivery_m3s, system_curve
 from gatekeeper.layout.measures import Measures
+from gatekeeper.layout.report_parts import Plot, round_marks, svg_text
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
 from gatekeeper.markup import Html, el, join
 from gatekeeper.shop.faults import listed
@@ -14,15 +13,6 @@ _WIDTH, _HEIGHT = 640.0, 380.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 20.0, 16.0, 46.0
 _STEPS = 40
 _MOST_SETS = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Plot:
-    """A plot, the sentence under it, and the rows of data behind it (the first row is the head)."""
-
-    svg: Html
-    sentence: str
-    rows: list[list[str]]
 
 
 def fan_plot(study: LayoutStudy, system: SystemStudy) -> Plot:
@@ -104,17 +94,19 @@ class _Axes:
     def frame(self) -> list[Html]:
         parts: list[Html] = []
         bottom, left = _HEIGHT - _BOTTOM, _LEFT
-        for mark in _marks(self.say.flow_number(self.most_m3s)):
+        for mark in round_marks(self.say.flow_number(self.most_m3s)):
             at = _LEFT + (_WIDTH - _LEFT - _RIGHT) * mark / self.say.flow_number(self.most_m3s)
             parts.append(el("path", {"d": f"M{at:.1f} {_TOP} V{bottom}", "class": "grid"}))
-            parts.append(_text(at, bottom + 16.0, f"{mark:g}", "middle"))
-        for mark in _marks(self.say.pressure_number(self.most_pa)):
+            parts.append(svg_text(at, bottom + 16.0, f"{mark:g}", "middle"))
+        for mark in round_marks(self.say.pressure_number(self.most_pa)):
             at = bottom - (bottom - _TOP) * mark / self.say.pressure_number(self.most_pa)
             parts.append(el("path", {"d": f"M{left} {at:.1f} H{_WIDTH - _RIGHT}", "class": "grid"}))
-            parts.append(_text(left - 6.0, at + 4.0, f"{mark:g}", "end"))
+            parts.append(svg_text(left - 6.0, at + 4.0, f"{mark:g}", "end"))
         parts.append(el("path", {"d": f"M{left} {_TOP} V{bottom} H{_WIDTH - _RIGHT}", "class": "axis"}))
         parts.append(
-            _text((left + _WIDTH - _RIGHT) / 2.0, _HEIGHT - 8.0, f"air through the fan, {self.say.flow_unit}", "middle")
+            svg_text(
+                (left + _WIDTH - _RIGHT) / 2.0, _HEIGHT - 8.0, f"air through the fan, {self.say.flow_unit}", "middle"
+            )
         )
         turn = f"translate(14 {(_TOP + bottom) / 2.0:.0f}) rotate(-90)"
         words = f"static pressure, {self.say.pressure_unit}"
@@ -145,15 +137,3 @@ class _Axes:
                 kept.append((q0 + (flow - q0) * (self.most_pa - p0) / (pressure - p0), self.most_pa))
             break
         return "M" + " L".join(f"{self.x(flow):.1f} {self.y(pressure):.1f}" for flow, pressure in kept)
-
-
-def _marks(most: float) -> list[float]:
-    """Round figures from 0 to ``most``, five or so."""
-    rough = most / 5.0
-    size = 10.0 ** math.floor(math.log10(rough))
-    step = next(size * share for share in (1.0, 2.0, 2.5, 5.0, 10.0) if size * share >= rough)
-    return [step * count for count in range(int(most / step) + 1)]
-
-
-def _text(x: float, y: float, words: str, anchor: str) -> Html:
-    return el("text", {"x": f"{x:.1f}", "y": f"{y:.1f}", "text-anchor": anchor}, words)
