@@ -327,14 +327,15 @@ def _minute_of_day(text: str) -> int:
     return int(match[1]) * 60 + int(match[2])
 
 
-def _span(value: object) -> Span:
+def day_span_of(value: object) -> Span:
+    """A span of the day, such as ``8:00 to 18:00``; it may run past midnight."""
     start, end = (_minute_of_day(part) for part in _pair(value, "to", "8:00 to 18:00"))
     if start == end:
         raise refuse(f'"{shortened(str(value))}" is no span; it begins and ends at the same time')
     return Span(start, end)
 
 
-DaySpan = Annotated[Span, Reads(_span, {"type": "string", "examples": ["8:00 to 18:00", "21:00 to 7:00"]})]
+DaySpan = Annotated[Span, Reads(day_span_of, {"type": "string", "examples": ["8:00 to 18:00", "21:00 to 7:00"]})]
 
 
 def _door_code(value: object) -> str:

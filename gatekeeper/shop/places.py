@@ -104,11 +104,11 @@ def read_tree(text: str, name: str) -> Tree | Faults:
     return Faults(name, tree.text, tree.faults)
 
 
-def read_through(text: str, name: str) -> Tree | Faults:
+def read_through(text: str, name: str, sections: str = "shop:, motors:, tools:") -> Tree | Faults:
     """The same, for a caller that has more to complain about: the tree comes with the ``faults`` of its form.
 
     What was refused stands in the tree with the very mark of its fault, so that a second complaint at the same mark can
-    be dropped. Only a text without any tree gives Faults.
+    be dropped. Only a text without any tree gives Faults; ``sections`` are what that fault offers.
     """
     text = text.removeprefix("\ufeff")
     if len(text) > LONGEST_CHARACTERS:
@@ -122,7 +122,7 @@ def read_through(text: str, name: str) -> Tree | Faults:
     if not isinstance(reader.root, Branch):
         found = "is empty" if reader.root is None else "does not begin with a key and a colon"
         mark = Mark(1, 1) if reader.root is None else reader.root.mark
-        said = f"this file {found}; write sections such as shop:, motors:, tools:"
+        said = f"this file {found}; write sections such as {sections}"
         return Faults(name, text, in_order([*reader.faults, Fault(mark, (), said)]))
     return Tree(name, text, reader.root, in_order(reader.faults))
 
