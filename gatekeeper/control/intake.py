@@ -1,7 +1,6 @@
-"""What each event and each passed instant changes in what the core believes. No decision is made here.
+"""What each fact of the shop (sensors, switches, circuits) changes in what the core believes. No decision is made here.
 
-``take`` handles the facts of the shop (sensors, switches, circuits); people's requests are in ``people``. ``advance``
-brings every timer up to date; it is called at the beginning of each step, before the event.
+People's requests are in ``people``, the passing of time in ``timers``.
 """
 
 from gatekeeper.control.messages import (
@@ -21,7 +20,7 @@ from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Gate, Motor, Tool
 from gatekeeper.control.world import World
 
-#: A repeated miss within a longer list of faults: the driver's report counts once per move.
+#: A motor that ran and is seen still while on has this long to be seen again, where its plan names no time. Our own.
 CONFIRM_AGAIN_S = 3.0
 
 
@@ -29,11 +28,11 @@ def take(world: World, event: Event, now_s: float) -> None:
     """Take in one fact of the shop."""
     match event:
         case ToolSeen(tool=name, state=state, fresh=fresh):
-            _tool_seen(world, world.tools[name], state, fresh, now_s)
+            tool_seen(world, world.tools[name], state, fresh, now_s)
         case SwitchSeen(gate=name, state=state):
             _switch_seen(world, world.gates[name], state, now_s)
         case Missed(gate=name):
-            _missed(world, world.gates[name])
+            missed(world, world.gates[name])
         case MotorSeen(motor=name, state=state):
             _motor_seen(world, world.motors[name], state, now_s)
         case AirSeen(motor=name, moving=moving):
@@ -75,7 +74,7 @@ def systems_woken_by(world: World, tool: Tool) -> list[Motor]:
     ]
 
 
-def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) -> None:
+def tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) -> None:
     before = tool.reading
     if state == before:
         return
@@ -88,7 +87,7 @@ def _tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) 
         tool.was_running = False
         tool.hold_until = tool.stale_at = None
         if resumes:
-            _question(world, tool, now_s)  # its run may have grown too long meanwhile
+            question(world, tool, now_s)  # its run may have grown too long meanwhile
             return
         _began(world, tool, before == "stopped" and fresh, now_s)
     elif state == "stopped":
@@ -167,6 +166,21 @@ def _let_clear(world: World, tool: Tool, now_s: float) -> None:
         gate.clear_until = max(gate.clear_until or 0.0, now_s + gate.plan.clear_s)
 
 
+def question(world: World, tool: Tool, now_s: float) -> None:
+    """A run past all sense: asked about, then counted as stopped (C12)."""
+    # Only a sensor that says "running" can be stuck on; a lost one has its hold.
+    if tool.counting and tool.reading == "running" and tool.ask_at is not None and now_s >= tool.ask_at:
+        if not tool.asked:
+            tool.asked = True
+            tool.answer_by = now_s + (world.plan.answer_s if world.shop_open else 0.0)
+        elif not world.shop_open and tool.answer_by is not None:
+            tool.answer_by = min(tool.answer_by, now_s)
+        if tool.answer_by is not None and now_s >= tool.answer_by:
+            tool.answer_by = tool.ask_at = None
+            tool.overlong = True
+            count_stopped(world, tool, now_s)
+
+
 def note_inrush(world: World, feeder: str, now_s: float) -> None:
     """An inrush was seen or made on a feeder (C22)."""
     world.feeder_free_at[feeder] = now_s + world.plan.feeders[feeder]
@@ -194,7 +208,7 @@ def arrived(gate: Gate) -> None:
     gate.shaken = False
 
 
-def _missed(world: World, gate: Gate) -> None:
+def missed(world: World, gate: Gate) -> None:
     if gate.sure and gate.state in (GateState.OPEN, GateState.SHUT) and gate.switch == str(gate.state):
         why = f"{gate.name}: its driver reports a miss, its switch says {gate.switch}; the switch is believed"
         world.recorder.write("miss_doubted", gate.name, gate.switch, rule="C10", why=why)
@@ -308,148 +322,3 @@ def _quiet_seen(world: World, quiet: bool) -> None:
                 motor.run_until = motor.run_what = None
                 for tool in world.tools_of[motor.name]:
                     tool.causes -= {motor.name}
-
-
-# ---------------------------------------------------------------- time
-
-
-def advance(world: World, now_s: float) -> None:
-    """Bring every timer up to date."""
-    if not world.awake and world.settle_until is not None and now_s >= world.settle_until:
-        _settled(world, now_s)
-    for gate in world.gates.values():
-        _advance_gate(world, gate, now_s)
-    for tool in world.tools.values():
-        _advance_tool(world, tool, now_s)
-    for motor in world.motors.values():
-        _advance_motor(world, motor, now_s)
-
-
-def _settled(world: World, now_s: float) -> None:
-    world.awake = True
-    world.settle_until = None
-    for motor in world.motors.values():
-        if motor.resume:
-            motor.resume = False
-            if any(motor.name in tool.causes for tool in world.tools_of[motor.name]):
-                world.resumed_s = now_s
-    for tool in world.tools.values():
-        if tool.reading == "unknown":
-            _tool_seen(world, tool, "stale", False, now_s)
-            world.recorder.write(
-                "tool", tool.name, "stale", rule="C12", why=f"{tool.name}: no reading since the controller woke"
-            )
-
-
-def _advance_gate(world: World, gate: Gate, now_s: float) -> None:
-    if gate.arrive_by is not None and now_s >= gate.arrive_by:
-        target = {GateState.OPENING: "open", GateState.SHUTTING: "shut"}.get(gate.state)
-        if target is None:
-            gate.arrive_by = None
-        elif _has_arrived(gate, target):
-            world.gate_machine.fire(gate, "arrived")
-            arrived(gate)
-        else:
-            world.recorder.write(
-                "gate_late", gate.name, target, rule="C10", why=f"{gate.name}: the switch does not say {target} in time"
-            )
-            _missed(world, gate)
-    if gate.busy_until is not None and now_s >= gate.busy_until:
-        gate.busy_until = None
-    if gate.doubt_until is not None and now_s >= gate.doubt_until:
-        gate.doubt_until = None
-        if gate.state is GateState.UNPROVEN and gate.switch == "open" and gate.sure:
-            world.gate_machine.fire(gate, "saw_open")
-    if gate.clear_until is not None and now_s >= gate.clear_until:
-        gate.clear_until = None
-    if gate.free_at is not None and now_s >= gate.free_at:
-        gate.free_at = None
-    if gate.hand_until is not None and now_s >= gate.hand_until:
-        gate.hand = gate.hand_until = gate.hand_why = None
-
-
-def _has_arrived(gate: Gate, target: str) -> bool:
-    if not gate.plan.has_switch:
-        return True
-    if target == "shut" and not gate.plan.sees_shut:
-        return gate.switch != "open"
-    return gate.switch == target
-
-
-def _advance_tool(world: World, tool: Tool, now_s: float) -> None:
-    if tool.hold_until is not None and now_s >= tool.hold_until:
-        tool.hold_until = None
-        if tool.counting:
-            count_stopped(world, tool, now_s)
-    _question(world, tool, now_s)
-    if tool.resumed_until is not None and now_s >= tool.resumed_until:
-        tool.resumed_until = None
-        tool.causes = frozenset(name for name in tool.causes if world.motors[name].on)
-        tool.found = not any(world.motors[name].on for name in world.systems_of[tool.name])
-
-
-def _question(world: World, tool: Tool, now_s: float) -> None:
-    """A run past all sense: asked about, then counted as stopped (C12)."""
-    # Only a sensor that says "running" can be stuck on; a lost one has its hold.
-    if tool.counting and tool.reading == "running" and tool.ask_at is not None and now_s >= tool.ask_at:
-        if not tool.asked:
-            tool.asked = True
-            tool.answer_by = now_s + (world.plan.answer_s if world.shop_open else 0.0)
-        elif not world.shop_open and tool.answer_by is not None:
-            tool.answer_by = min(tool.answer_by, now_s)
-        if tool.answer_by is not None and now_s >= tool.answer_by:
-            tool.answer_by = tool.ask_at = None
-            tool.overlong = True
-            count_stopped(world, tool, now_s)
-
-
-def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
-    for tool in world.tools_of[motor.name]:
-        if motor.name in tool.causes and not world.is_cause(tool, motor, now_s):
-            tool.causes -= {motor.name}  # over once and for all: a longer delay set later brings no cause back
-    if motor.coast_until is not None and now_s >= motor.coast_until:
-        motor.coast_until = None
-    if motor.run_until is not None and now_s >= motor.run_until:
-        motor.run_until = motor.run_what = None
-    if motor.stop_check_at is not None and now_s >= motor.stop_check_at:
-        motor.stop_check_at = None
-        motor.overrun = not motor.on and motor.seen == "running" and motor.hand != "hand"
-    if motor.on and motor.lease_until is not None and now_s >= motor.lease_until:
-        world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
-        world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
-    if motor.on and motor.confirm_by is not None and now_s >= motor.confirm_by:
-        _not_confirmed(world, motor, now_s)
-    if motor.flush_until is not None and now_s >= motor.flush_until:
-        motor.flush, motor.flush_from, motor.flush_until = (), None, None
-    if motor.flush:
-        _advance_flush(world, motor, now_s)
-
-
-def _not_confirmed(world: World, motor: Motor, now_s: float) -> None:
-    motor.confirm_by = None
-    again = (
-        not motor.retry_used
-        and world.cause_stands(motor, now_s)
-        and motor.store.has_start(now_s)
-        and world.blocked(motor) is None
-        and (not world.path_binds(motor) or world.enough(motor, world.open_area(motor)))
-    )
-    if again:
-        motor.retry_used = motor.retrying = True
-        world.force_off[motor.name] = ("C9", f"{motor.name} was not seen to run in time; one retry")
-        return
-    code = "stopped_itself" if motor.confirmed else "did_not_start"
-    world.force(motor, "C9", f"{motor.name} was not seen to run in time; latched")
-    motor.latch = code
-    world.keep(f"latched/{motor.name}", code)
-
-
-def _advance_flush(world: World, motor: Motor, now_s: float) -> None:
-    gate = world.gates[motor.flush[0]]
-    if gate.is_open and motor.flush_from is None:
-        motor.flush_from = now_s
-    done = motor.flush_from is not None and now_s >= motor.flush_from + gate.plan.clear_s
-    if done or not gate.can_serve:
-        motor.flush, motor.flush_from = motor.flush[1:], None
-        if not motor.flush:
-            motor.flush_until = None

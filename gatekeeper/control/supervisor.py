@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from gatekeeper.control.guard import Guard
-from gatekeeper.control.intake import advance, take
+from gatekeeper.control.intake import take
 from gatekeeper.control.machine import NoRow
 from gatekeeper.control.messages import (
     AirSeen,
@@ -41,6 +41,7 @@ from gatekeeper.control.record import Recorder
 from gatekeeper.control.shop_entry import shop_entry
 from gatekeeper.control.snapshot import CoreView, core_view
 from gatekeeper.control.tables import GateState
+from gatekeeper.control.timers import advance
 from gatekeeper.control.watch import NO_AIR_AFTER_S, signs, tell
 from gatekeeper.control.world import World
 
