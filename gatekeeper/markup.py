@@ -1,6 +1,6 @@
 """Making HTML that is escaped by construction: plain strings are text, only ``Html`` is markup."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from html import escape
 from typing import TypeAlias
 
@@ -36,7 +36,7 @@ def join(*children: Child) -> Html:
     return Html("".join(parts))
 
 
-def el(name: str, attributes: dict[str, Value] | None = None, *children: Child) -> Html:
+def el(name: str, attributes: Mapping[str, Value] | None = None, *children: Child) -> Html:
     """One element. An attribute that is None or False is left out, True stands without a value."""
     head = [name]
     for key, value in (attributes or {}).items():
