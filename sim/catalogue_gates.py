@@ -207,7 +207,8 @@ ROWS = (
         put_in="the slide does not move, whatever pulls",
         taken_away=_MENDED,
         outcome=f"Told to open in vain, it is called stuck within {_TRIES}, is no open gate to pull through and is "
-        "moved by nobody until 3 s after Release; a tool that runs behind it raises the highest alarm within 1 s of that.",
+        "moved by nobody until 3 s after Release; a tool that runs behind it raises the highest alarm within 1 s of "
+        "that.",
         rules=("C2", "C10", "C26"),
         layers=_BOTH,
         subjects=gates_with(_watched),
@@ -276,8 +277,8 @@ ROWS = (
         breaks="a hand gate with a switch is pushed shut while the fan pulls through it",
         put_in="somebody pushes it shut",
         taken_away="somebody opens it again",
-        outcome="In the step that sees it go another gate of the duct is told to open or the fan is told off, and the "
-        "fan runs no longer than one worst travel and 2 s without a gate seen open.",
+        outcome="In the step that sees it go another gate of the duct is told to open or the fan is told off, and "
+        "the fan runs no longer than one worst travel and 2 s without a gate seen open.",
         rules=("C3", "C7"),
         layers=_SIGNALS,
         subjects=gates_with(_seen_hand_gate),

@@ -165,9 +165,9 @@ class Trial:
                 continue
             if entry["kind"] == "truth_gate":
                 truth = float(entry["value"])
-            elif entry["kind"] == "gate_belief" and word(entry) == "open":
-                if entry["t_s"] >= self.from_s and truth < 1.0 - tolerance:
-                    return f"{gate} counts as open at {entry['t_s']:.3f} s and truly stands at {truth:.2f}"
+            believed = entry["kind"] == "gate_belief" and word(entry) == "open" and entry["t_s"] >= self.from_s
+            if believed and truth < 1.0 - tolerance:
+                return f"{gate} counts as open at {entry['t_s']:.3f} s and truly stands at {truth:.2f}"
         return None
 
     def fan_without_gate_s(self, motor: str) -> float:
