@@ -197,6 +197,7 @@ class _Probe:
     circuit: CircuitSensor | None
     tools: tuple[str, ...]
     motor: str | None
+    wired: tuple[Sensor, float | None]
 
 
 class Currents:
@@ -232,7 +233,26 @@ class Currents:
         bands = [(tool, self._shop.tools[tool].band_a) for tool in tools]
         if len(tools) > 1 and all(band is not None for _, band in bands):
             circuit = CircuitSensor(current, [ToolBand(tool, *band) for tool, band in bands if band is not None])
-        self._probes[sensor.channel.converter].append(_Probe(sensor.channel.channel, current, circuit, tools, motor))
+        probe = _Probe(sensor.channel.channel, current, circuit, tools, motor, (sensor, rated_a))
+        self._probes[sensor.channel.converter].append(probe)
+
+    def changed(self, shop: Shop) -> "Currents":
+        """The currents of the same shop after its clamps were set anew (a trip, a channel).
+
+        A sensor that was not changed goes on with what it has learned; one that was begins anew, and what it then finds
+        is no start.
+        """
+        made = Currents(shop, self._mains_hz)
+        for name, probes in made._probes.items():
+            before = self._probes.get(name, [])
+            made._probes[name] = [
+                next(
+                    (old for old in before if (old.wired, old.tools, old.motor) == (new.wired, new.tools, new.motor)),
+                    new,
+                )
+                for new in probes
+            ]
+        return made
 
     def front_end(self, channel: Channel) -> FrontEnd:
         """The clamp, burden and converter of one channel."""

@@ -181,6 +181,13 @@ class Service:
         """Wait until the control thread has ended; False when it has not within the time."""
         return self._ended.wait(timeout_s)
 
+    def recalibrate(self, shop: Shop) -> None:
+        """Hear with the clamps as they are in ``shop``, at once: the same shop but for trips and channels."""
+        self.shop = shop
+        self.currents = self.currents.changed(shop)
+        for sampler in self.samplers:
+            sampler.use(self.currents)
+
     def motors_off(self) -> None:
         """Drop every motor's relay at once, whatever the core is doing. For signal handlers."""
         for motor in self.wires.motors.values():

@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable
 
 from gatekeeper.control.messages import Event
-from gatekeeper.devices.base import ConverterBank, DeviceError
+from gatekeeper.devices.base import Block, ConverterBank, DeviceError
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.hearing import Currents
 
@@ -40,6 +40,8 @@ class Sampler:
         self.read_s = clock.now()
         self.rate_hz = 0.0
         self.trouble: str | None = None
+        #: Gets every block that was read, in this thread; must not block. For whoever calibrates.
+        self.tap: Callable[[str, Block], None] | None = None
 
     def start(self) -> None:
         """Begin to read."""
@@ -50,6 +52,10 @@ class Sampler:
         self._ending.set()
         if self._thread.is_alive():
             self._thread.join(timeout_s)
+
+    def use(self, currents: Currents) -> None:
+        """Hear with these from the next read on. From any thread."""
+        self._currents = currents
 
     def step(self) -> None:
         """Read one block and post what it proves; a bus that fails becomes lost sensors, never an end."""
@@ -65,6 +71,9 @@ class Sampler:
             self.trouble = None
             self.read_s = self._clock.now()
             self.rate_hz = block.rate_hz
+            tap = self.tap
+            if tap is not None:
+                tap(self.name, block)
         for event in events:
             self._post(event)
 
