@@ -9,7 +9,7 @@ from memory.
 import math
 from collections.abc import Mapping
 
-from gatekeeper.shop.clamps import clamp_of
+from gatekeeper.shop.build_sensing import air_here_of, broker_of, converter_of, meter_of, sensor_of
 from gatekeeper.shop.faults import Fault
 from gatekeeper.shop.fields import contact_of
 from gatekeeper.shop.links import ends_at
@@ -17,11 +17,9 @@ from gatekeeper.shop.model import (
     Air,
     AirProofKind,
     BoardDeath,
-    Channel,
     Circuit,
     Coil,
     Contact,
-    Converter,
     Duct,
     Feeder,
     Gate,
@@ -53,11 +51,11 @@ from gatekeeper.shop.written import (
     Material,
     MotorPart,
     Phases,
-    SensorPart,
     ShopFile,
     SupplyPart,
     ToolPart,
 )
+from gatekeeper.shop.written_sensing import SensorPart
 
 TRANSPORT_MS = 20.0
 """Transport velocity for wood chips in a branch, about 4000 ft/min (common practice)."""
@@ -114,10 +112,7 @@ class _Builder:
 
     def shop(self) -> Shop:
         parts, head = self.parts, self.parts.shop
-        converters = {
-            name: Converter(name, part.kind, part.bus, part.chip_select, part.reference)
-            for name, part in parts.converters.items()
-        }
+        converters = {name: converter_of(name, part) for name, part in parts.converters.items()}
         ducts = self.ducts()
         gates = {name: self.gate(name, part, ducts) for name, part in parts.gates.items()}
         tools = {name: self.tool(name, part, gates, name in parts.outlets) for name, part in self.served.items()}
@@ -150,6 +145,8 @@ class _Builder:
             signs={name: Sign(name, part.pin, part.at) for name, part in parts.signs.items()},
             page=Page(parts.page.listen, parts.page.port, parts.page.remote_start, parts.page.pin),
             hours=Hours(parts.hours.open, parts.hours.quiet),
+            brokers={name: broker_of(name, part) for name, part in parts.brokers.items()},
+            meters={name: meter_of(name, part) for name, part in parts.meters.items()},
         )
 
     def ducts(self) -> Mapping[str, Duct]:
@@ -230,14 +227,7 @@ class _Builder:
         )
 
     def sensor(self, owner: str, part: SensorPart) -> Sensor:
-        if part.current_switch is not None:
-            return Sensor(owner, contact_of(part.current_switch), None, None)
-        assert part.converter is not None
-        assert part.channel is not None
-        clamp = clamp_of(part, self.parts.converters[part.converter].reference, None)
-        assert clamp is not None
-        channel = Channel(part.converter, part.channel, part.turns, clamp.burden_ohm, clamp.range_a)
-        return Sensor(owner, None, channel, part.trip)
+        return sensor_of(owner, part, self.parts.converters)
 
     def input(self, name: str, part: InputPart) -> Input:
         is_closed = part.kind in (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
@@ -249,6 +239,7 @@ class _Builder:
             auto_contact=_contact(part.auto_pin),
             systems=part.motors if part.motors is not None else tuple(self.parts.motors),
             at=part.at,
+            asking=air_here_of(part) if part.kind is InputKind.AIR_HERE else None,
         )
 
     def motor(

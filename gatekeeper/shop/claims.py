@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from gatekeeper.shop.faults import Fault, Mark
 from gatekeeper.shop.fields import line_of
+from gatekeeper.shop.kinds import ConverterKind
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
 
@@ -24,6 +25,8 @@ PIN_KEYS: tuple[tuple[str, ...], ...] = (
     ("circuits", "*", "sensor", "current_switch"),
     ("tools", "*", "sensor", "current_switch"),
     ("outlets", "*", "sensor", "current_switch"),
+    ("tools", "*", "sensor", "contact"),
+    ("outlets", "*", "sensor", "contact"),
     ("inputs", "*", "pin"),
     ("inputs", "*", "hand_pin"),
     ("inputs", "*", "auto_pin"),
@@ -41,6 +44,9 @@ SENSOR_KEYS: tuple[tuple[str, ...], ...] = (
 SPI_LINES = {0: (10, 9, 11), 1: (20, 19, 21)}
 SPI_SELECTS = {0: (8, 7), 1: (18, 17, 16)}
 """Lines of the two SPI buses and of their chip selects (K: Raspberry Pi 40-pin header; bus 0 has two selects)."""
+
+I2C_LINES = (2, 3)
+"""Data and clock of I2C bus 1, which every chip on it shares."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +75,9 @@ def _claims(tree: Tree) -> list[Claim]:
     claims: list[Claim] = []
     claimed: set[int] = set()
     for name in tree.keys("converters"):
+        if _text(tree, ("converters", name, "kind")) == ConverterKind.ADS1115.value:
+            claims += _on_i2c(tree, name, claimed)
+            continue
         bus, select = _text(tree, ("converters", name, "bus")) or "0", _text(tree, ("converters", name, "chip_select"))
         if bus not in ("0", "1") or select not in ("0", "1", "2"):
             continue
@@ -87,10 +96,27 @@ def _claims(tree: Tree) -> list[Claim]:
     for pattern in SENSOR_KEYS:
         for name in tree.keys(pattern[0]):
             loc = (pattern[0], name, pattern[2])
+            meter = _text(tree, (*loc, "meter"))
+            if meter is not None:
+                claims.append(Claim(f"the meter {meter}", path_of(loc), tree.mark_of((*loc, "meter"))))
             converter, channel = _text(tree, (*loc, "converter")), _text(tree, (*loc, "channel"))
             if converter is not None and channel is not None:
                 thing = f"channel {channel} of {converter}"
                 claims.append(Claim(thing, path_of(loc), tree.mark_of((*loc, "channel"))))
+    return claims
+
+
+def _on_i2c(tree: Tree, name: str, claimed: set[int]) -> list[Claim]:
+    """A chip on I2C has its address for itself, and shares the bus's lines with the other chips there."""
+    loc: Loc = ("converters", name)
+    key = "address" if _text(tree, (*loc, "address")) is not None else "kind"
+    mark = tree.mark_of((*loc, key))
+    address = (_text(tree, (*loc, "address")) or "0x48").lower()
+    claims = [Claim(f"address {address} of I2C bus 1", path_of(loc), mark)]
+    for line in I2C_LINES:
+        if line not in claimed:
+            claimed.add(line)
+            claims.append(Claim(f"GPIO{line}", path_of(loc), mark))
     return claims
 
 

@@ -13,7 +13,7 @@ detector asks for three. Resistors on sale: IEC 60063, series E24.
 import math
 from dataclasses import dataclass
 
-from gatekeeper.shop.written import SensorPart
+from gatekeeper.shop.written_sensing import SensorPart
 
 TRIP_SHARE_OF_RUNNING = 0.08
 TRIP_LEAST_A = 0.2

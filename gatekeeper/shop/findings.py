@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.finding import Finding, Heap, bite, nice
 from gatekeeper.shop.findings_clamps import clamp_findings
+from gatekeeper.shop.findings_sensors import sensor_findings
 from gatekeeper.shop.model import (
     AirGoes,
     BoardDeath,
@@ -39,6 +40,7 @@ def findings_of(shop: Shop) -> tuple[Finding, ...]:
         *_gates_when_board_dies(shop),
         *_pins(shop),
         *clamp_findings(shop),
+        *sensor_findings(shop),
         *_tools_and_gates(shop),
         *_inputs_and_page(shop),
     ]

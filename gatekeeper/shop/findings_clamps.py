@@ -31,7 +31,7 @@ def _clamp(shop: Shop, sensor: Sensor, channel: Channel, idle_a: float | None) -
         yield bite(
             "trip_in_noise",
             owner,
-            f"It trips at {trip_a:.2f} A, and its clamp cannot tell {least_a:.2f} A from noise. "
+            f"It trips at {trip_a:.2f} A, and its clamp cannot tell {_amperes(least_a)} from noise. "
             "Use a smaller range, or loop the wire through the clamp.",
         )
     if idle_a is not None and idle_a < max(trip_a, least_a):
@@ -41,12 +41,18 @@ def _clamp(shop: Shop, sensor: Sensor, channel: Channel, idle_a: float | None) -
             f"Running free it draws {idle_a:.2f} A, and only from {max(trip_a, least_a):.2f} A on does it count as "
             "running: give a lower trip, a smaller range, or loop the wire through the clamp.",
         )
-    said = f"{channel.range_a:.0f} A on {turns:g} turns at {reference_v:g} V: burden {channel.burden_ohm:.1f} ohm"
+    volts = f"{reference_v / 2:g} V each way" if converter.kind.is_on_i2c else f"{reference_v:g} V"
+    said = f"{channel.range_a:.0f} A on {turns:g} turns at {volts}: burden {channel.burden_ohm:.1f} ohm"
     if fit_ohm < channel.burden_ohm * (1 - 1e-6):
         said += f"; fit {fit_ohm:g} ohm, the next lower on sale, and write burden: {fit_ohm:g} ohm"
-    said += f". One step is {one_a:.3f} A, {least_a:.2f} A can be told from nothing"
+    said += f". One step is {one_a:.3f} A, {_amperes(least_a)} can be told from nothing"
     if idle_a is not None and idle_a >= max(trip_a, least_a):
         said += ", and it draws more running free"
     elif idle_a is None and owner not in shop.motors:
         said += "; give running_current to hear whether it draws more"
     yield nice("clamp", owner, f"{said}.")
+
+
+def _amperes(current_a: float) -> str:
+    """To hundredths, and to thousandths where that would be none."""
+    return f"{current_a:.2f} A" if current_a >= 0.01 else f"{current_a:.3f} A"

@@ -68,10 +68,46 @@ class ConverterKind(Enum):
 
     MCP3208 = "MCP3208"
     MCP3008 = "MCP3008"
+    ADS1115 = "ADS1115"
 
     @property
     def bits(self) -> int:
-        return 12 if self is ConverterKind.MCP3208 else 10
+        return {"MCP3208": 12, "MCP3008": 10, "ADS1115": 16}[self.value]
+
+    @property
+    def is_on_i2c(self) -> bool:
+        """On an I2C bus, read in pairs of inputs; the others are on SPI."""
+        return self is ConverterKind.ADS1115
+
+
+class ContactUse(Enum):
+    """What a contact is that somebody works: the sensor of battery tools, air tools and hand work."""
+
+    BUTTON = "button"
+    FOOT_SWITCH = "foot switch"
+    HOSE_HOOK = "hose hook"
+    AIR_LINE = "air line"
+
+
+class EndsBy(Enum):
+    """How a run that a contact began is ended, beside its time-out."""
+
+    PRESS_AGAIN = "press again"
+    LET_GO = "let go"
+
+
+class MeterUnit(Enum):
+    """What a meter's numbers are."""
+
+    WATT = "W"
+    AMPERE = "A"
+
+
+class PasswordPlace(Enum):
+    """Where a password is looked for; never in the shop's own file."""
+
+    ENVIRONMENT = "environment"
+    FILE = "file"
 
 
 class InputKind(Enum):

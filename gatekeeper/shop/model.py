@@ -8,20 +8,32 @@ whole shop. Nothing here reads a file or knows a pin library; ``gatekeeper.shop.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 # Part of the model: whoever reads a shop finds its words here too.
 from gatekeeper.shop.kinds import AirGoes as AirGoes
 from gatekeeper.shop.kinds import AirProofKind as AirProofKind
 from gatekeeper.shop.kinds import BoardDeath as BoardDeath
+from gatekeeper.shop.kinds import ContactUse as ContactUse
 from gatekeeper.shop.kinds import ConverterKind as ConverterKind
+from gatekeeper.shop.kinds import EndsBy as EndsBy
 from gatekeeper.shop.kinds import GateEnd as GateEnd
 from gatekeeper.shop.kinds import InputKind as InputKind
 from gatekeeper.shop.kinds import Makes as Makes
+from gatekeeper.shop.kinds import MeterUnit as MeterUnit
 from gatekeeper.shop.kinds import MotorKind as MotorKind
+from gatekeeper.shop.kinds import PasswordPlace as PasswordPlace
 from gatekeeper.shop.kinds import Proof as Proof
 from gatekeeper.shop.kinds import StartsFrom as StartsFrom
 from gatekeeper.shop.kinds import Units as Units
+from gatekeeper.shop.model_sensing import Asking as Asking
+from gatekeeper.shop.model_sensing import Broker as Broker
+from gatekeeper.shop.model_sensing import Channel as Channel
+from gatekeeper.shop.model_sensing import Contact as Contact
+from gatekeeper.shop.model_sensing import Converter as Converter
+from gatekeeper.shop.model_sensing import Meter as Meter
+from gatekeeper.shop.model_sensing import Metered as Metered
+from gatekeeper.shop.model_sensing import Sensor as Sensor
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,58 +55,6 @@ class Output:
 
     line: int
     active_low: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Contact:
-    """One dry contact between GPIO ``line`` (pulled up) and ground.
-
-    Normally open: made (line low) means yes. ``normally_closed``: opened (line high) means yes, so a broken wire
-    means yes.
-    """
-
-    line: int
-    normally_closed: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Converter:
-    """One analog converter on an SPI bus. ``reference_v``: its full scale."""
-
-    name: str
-    kind: ConverterKind
-    bus: int
-    chip_select: int
-    reference_v: float
-
-
-@dataclass(frozen=True, slots=True)
-class Channel:
-    """One converter channel with a current clamp: amperes in the wire = volts / burden_ohm x turns.
-
-    ``range_a``: largest true RMS current that the converter can show with this clamp (half of the reference is the
-    peak).
-    """
-
-    converter: str
-    channel: int
-    turns: float
-    burden_ohm: float
-    range_a: float
-
-
-@dataclass(frozen=True, slots=True)
-class Sensor:
-    """What tells that a machine runs: exactly one of ``contact`` (a current switch) and ``channel`` (a clamp).
-
-    ``owner`` is the tool, outlet, circuit or motor that it watches. ``trip_a``: above this it runs (channel
-    only; None: the detector's own default).
-    """
-
-    owner: str
-    contact: Contact | None
-    channel: Channel | None
-    trip_a: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,7 +297,8 @@ class Tool:
 
     ``systems``: the motors whose ducts its gates are on, in the order of ``gates``. ``spin_down_s`` replaces the
     collector's when given. Exactly one of ``sensor`` and ``circuit`` is given; with a circuit, the tool runs while
-    the circuit's current lies within ``band_a`` (low, high), or at all when it is alone there.
+    the circuit's current lies within ``band_a`` (low, high), or at all when it is alone there or nothing tells it from
+    the others.
     """
 
     name: str
@@ -364,7 +325,7 @@ class Input:
 
     ``contact`` speaks as its kind says: red button, fire and door are "yes" when pressed, alarmed, open. A
     hand-off-auto switch has ``hand_contact`` and ``auto_contact`` instead. ``at``: the gate or tool of an "air
-    here" or "release" button.
+    here" or "release" button. ``asking``: how an "air here" ends.
     """
 
     name: str
@@ -374,6 +335,7 @@ class Input:
     auto_contact: Contact | None
     systems: tuple[str, ...]
     at: str | None
+    asking: Asking | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -438,6 +400,8 @@ class Shop:
     signs: Mapping[str, Sign]
     page: Page
     hours: Hours
+    brokers: Mapping[str, Broker] = field(default_factory=dict)
+    meters: Mapping[str, Meter] = field(default_factory=dict)
 
     def gates_of(self, motor: str) -> tuple[Gate, ...]:
         """The gates on one motor's own ducts, in the order of the file."""

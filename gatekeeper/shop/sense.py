@@ -7,14 +7,14 @@ unattended running have no key that switches them off.
 import re
 from collections.abc import Iterator
 
-from gatekeeper.shop.clamps import clamp_of
 from gatekeeper.shop.faults import Fault, a_or_an, listed
 from gatekeeper.shop.links import ends_at
 from gatekeeper.shop.model import BoardDeath, InputKind, Makes, MotorKind
 from gatekeeper.shop.motor_starts import starts_allowed
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
-from gatekeeper.shop.written import InputPart, MotorPart, SensorPart, ShopFile, SuctionPart, ToolPart
+from gatekeeper.shop.sense_sensors import SensorRules
+from gatekeeper.shop.written import InputPart, MotorPart, ShopFile, SuctionPart, ToolPart
 
 _SPARKS = re.compile(
     r"\b(grinder|grinding|welder|welding|forge|torch|plasma|spray|furnace|fireplace|ash|linisher)\b", re.I
@@ -39,7 +39,7 @@ def sense_faults(tree: Tree, parts: ShopFile) -> list[Fault]:
         *here.motors(),
         *here.ducts_and_gates(),
         *here.tools(),
-        *here.circuits(),
+        *here.sensors.circuits(),
         *here.inputs_and_converters(),
     ]
 
@@ -54,6 +54,7 @@ class _Here:
             *(("tools", name, tool) for name, tool in parts.tools.items()),
             *(("outlets", name, outlet) for name, outlet in parts.outlets.items()),
         ]
+        self.sensors = SensorRules(tree, parts, self.served)
         self.is_attended = parts.shop.attended or any(
             True for _, text in tree.leaves("shop", "attended") if text == "yes"
         )
@@ -112,7 +113,8 @@ class _Here:
             if motor.suction_reading is not None:
                 yield from self._suction(name, motor.suction_reading)
             if motor.confirmed_by is not None:
-                yield from self.sensor(motor.confirmed_by, *loc, "confirmed_by")
+                yield from self.sensors.sensor(motor.confirmed_by, *loc, "confirmed_by")
+                yield from self.sensors.confirming(name, motor.confirmed_by, motor.confirmed_by.within)
 
     def _motor_keys(self, loc: tuple[str, str], motor: MotorPart) -> Iterator[Fault]:
         if motor.pressure_switch is not None and motor.flow_switch is not None:
@@ -239,84 +241,14 @@ class _Here:
         if tool.band is not None and tool.circuit is None:
             yield self.fault("a band belongs to a circuit; name the circuit or take it out", *loc, "band", key=True)
         if tool.sensor is not None:
-            yield from self.sensor(tool.sensor, *loc, "sensor", running_a=tool.running_current)
-
-    def sensor(self, sensor: SensorPart, *loc: str, running_a: float | None = None) -> Iterator[Fault]:
-        is_clamp = sensor.converter is not None
-        if is_clamp == (sensor.current_switch is not None):
-            yield self.fault("give either current_switch (a pin), or converter and channel", *loc, key=True)
-            return
-        for key in ("channel", "turns", "burden", "range", "trip"):
-            if not is_clamp and key in sensor.model_fields_set:
-                yield self.fault(
-                    "this key is for a clamp on a converter; a current switch has none", *loc, key, key=True
-                )
-        if not is_clamp:
-            return
-        if sensor.channel is None:
-            yield self.fault("the converter's channel is missing; add channel: 0 to 7", *loc, key=True)
-        if sensor.burden is None and sensor.range is None:
-            yield self.fault("give the burden resistor or the range of this clamp", *loc, key=True)
-        if sensor.trip is not None and running_a is not None and sensor.trip >= running_a:
-            said = "trip is not below running_current, so this tool would never be seen to run"
-            yield self.fault(said, *loc, "trip")
-        converter = self.parts.converters.get(sensor.converter or "")
-        clamp = clamp_of(sensor, converter.reference, running_a) if converter is not None else None
-        if clamp is not None and clamp.trip_a >= clamp.range_a:
-            said = f"this clamp shows at most {clamp.range_a:.1f} A, and its trip is {clamp.trip_a:.1f} A"
-            yield self.fault(f"{said}: never reached; use a smaller burden or a larger range", *loc, key=True)
-
-    def circuits(self) -> Iterator[Fault]:
-        for name, circuit in self.parts.circuits.items():
-            yield from self.sensor(circuit.sensor, "circuits", name, "sensor")
-            on_it = [(section, tool_name, tool) for section, tool_name, tool in self.served if tool.circuit == name]
-            if not on_it and len(self.served) == len(self.tree.keys("tools")) + len(self.tree.keys("outlets")):
-                yield self.fault(
-                    "no tool is on this circuit; name it at a tool or take it out", "circuits", name, key=True
-                )
-            yield from self._bands(name, circuit.sensor, on_it)
-            if len(on_it) < 2:
-                continue
-            is_switch = circuit.sensor.current_switch is not None
-            banded: list[tuple[str, tuple[float, float]]] = []
-            for section, tool_name, tool in on_it:
-                if is_switch:
-                    said = (
-                        f"{len(on_it)} tools are on {name}, and its current switch cannot tell which runs; use a clamp"
-                    )
-                    yield self.fault(said, section, tool_name, "circuit")
-                elif tool.band is None:
-                    said = f"{len(on_it)} tools are on {name}; give each a band of current, such as 2 A to 6 A"
-                    yield self.fault(said, section, tool_name, "circuit")
-                else:
-                    for other, band in banded:
-                        if tool.band[0] < band[1] and band[0] < tool.band[1]:
-                            said = f"this band overlaps that of {other} on {name}; keep them apart"
-                            yield self.fault(said, section, tool_name, "band")
-                    banded.append((tool_name, tool.band))
-
-    def _bands(self, name: str, sensor: SensorPart, on_it: list[tuple[str, str, ToolPart]]) -> Iterator[Fault]:
-        """Bands that the circuit's clamp cannot see: below its trip, or beyond its range."""
-        converter = self.parts.converters.get(sensor.converter or "")
-        clamp = clamp_of(sensor, converter.reference, None) if converter is not None else None
-        for section, tool_name, tool in on_it:
-            if tool.band is None or clamp is None:
-                continue
-            if sensor.trip is not None and tool.band[0] < sensor.trip:
-                said = (
-                    f"this band begins below the trip of {name} ({sensor.trip:g} A), so its start is seen late or never"
-                )
-                yield self.fault(said, section, tool_name, "band")
-            if tool.band[1] > clamp.range_a:
-                said = f"this band ends above what the clamp of {name} can show ({clamp.range_a:.1f} A)"
-                yield self.fault(said, section, tool_name, "band")
+            yield from self.sensors.sensor(tool.sensor, *loc, "sensor", running_a=tool.running_current)
 
     def inputs_and_converters(self) -> Iterator[Fault]:
-        for name, converter in self.parts.converters.items():
-            if converter.bus == 0 and converter.chip_select == 2:
-                yield self.fault("SPI bus 0 has the chip selects 0 and 1", "converters", name, "chip_select")
+        yield from self.sensors.converters()
+        yield from self.sensors.meters()
         for name, part in self.parts.inputs.items():
             yield from self._input(name, part)
+            yield from self.sensors.air_here(name, part)
         for name, sign in self.parts.signs.items():
             if sign.pin.line in (0, 1):
                 yield self.fault("GPIO0 and GPIO1 belong to the board's own identification", "signs", name, "pin")

@@ -5,9 +5,7 @@ have no alias and no field is a union, so that every complaint leads to one plac
 """
 
 from enum import Enum
-from typing import Annotated, Any
-
-from pydantic import BaseModel, ConfigDict, Field
+from typing import Annotated
 
 from gatekeeper.shop.fields import (
     Band,
@@ -29,15 +27,10 @@ from gatekeeper.shop.fields import (
     quantity,
     whole,
 )
-from gatekeeper.shop.model import (
-    AirGoes,
-    ConverterKind,
-    GateEnd,
-    InputKind,
-    Makes,
-    MotorKind,
-    Units,
-)
+from gatekeeper.shop.kinds import AirGoes, EndsBy, GateEnd, InputKind, Makes, MotorKind, Units
+from gatekeeper.shop.part import Part
+from gatekeeper.shop.part import key as _key
+from gatekeeper.shop.written_sensing import BrokerPart, CircuitPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
 
 
 class Mains(Enum):
@@ -63,16 +56,6 @@ class Material(Enum):
     FLEXIBLE_HOSE = "flexible hose"
 
 
-class Part(BaseModel):
-    """Any part of a shop file: unknown keys are refused, values never change."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-def _key(said: str, default: Any = ..., **more: Any) -> Any:
-    return Field(default, description=said, **more)
-
-
 class ShopPart(Part):
     """The shop itself."""
 
@@ -96,22 +79,6 @@ class ShopPart(Part):
     attended: YesNo = _key("Somebody is always there while motors may run. Default no.", False)
 
 
-class SensorPart(Part):
-    """What tells that a machine runs: either current_switch, or a converter with a channel and a clamp."""
-
-    current_switch: ContactPin | None = _key("The pin of a dry-contact current switch, such as GPIO23.", None)
-    converter: Name | None = _key("The converter that the clamp is wired to.", None)
-    channel: Annotated[int, whole(0, 7)] | None = _key("Its channel, 0 to 7.", None)
-    turns: Annotated[float, number(1, 10000)] = _key("Turns of the clamp. Default 2000.", 2000.0)
-    burden: Annotated[float, quantity("resistance", "1 ohm", "2 kohm")] | None = _key("The burden resistor.", None)
-    range: Annotated[float, quantity("current", "1 A", "400 A")] | None = _key(
-        "The largest current to be measured; gives the burden when that is not given.", None
-    )
-    trip: Annotated[float, quantity("current", "50 mA", "200 A")] | None = _key(
-        "It runs above this current. Default: 8 % of running_current, and at least 0.2 A.", None
-    )
-
-
 class SwitchPart(Part):
     """The relay that feeds the coil of a motor's contactor."""
 
@@ -128,12 +95,6 @@ class SuctionPart(Part):
     duct: Name = _key("The duct with the hole; it is read at its end towards the collector.")
     suction: Annotated[float, quantity("pressure", "10 Pa", "40 kPa")] = _key("What the gauge showed, such as 6 in wg.")
     open: Names = _key("The gates that were open; all others were shut.")
-
-
-class ConfirmPart(SensorPart):
-    """What confirms that a motor runs."""
-
-    within: Annotated[float, quantity("time", "200 ms", "30 s")] = _key("After on, within this time. Default 3 s.", 3.0)
 
 
 class MotorPart(Part):
@@ -323,21 +284,6 @@ class OutletPart(ToolPart):
     """An outlet that serves whatever is plugged in there."""
 
 
-class CircuitPart(Part):
-    """An electrical circuit whose sensor sees one or more tools."""
-
-    sensor: SensorPart = _key("The sensor on the circuit.")
-
-
-class ConverterPart(Part):
-    """An analog converter on an SPI bus."""
-
-    kind: Annotated[ConverterKind, choice(ConverterKind)] = _key("The chip.", ConverterKind.MCP3208)
-    bus: Annotated[int, whole(0, 1)] = _key("SPI bus 0 or 1. Default 0.", 0)
-    chip_select: Annotated[int, whole(0, 2)] = _key("Chip select of that bus.")
-    reference: Annotated[float, quantity("voltage", "2 V", "5.5 V")] = _key("Its full scale. Default 3.3 V.", 3.3)
-
-
 class InputPart(Part):
     """A button, key, detector or door contact."""
 
@@ -347,6 +293,12 @@ class InputPart(Part):
     auto_pin: ContactPin | None = _key("Hand-off-auto: made in Auto.", None)
     motors: Names | None = _key("The motors it speaks for. Default: all.", None)
     at: Name | None = _key('The tool or gate of an "air here" or "release" button.', None)
+    ends: Annotated[EndsBy, choice(EndsBy)] | None = _key(
+        "Air here: how it ends. By press again (default), or by let go, for a switch that stays.", None
+    )
+    ends_after: Annotated[float, quantity("time", "5 s", "8 h")] | None = _key(
+        "Air here: it ends by itself after this time. Default 10 min.", None
+    )
 
 
 class SignPart(Part):
@@ -385,6 +337,8 @@ class ShopFile(Part):
     tools: dict[str, ToolPart] = _key("Every machine, by name.", {})
     outlets: dict[str, OutletPart] = _key("Outlets that serve whatever is plugged in.", {})
     converters: dict[str, ConverterPart] = _key("Analog converters.", {})
+    brokers: dict[str, BrokerPart] = _key("MQTT brokers that meters publish to.", {})
+    meters: dict[str, MeterPart] = _key("Power meters that publish to a broker.", {})
     inputs: dict[str, InputPart] = _key("Buttons, keys, detectors, doors.", {})
     signs: dict[str, SignPart] = _key("Sign lamps.", {})
     page: PagePart = _key("The phone page.", PagePart())
