@@ -290,7 +290,7 @@ class _Builder:
             air_proof=_contact(air),
             air_proof_kind=kind if air is not None else None,
             resume=part.resume,
-            proof=_proof(own, relief_m2, minimum_m2, has_air_proof=air is not None),
+            proof=proof_of(own, relief_m2, minimum_m2, has_air_proof=air is not None),
             follows=part.follows,
             runs_s=runs_s,
             runs_longest_s=runs_longest_s,
@@ -377,7 +377,7 @@ def _clear_s(duct: Duct | None, ducts: Mapping[str, Duct]) -> float:
         here = ducts[here.towards]
 
 
-def _proof(own: list[Gate], relief_m2: float, minimum_m2: float, *, has_air_proof: bool) -> Proof:
+def proof_of(own: list[Gate], relief_m2: float, minimum_m2: float, *, has_air_proof: bool) -> Proof:
     """What proves an open gate on one system, the strongest first (C3a)."""
     if not own:
         return Proof.TIME
