@@ -5,19 +5,14 @@ import select
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 from gatekeeper.devices.base import DeviceError
 from gatekeeper.devices.converter import SpiBank
-from gatekeeper.files import FileTrouble, write_new
-from gatekeeper.sensing.calibration import Calibration, Place, Proposal, Step
-from gatekeeper.sensing.codes import FrontEnd
+from gatekeeper.sensing.calibration import Calibration, Proposal, Step
 from gatekeeper.sensing.seen import Block
-from gatekeeper.service.clamp_reading import FIRST_SCANS, READ_S, Clamped, NoClamp, clamp_of_machine, clamps_of
-from gatekeeper.service.hearing import front_end_of
-from gatekeeper.service.wiring import channels_used
+from gatekeeper.service.calibration_file import CannotCalibrate, wires_of
+from gatekeeper.service.clamp_reading import FIRST_SCANS, READ_S, Clamped, NoClamp, clamp_of_machine
 from gatekeeper.shop.model import Shop
-from gatekeeper.shop.rewrite import CannotRewrite, Change, rewritten
 from gatekeeper.taking import Converters
 
 #: The live current is drawn on a logarithmic line from 0.01 A to 100 A.
@@ -25,10 +20,6 @@ BAR_CELLS = 40
 BAR_FROM_A, BAR_DECADES = 0.01, 4
 #: A virtual machine cuts for so many reads before it goes on.
 VIRTUAL_CUT_READS = 10
-
-
-class CannotCalibrate(Exception):
-    """No trip came of it; the message is one plain sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +85,7 @@ def walk(shop: Shop, machine: str, converters: Converters, face: Face) -> tuple[
         clamp = clamp_of_machine(shop, machine)
     except NoClamp as trouble:
         raise CannotCalibrate(str(trouble)) from None
-    wires = _wires(shop, clamp)
+    wires = wires_of(shop, clamp)
     engine = Calibration(machine, wires, (clamp.channel.converter, clamp.channel.channel), shop.mains_hz)
     banks: dict[str, SpiBank] = {}
     try:
@@ -109,18 +100,6 @@ def walk(shop: Shop, machine: str, converters: Converters, face: Face) -> tuple[
     if engine.proposal is None:
         raise CannotCalibrate(engine.prompt)
     return clamp, engine.proposal
-
-
-def _wires(shop: Shop, clamp: Clamped) -> dict[Place, FrontEnd]:
-    """Every channel that is scanned; one that the file says nothing of is taken to have the machine's own clamp."""
-    known = clamps_of(shop)
-    wires = {}
-    for name in shop.converters:
-        for channel in range(channels_used(shop, name)):
-            there = known.get((name, channel))
-            sensed = there.channel if there is not None else clamp.channel
-            wires[name, channel] = front_end_of(shop, sensed)
-    return wires
 
 
 def _go(engine: Calibration, clamp: Clamped, banks: dict[str, SpiBank], converters: Converters, face: Face) -> None:
@@ -169,55 +148,3 @@ def _live(engine: Calibration, clamp: Clamped) -> str:
         place = max(engine.live_a, key=lambda key: engine.live_a[key], default=own)
     amperes = engine.live_a.get(place, 0.0)
     return f"  {place[0]} {place[1]}  {amperes:7.2f} A  {bar(amperes, clamp.sensor.trip_a)}"
-
-
-def changes_for(shop: Shop, clamp: Clamped, proposal: Proposal) -> tuple[list[Change], list[str]]:
-    """What is to be written into the shop's file, and what to say of it.
-
-    Raises:
-        CannotCalibrate: the machine's wire is on a channel with another burden or clamp, so it cannot be swapped here.
-    """
-    changes = [Change(clamp.place, "trip", f"{proposal.trip_a:g} A")]
-    if not proposal.is_swapped:
-        return changes, []
-    converter, channel = proposal.place
-    there = clamps_of(shop).get(proposal.place)
-    said = [
-        f"The file has {clamp.name} on channel {clamp.channel.channel} of {clamp.channel.converter}; "
-        f"its wire is on channel {channel} of {converter}."
-    ]
-    if there is not None and (there.channel.turns, there.channel.burden_ohm) != (
-        clamp.channel.turns,
-        clamp.channel.burden_ohm,
-    ):
-        raise CannotCalibrate(f"{said[0]} That is {there.name}'s, with another burden or clamp: swap the two plugs.")
-    changes += _moved(clamp, converter, channel)
-    if there is not None:
-        changes += _moved(there, clamp.channel.converter, clamp.channel.channel)
-        said.append(f"The two are swapped in the file; calibrate {there.name} next.")
-    else:
-        said.append("The file is set right.")
-    return changes, said
-
-
-def _moved(clamp: Clamped, converter: str, channel: int) -> list[Change]:
-    changes = [Change(clamp.place, "channel", str(channel))]
-    if converter != clamp.channel.converter:
-        changes.append(Change(clamp.place, "converter", converter))
-    return changes
-
-
-def write_back(path: Path, changes: list[Change]) -> None:
-    """Put the changes into the file, which may have been edited meanwhile; whole or not at all.
-
-    Raises:
-        CannotCalibrate: the file cannot be read, changed or written; it is as it was.
-    """
-    path = path.resolve()
-    try:
-        text = path.read_bytes().decode("utf-8")
-        write_new(path, rewritten(text, path.name, changes).encode("utf-8"), replace=True)
-    except (OSError, UnicodeDecodeError):
-        raise CannotCalibrate(f"{path}: this file cannot be read any more") from None
-    except (CannotRewrite, FileTrouble) as trouble:
-        raise CannotCalibrate(str(trouble)) from None

@@ -192,8 +192,9 @@ def calibrate(
     """Find which clamp sees a machine, measure it off and running, and write its trip into the shop file."""
     from pathlib import Path
 
-    from gatekeeper.calibrating import CannotCalibrate, changes_for, terminal_face, walk, write_back
+    from gatekeeper.calibrating import terminal_face, walk
     from gatekeeper.devices.base import DeviceError
+    from gatekeeper.service.calibration_file import CannotCalibrate, changes_for, write_back
     from gatekeeper.taking import converters_for
     from sim.plant import VirtualShop
 

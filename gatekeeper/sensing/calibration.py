@@ -74,6 +74,7 @@ class Proposal:
         place: the channel that saw the machine.
         is_swapped: whether the file says another.
         trip_a: the trip to write, rounded to two figures.
+        lowest_a: the least trip that has its margins to the noise and to the level at rest.
         noise_a: the converter's noise.
         rest_a: the level while the machine is off, noise and standby together, before or after the run.
         idle_a: running free, without the level at rest.
@@ -83,6 +84,7 @@ class Proposal:
     place: Place
     is_swapped: bool
     trip_a: float
+    lowest_a: float
     noise_a: float
     rest_a: float
     idle_a: float
@@ -143,6 +145,7 @@ class Calibration:
         self._low_since_s: float | None = None
         self._idle_ms = self._least_ms = self._most_ms = 0.0
         self._may_go_on = False
+        self._left_out: set[Place] = set()
 
     @property
     def prompt(self) -> str:
@@ -153,7 +156,7 @@ class Calibration:
             case Step.ON:
                 return f"Switch {self._name} on now."
             case Step.FREE:
-                return f"{self._title} is seen. Let it run free."
+                return f"{self._title} is seen{self._where}. Let it run free for a few seconds."
             case Step.CUT:
                 return "Now cut with it for a few seconds, then go on; or go on without."
             case Step.OFF:
@@ -163,10 +166,25 @@ class Calibration:
             case Step.REFUSED:
                 return self.refusal or ""
 
+    @property
+    def _where(self) -> str:
+        return f" on channel {self.found[1]} of {self.found[0]}" if self.found is not None else ""
+
     def go_on(self) -> None:
         """The person has done what was asked, or leaves it out. Counts while cutting and while switching off."""
         if self.step in (Step.CUT, Step.OFF):
             self._may_go_on = True
+
+    def leave_out(self, place: Place) -> None:
+        """What this channel sees from now on is known to be something else, such as a collector that was switched on."""
+        if place in self._left_out or place == self.found:
+            return
+        self._left_out.add(place)
+        self._runs.pop(place, None)
+        self._rises.pop(place, None)
+        if all(run < SEEN_WINDOWS for run in self._runs.values()):
+            self._first_seen_s = None
+            self._rises.clear()
 
     def feed(self, place: Place, block: Block) -> None:
         """Take samples of one channel.
@@ -234,7 +252,7 @@ class Calibration:
         self._enter(Step.ON, r.t_s)
 
     def _look_for(self, place: Place, r: Reading, rise_ms: float) -> None:
-        if place in self._rest_ms:
+        if place in self._rest_ms and place not in self._left_out:
             self._runs[place] = self._runs.get(place, 0) + 1 if rise_ms > self._threshold_ms(place) else 0
             if self._first_seen_s is None and self._runs[place] >= SEEN_WINDOWS:
                 self._first_seen_s = r.t_s
@@ -351,6 +369,7 @@ class Calibration:
             self.found,
             self.found != self._own,
             rounded(math.sqrt(lowest_a * highest_a), lowest_a, highest_a),
+            lowest_a,
             noise_a,
             rest_a,
             math.sqrt(max(self._idle_ms, 0.0)),

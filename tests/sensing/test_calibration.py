@@ -117,7 +117,7 @@ def test_every_step_says_what_to_do() -> None:
     assert said == [
         "Leave table saw off and switch nothing: every clamp is listened to.",
         "Switch table saw on now.",
-        "Table saw is seen. Let it run free.",
+        "Table saw is seen. Let it run free for a few seconds.",
         "Now cut with it for a few seconds, then go on; or go on without.",
         "Switch table saw off.",
         "Done.",

@@ -8,8 +8,9 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from gatekeeper import taking
-from gatekeeper.calibrating import CannotCalibrate, Face, bar, changes_for, walk, write_back
+from gatekeeper.calibrating import Face, bar, walk
 from gatekeeper.cli import app
+from gatekeeper.service.calibration_file import CannotCalibrate, changes_for, write_back
 from gatekeeper.shop import examples
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
@@ -52,7 +53,7 @@ def test_a_walk_says_what_to_do_shows_the_current_and_proposes_a_trip() -> None:
     assert person.heard == [
         "Leave table saw off and switch nothing: every clamp is listened to.",
         "Switch table saw on now.",
-        "Table saw is seen. Let it run free.",
+        "Table saw is seen on channel 0 of clamp board. Let it run free for a few seconds.",
         "Now cut with it for a few seconds, then go on; or go on without.",
         "Switch table saw off.",
     ]
