@@ -10,6 +10,7 @@ taken in turns.
 """
 
 import json
+import math
 import random
 import sys
 import tempfile
@@ -35,6 +36,7 @@ from gatekeeper.shop.model import Shop
 
 ROUNDS = 15
 SETS = 40
+ROWS = (6, 12, 24, 48, 96)
 
 
 def row_of_tools(tools: int) -> Network:
@@ -155,7 +157,8 @@ def _beside_pandapipes(prepared: Prepared, sets: list[tuple[str, ...]], batch_ms
 def main() -> None:
     rng = random.Random(5)
     networks = {name: check_files.read(name)[0] for name in check_files.NAMES[1:] if check_files.FOLDER.is_dir()}
-    networks |= {f"row of {tools}": row_of_tools(tools) for tools in (6, 12, 24, 48, 96)}
+    networks |= {f"row of {tools}": row_of_tools(tools) for tools in ROWS}
+    ours_ms: dict[str, float] = {}
     for name, network in networks.items():
         start = time.perf_counter()
         prepared = prepare(network)
@@ -164,6 +167,10 @@ def main() -> None:
         sets = sorted(rng.sample(sets, min(SETS, len(sets))))
         found = figures_of(name, prepared, sets) | {"prepare_ms": round(prepare_ms, 1)}
         print(json.dumps(found), flush=True)
+        ours_ms[name] = float(str(found["ours_ms"]))
+    few, many = ROWS[0], ROWS[-1]
+    exponent = math.log(ours_ms[f"row of {many}"] / ours_ms[f"row of {few}"]) / math.log(many / few)
+    print(json.dumps({"growth of a solve with the tools": f"{few} to {many}", "exponent": round(exponent, 2)}))
     prepared = prepare(row_of_tools(24))
     for most in (2, 3):
         sets = small_sets([gate.name for gate in prepared.network.gates], most)
