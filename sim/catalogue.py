@@ -1,0 +1,68 @@
+"""Everything that can go wrong in a shop, as one table for docs, simulator and tests.
+
+Each row says in one sentence what must be so when it happens, and by when; the tests hold each row to its sentence at
+every layer that it names, and ``sim.campaign`` puts all of them into busy half-hours, alone and in pairs. ``python -m
+sim.catalogue`` writes the table into ``sim/faults.md``; a test holds that file equal.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from sim import catalogue_air, catalogue_board, catalogue_gates, catalogue_motors, catalogue_people, catalogue_sensors
+from sim.catalogue_row import Fault, Layer, Part
+
+CATALOGUE: tuple[Fault, ...] = (
+    *catalogue_gates.ROWS,
+    *catalogue_sensors.ROWS,
+    *catalogue_motors.ROWS,
+    *catalogue_air.ROWS,
+    *catalogue_board.ROWS,
+    *catalogue_people.ROWS,
+)
+
+BY_NAME = {row.name: row for row in CATALOGUE}
+
+PAGE = Path(__file__).with_name("faults.md")
+
+_HEAD = """# Everything that can go wrong, and what must be so then
+
+Written by `python -m sim.catalogue` from the table that the simulator and the tests use; a test holds this page equal.
+Each row is tried by itself at the layers it names, and all those of the layer *signals* alone and in pairs at random
+moments of busy half-hours (`python -m sim.campaign`).
+
+- *signals*: the core and its drivers' moves in a virtual shop that jumps from event to event.
+- *samples*: the whole service with currents as converter codes and contacts on mock lines.
+- *service*: the running service with its disk, page and threads.
+
+Rules are those of `RULES.md`. "Worst travel" is the longest travel and dead time of any gate of the shop.
+"""
+
+
+def page() -> str:
+    """The table as Markdown."""
+    return "\n".join(_lines()) + "\n"
+
+
+def _lines() -> Iterator[str]:
+    yield _HEAD
+    yield f"{len(CATALOGUE)} faults."
+    for part in Part:
+        yield ""
+        yield f"## {part.value[0].upper()}{part.value[1:]}"
+        yield ""
+        yield "| fault | what is wrong | put in, taken away | what must be so | rules | tried on |"
+        yield "|---|---|---|---|---|---|"
+        for row in CATALOGUE:
+            if row.part is part:
+                how = f"{row.put_in}; {row.taken_away}"
+                layers = ", ".join(layer.value for layer in row.layers)
+                yield f"| {row.name} | {row.breaks} | {how} | {row.outcome} | {', '.join(row.rules)} | {layers} |"
+
+
+def on(layer: Layer) -> tuple[Fault, ...]:
+    """The rows that are tried on a layer."""
+    return tuple(row for row in CATALOGUE if layer in row.layers)
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
