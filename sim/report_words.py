@@ -98,7 +98,7 @@ def _no_air(day: Day) -> list[Told]:
         without = [cut[0].t_s for cut in cuts_at_hood(points) if had_no_air(cut)]
         if without:
             of = day.figures.tools[tool].cuts
-            title = f"{_cap(tool)} cut without air {_often(len(without))}, in {_many(of, 'cut', 'cuts')}."
+            title = f"{_cap(tool)} cut without air {_often(len(without))} in {_many(of, 'cut', 'cuts')}."
             why = f"At {_times(day, without)}. The air never reached half of what it needs before the cut was over."
             found.append(Told(Harm.LUNGS, title, why))
     return found
@@ -111,12 +111,12 @@ def _short(day: Day) -> list[Told]:
         if one.mean_share is None or one.mean_share >= ENOUGH or one.without_air == one.cuts:
             continue
         points = day.tracks.hoods.get(tool, ())
-        need = f" of the {say.flow(points[0].need_m3s)} that it needs" if points else ""
+        need = f" It needs {say.flow(points[0].need_m3s)}." if points else ""
         found.append(
             Told(
                 Harm.LUNGS,
                 f"{_cap(tool)} gets {one.mean_share * 100:.0f} % of its air on the mean.",
-                f"That is over {spell(one.cut_s)} of cutting{need}, the waits for the air counted.",
+                f"Over {spell(one.cut_s)} of cutting, the waits for the air counted.{need}",
             )
         )
     return found
