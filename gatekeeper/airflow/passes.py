@@ -297,7 +297,8 @@ def _add_feeding(place: int, feeding: Sequence[int], *, is_alone: bool) -> list[
     """a and s of the duct become those with all that feeds it; g = 1/s and h = a/s for a duct that meets others, g = s
     and h = a for one that does not.
     """
-    lines, a, s = [], "a", "s"
+    lines: list[str] = []
+    a, s = "a", "s"
     if feeding:
         lines, above_a, above_s = _gathered(feeding, str(place))
         a, s = f"(a + {above_a})", f"s + {above_s}"

@@ -5,6 +5,8 @@ from collections.abc import Callable
 from gatekeeper.control.messages import Answer, Entry, Kept, Requested
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.devices.pins import open_pins
+from gatekeeper.service.air_systems import air_systems
+from gatekeeper.service.air_table import computed_air
 from gatekeeper.service.clock import HandClock
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.loop import ControlLoop, NoKeeper
@@ -34,6 +36,7 @@ class Rig:
 
     def __init__(self, shop: Shop, began_s: float = 100.0) -> None:
         self.shop = shop
+        self.plan = plan_of(shop, computed_air(air_systems(shop)))
         self.clock = HandClock(began_s)
         self.record: list[Entry] = []
         self.kept = NoKeeper()
@@ -58,7 +61,7 @@ class Rig:
         self.currents = Currents(self.shop)
         kept = Kept(self.kept.values, fresh=self.runs == 1)
         self.loop = ControlLoop(
-            Supervisor(plan_of(self.shop), kept, boot=f"boot {self.runs}", run=f"run {self.runs}", strict=True),
+            Supervisor(self.plan, kept, boot=f"boot {self.runs}", run=f"run {self.runs}", strict=True),
             self.wires,
             Contacts(self.shop),
             self.clock,
