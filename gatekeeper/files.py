@@ -16,19 +16,32 @@ def read_shop_text(named: str) -> tuple[str, str]:
 
     Raises FileTrouble with one sentence when there is no such file or it is not text.
     """
+    return read_text(named, examples.folder(), "shop file", "an example"), named
+
+
+def read_text(named: str, shipped: Path, kind: str, one_that_ships: str) -> str:
+    """The text of a file that people name.
+
+    Args:
+        named: a path, or the name of a file in ``shipped`` without its ``.yaml``.
+        shipped: the folder of those that ship with the program.
+        kind, one_that_ships: what it is and what one that ships is called, for messages.
+
+    Raises FileTrouble with one sentence when there is no such file or it is not text.
+    """
     path = Path(named)
+    names = tuple(sorted(file.stem for file in shipped.glob("*.yaml")))
     try:
-        if not path.exists() and named in examples.names():
-            path = examples.example(named)
-        return path.read_bytes().decode("utf-8"), named
+        if not path.exists() and named in names:
+            path = shipped / f"{named}.yaml"
+        return path.read_bytes().decode("utf-8")
     except FileNotFoundError:
-        names = examples.names()
         hint = did_you_mean(path.stem, names) if names else ""
         raise FileTrouble(
-            f"{named}: there is no such file; name a shop file, or an example: {listed(names)}{hint}"
+            f"{named}: there is no such file; name a {kind}, or {one_that_ships}: {listed(names, longest=30)}{hint}"
         ) from None
     except IsADirectoryError:
-        raise FileTrouble(f"{named}: this is a folder; name a shop file") from None
+        raise FileTrouble(f"{named}: this is a folder; name a {kind}") from None
     except UnicodeDecodeError as error:
         raise FileTrouble(f"{named}: byte {error.start + 1} is no UTF-8 text; save the file as UTF-8") from None
     except (OSError, ValueError) as error:
