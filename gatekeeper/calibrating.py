@@ -141,10 +141,7 @@ def _prompt(engine: Calibration, is_virtual: bool) -> str:
 
 
 def _live(engine: Calibration, clamp: Clamped) -> str:
-    """The current of the clamp that was found; before that, of the one that sees most."""
-    place = engine.found
-    if place is None:
-        own = (clamp.channel.converter, clamp.channel.channel)
-        place = max(engine.live_a, key=lambda key: engine.live_a[key], default=own)
+    """The current of the clamp that is worth looking at, as a line."""
+    place = engine.shown
     amperes = engine.live_a.get(place, 0.0)
     return f"  {place[0]} {place[1]}  {amperes:7.2f} A  {bar(amperes, clamp.sensor.trip_a)}"

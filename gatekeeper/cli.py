@@ -54,11 +54,19 @@ def check(
 
 
 @app.command()
-def schema() -> None:
-    """Print the JSON Schema of a shop file."""
-    from gatekeeper.shop.schema import shop_schema
+def schema(
+    scenario: Annotated[bool, typer.Option("--scenario", help="That of a scenario file instead.")] = False,
+) -> None:
+    """Print the JSON Schema of a shop file, or of a scenario file; editors check and complete by it."""
+    if scenario:
+        from sim.scenario import scenario_schema
 
-    typer.echo(json.dumps(shop_schema(), indent=2, ensure_ascii=False))
+        found = scenario_schema()
+    else:
+        from gatekeeper.shop.schema import shop_schema
+
+        found = shop_schema()
+    typer.echo(json.dumps(found, indent=2, ensure_ascii=False))
 
 
 @app.command()
@@ -233,12 +241,12 @@ def run(
     from gatekeeper.launch import open_page, run_until_told, state_folder
     from gatekeeper.service.lock import AlreadyRunning
     from gatekeeper.service.running import Service
-    from gatekeeper.service.wiring import bank_for
+    from gatekeeper.service.wiring_sensors import bank_for, meters_for
 
-    shop, name = _shop(shop_file)
+    shop, name, text = _shop_and_text(shop_file)
     folder = state_folder(name, Path(state) if state else None)
     try:
-        service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins))
+        service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins), open_meters=meters_for(pins))
     except (DeviceError, AlreadyRunning) as trouble:
         _refuse(str(trouble))
     except OSError as trouble:
@@ -254,9 +262,10 @@ def run(
     page = None
     if not no_page:
         # Late: the shop is under control before the web is even loaded.
+        from gatekeeper.service.calibration_file import shop_file_of
         from gatekeeper.service.facing import ShopFace
 
-        face = ShopFace(service)
+        face = ShopFace(service, file=shop_file_of(name, text))
         face.start()
         try:
             page = open_page(shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False)
@@ -283,6 +292,7 @@ def demo(
     from pathlib import Path
 
     from gatekeeper.demo import run_demo
+    from gatekeeper.files import FileTrouble
     from sim.bench import VirtualBench
     from sim.plant import VirtualShop
 
@@ -290,13 +300,49 @@ def demo(
         _refuse(f"The speed is {speed:g}; 0.1 to 100 are allowed.")
     if not 0 <= port <= 65535:
         _refuse(f"The port is {port}; 0 to 65535 are allowed.")
-    shop, _ = _shop(shop_file)
+    shop, _, text = _shop_and_text(shop_file)
+    folder = Path(state) if state else None
     try:
-        status = run_demo(
-            shop, VirtualShop, VirtualBench, speed=speed, lan=lan, port=port, state=Path(state) if state else None
-        )
+        status = run_demo(shop, text, VirtualShop, VirtualBench, speed=speed, lan=lan, port=port, state=folder)
+    except FileTrouble as trouble:
+        _refuse(str(trouble))
     except OSError as trouble:
         _refuse(f"The page cannot listen on port {port} ({trouble.strerror}); choose another with --port.")
+    raise typer.Exit(status)
+
+
+@app.command()
+def simulate(
+    shop_file: ShopArgument,
+    scenario_file: Annotated[
+        str | None,
+        typer.Argument(metavar="[SCENARIO.yaml]", help="A scenario file, or the name of one that ships."),
+    ] = None,
+    day: Annotated[bool, typer.Option("--day", help="Play one working day, drawn from a pattern of work.")] = False,
+    year: Annotated[bool, typer.Option("--year", help="Play 365 days, one after the other.")] = False,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Another seed draws other days.")] = 0,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the record with the truth beside it, and the figures last.")
+    ] = False,
+    report: Annotated[str | None, typer.Option("--report", help="Write what came of it as a page: out.html.")] = None,
+    fidelity: Annotated[
+        str, typer.Option("--fidelity", help="signals, or samples: currents through converter and detector, slower.")
+    ] = "signals",
+) -> None:
+    """Play a shop on this computer: a scenario, a day or a year, and say whether everything held."""
+    from gatekeeper.simulating import DAYS_OF_A_YEAR, CannotSimulate
+    from gatekeeper.simulating import simulate as play
+
+    if day and year:
+        _refuse("--day and --year are given; leave one of them out.")
+    shop, name = _shop(shop_file)
+    days = 1 if day else DAYS_OF_A_YEAR if year else None
+    try:
+        status = play(
+            shop, name, scenario_file, days=days, seed=seed, fidelity=fidelity, as_json=as_json, report=report
+        )
+    except CannotSimulate as trouble:
+        _refuse(str(trouble))
     raise typer.Exit(status)
 
 
@@ -326,6 +372,12 @@ def outputs_off(
 
 def _shop(shop_file: str) -> "tuple[Shop, str]":
     """The checked shop of a file and the file's name; every fault at once and exit status 2 where it is none."""
+    shop, name, _ = _shop_and_text(shop_file)
+    return shop, name
+
+
+def _shop_and_text(shop_file: str) -> "tuple[Shop, str, str]":
+    """As ``_shop``, and the file's text."""
     from gatekeeper.files import FileTrouble, read_shop_text
     from gatekeeper.printing import check_lines
     from gatekeeper.shop.faults import Faults
@@ -339,7 +391,7 @@ def _shop(shop_file: str) -> "tuple[Shop, str]":
     if isinstance(shop, Faults):
         typer.echo("\n".join(check_lines(name, shop, show_all=False)), err=True)
         raise typer.Exit(2)
-    return shop, name
+    return shop, name, text
 
 
 def _refuse(said: str) -> NoReturn:

@@ -12,11 +12,13 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from gatekeeper.control.messages import RequestWhat, Who
-from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.base import ConverterBank, MeterLink, ReportMeter
 from gatekeeper.devices.pins import Pins, open_pins
+from gatekeeper.files import write_new
 from gatekeeper.launch import open_page, own_address, run_until_told
+from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.clock import Clock, FastClock, SystemClock
-from gatekeeper.service.face import Answer, Beat, Bench, DayView, ShopView
+from gatekeeper.service.face import Answer, Beat, Bench, CalibrationPress, DayView, ShopView
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
 from gatekeeper.shop.model import Converter, Shop
@@ -27,7 +29,9 @@ _NO_POWER = "The board has no power. Put its plug in on the bench."
 class Plant(Protocol):
     """A virtual shop behind mock pins."""
 
-    def open_bank(self, converter: Converter, channels: int) -> SpiBank: ...
+    def open_bank(self, converter: Converter, channels: int) -> ConverterBank: ...
+
+    def open_meters(self, shop: Shop, report: ReportMeter, clock: Callable[[], float]) -> list[MeterLink]: ...
 
     def step(self) -> None: ...
 
@@ -50,9 +54,18 @@ class Demo:
         folder: where its state is kept.
         plant_of, bench_of: make the virtual shop and its bench.
         clock: for both sides of the pins.
+        file: the demo's own copy of the shop's file, for calibrating; None where there is none.
     """
 
-    def __init__(self, shop: Shop, folder: Path, plant_of: PlantOf, bench_of: BenchOf, clock: Clock) -> None:
+    def __init__(
+        self,
+        shop: Shop,
+        folder: Path,
+        plant_of: PlantOf,
+        bench_of: BenchOf,
+        clock: Clock,
+        file: ShopFile | None = None,
+    ) -> None:
         self._shop = shop
         self._folder = folder
         self._clock = clock
@@ -63,7 +76,7 @@ class Demo:
         self._powered = True
         self._ended = False
         self._service = self._boot(pins)
-        self._face = ShopFace(self._service)
+        self._face = ShopFace(self._service, file=file)
 
     def _boot(self, pins: Pins) -> Service:
         # Every plugging in is a boot of its own, as it is for a board.
@@ -73,6 +86,7 @@ class Demo:
             self._folder,
             clock=self._clock,
             open_bank=self._plant.open_bank,
+            open_meters=self._plant.open_meters,
             boot=f"demo-{secrets.token_hex(4)}",
         )
 
@@ -119,9 +133,10 @@ class Demo:
                 return
             pins = open_pins("mock", self._clock.now)
             self._plant.plug_in(pins)
+            self._shop = self._service.shop  # as calibrated
             self._service = self._boot(pins)
             self._plant.step()  # contacts speak before the controller looks
-            old, self._face = self._face, ShopFace(self._service, self._face.view().version)
+            old, self._face = self._face, ShopFace(self._service, self._face.view().version, self._face.file)
             self._service.start()
             self._face.start()
             self._powered = True
@@ -163,6 +178,14 @@ class Demo:
         """Take the last change of a delay back."""
         return self._face.undo(subject, who, address) if self._powered else _unpowered()
 
+    def calibrate(self, machine: str, press: CalibrationPress, who: Who, address: str | None = None) -> Answer:
+        """Walk through a machine's calibration, one press at a time."""
+        return (
+            self._face.calibrate(machine, press, who, address)
+            if self._powered
+            else Answer(False, "no_power", _NO_POWER)
+        )
+
     def history(self, day: str | None) -> DayView:
         """A day's record."""
         return self._face.history(day)
@@ -175,20 +198,37 @@ def _unpowered() -> "Future[Answer]":
 
 
 def run_demo(
-    shop: Shop, plant_of: PlantOf, bench_of: BenchOf, *, speed: float, lan: bool, port: int, state: Path | None
+    shop: Shop,
+    text: str,
+    plant_of: PlantOf,
+    bench_of: BenchOf,
+    *,
+    speed: float,
+    lan: bool,
+    port: int,
+    state: Path | None,
 ) -> int:
     """Run a demo until a signal ends it.
+
+    Args:
+        shop: the shop.
+        text: its file's text; calibrating writes into a copy of it beside the state.
+        plant_of, bench_of: make the virtual shop and its bench.
+        speed: seconds in the shop for each real one.
+        lan, port: where the page listens.
+        state: where the state is kept; a passing folder for None.
 
     Returns:
         The exit status.
 
     Raises:
         OSError: the page cannot listen there.
+        FileTrouble: the copy of the shop's file cannot be written.
     """
     clock: Clock = SystemClock() if speed == 1.0 else FastClock(speed)
     with tempfile.TemporaryDirectory(prefix="gatekeeper-demo-") as passing:
         folder = state if state is not None else Path(passing)
-        demo = Demo(shop, folder, plant_of, bench_of, clock)
+        demo = Demo(shop, folder, plant_of, bench_of, clock, own_copy(folder, text, is_kept=state is not None))
         try:
             demo.start()
             page = open_page(shop, folder, demo, listen="127.0.0.1", port=port, lan=lan, bench=demo.bench)
@@ -197,6 +237,21 @@ def run_demo(
             raise
         tell(shop, page.addresses, page.pin, lan=lan)
         return run_until_told(demo, page)
+
+
+def own_copy(folder: Path, text: str, *, is_kept: bool) -> ShopFile:
+    """A copy of the shop's file that may be written, anew at each start.
+
+    Raises:
+        FileTrouble: it cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "shop.yaml"
+    write_new(path, text.encode("utf-8"), replace=True)
+    end = "is made anew when the demo starts" if is_kept else "goes when the demo ends"
+    return ShopFile(
+        path, text, note=f"That is the demo's own copy: the shop's file stays as it is, and the copy {end}."
+    )
 
 
 def tell(shop: Shop, addresses: tuple[str, ...], pin: str, *, lan: bool) -> None:

@@ -170,6 +170,14 @@ class Calibration:
     def _where(self) -> str:
         return f" on channel {self.found[1]} of {self.found[0]}" if self.found is not None else ""
 
+    @property
+    def shown(self) -> Place:
+        """Whose current is worth showing: at rest its own clamp's, then that of the one that sees most, or was found."""
+        if self.found is not None or self.step is Step.REST:
+            return self.found or self._own
+        rivals = [place for place in self.live_a if place not in self._left_out]
+        return max(rivals, key=lambda place: self.live_a[place], default=self._own)
+
     def go_on(self) -> None:
         """The person has done what was asked, or leaves it out. Counts while cutting and while switching off."""
         if self.step in (Step.CUT, Step.OFF):

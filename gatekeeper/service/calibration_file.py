@@ -38,6 +38,15 @@ class ShopFile:
     note: str | None = None
 
 
+def shop_file_of(name: str, text: str) -> ShopFile:
+    """The file that a controller was started with; an example stays as it is."""
+    path = Path(name)
+    if path.is_file():
+        return ShopFile(path.resolve(), text)
+    example = f"{name} is an example and stays as it is. Copy it to a file of yours, start the controller with that, "
+    return ShopFile(path, text, refusal=f"{example}and calibrate again.")
+
+
 def wires_of(shop: Shop, clamp: Clamped) -> dict[Place, FrontEnd]:
     """Every channel that is scanned; one that the file says nothing of is taken to have the machine's own clamp."""
     known = clamps_of(shop)
@@ -123,7 +132,7 @@ def written(file: ShopFile, changes: list[Change]) -> tuple[ShopFile, Shop]:
     lines = ", ".join(f"{change.key}: {change.value}" for change in changes if change.part == changes[0].part)
     if file.refusal is not None:
         raise CannotCalibrate(file.refusal)
-    path = file.path.resolve()
+    path = file.path
     try:
         now = path.read_bytes().decode("utf-8")
     except (OSError, UnicodeDecodeError):

@@ -14,8 +14,10 @@ from gatekeeper.control.messages import Requested, RequestWhat, SettingChanged, 
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableError
 from gatekeeper.records.state_form import Change
+from gatekeeper.service.calibration_asking import Calibrations
+from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.day import day_view
-from gatekeeper.service.face import Answer, Beat, DayView, ShopView
+from gatekeeper.service.face import Answer, Beat, CalibrationPress, DayView, ShopView
 from gatekeeper.service.live_air import LiveAir
 from gatekeeper.service.memory import Memory
 from gatekeeper.service.running import HISTORY_FILE, Service
@@ -35,14 +37,16 @@ class ShopFace:
     Args:
         service: running or about to.
         version: views are counted from the one after this.
+        file: the shop's file, for calibrating; None where there is none to write.
     """
 
-    def __init__(self, service: Service, version: int = 0) -> None:
+    def __init__(self, service: Service, version: int = 0, file: ShopFile | None = None) -> None:
         self._version = version
         self._service = service
         air = LiveAir(service.air_systems)
         self._viewing = Viewing(service.shop, service.plan, service.wall_s, air)
         self._memory = Memory(service)
+        self._calibrations = Calibrations(service, file, self._wake)
         self._reader = HistoryReader(service.folder / HISTORY_FILE)
         self._news = threading.Condition()
         self._core: CoreView | None = None
@@ -62,11 +66,17 @@ class ShopFace:
 
     def stop(self) -> None:
         """Make no more views."""
+        self._calibrations.stop()
         with self._news:
             self._ending = True
             self._news.notify_all()
         if self._thread.is_alive():
             self._thread.join(1.0)
+
+    @property
+    def file(self) -> ShopFile | None:
+        """The shop's file as it is now."""
+        return self._calibrations.file
 
     # ---------------------------------------------------------------- what is so
 
@@ -87,6 +97,10 @@ class ShopFace:
             return self._news.wait_for(
                 lambda: self._ending or (self._view is not None and self._view.version > version), timeout_s
             )
+
+    def calibrate(self, machine: str, press: CalibrationPress, who: Who, address: str | None = None) -> Answer:
+        """Walk through a machine's calibration, one press at a time."""
+        return self._calibrations.press(machine, press, who, address)
 
     def history(self, day: str | None) -> DayView:
         """A day's record; what still waits for the disk is written first, so that the page shows it."""
@@ -199,8 +213,9 @@ class ShopFace:
             replace(core, now_s=now_s),
             version=version,
             amperes=self._memory.amperes(),
-            notes=self._memory.notes(),
+            notes=replace(self._memory.notes(), trip_notes=self._calibrations.trip_notes()),
         )
+        made = replace(made, calibration=self._calibrations.view())
         if old is not None and made == replace(
             old, version=made.version, now_s=made.now_s, wall_s=made.wall_s, seq=made.seq
         ):

@@ -89,6 +89,7 @@ class Notes:
         extra: messages of the service itself.
         out_since_wall: per motor out of service since an earlier run, since when; the core's own instant lies on a
             clock that may be another boot's.
+        trip_notes: per tool with a clamp, from which current it counts as running, one sentence.
     """
 
     wall_offset_s: float
@@ -96,6 +97,7 @@ class Notes:
     stops: Mapping[str, StopAsked] = field(default_factory=dict)
     extra: tuple[ExtraMessage, ...] = ()
     out_since_wall: Mapping[str, float] = field(default_factory=dict)
+    trip_notes: Mapping[str, str] = field(default_factory=dict)
 
 
 def clock(wall_s: float) -> str:

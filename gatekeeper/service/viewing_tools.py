@@ -21,6 +21,7 @@ def tool_view(scene: Scene, now: ToolNow, current_a: float | None) -> ToolView:
         motors=scene.ground.systems_of[now.name],
         since_s=now.started_at_s if runs else None,
         current_a=current_a if sensor is not SensorWord.LOST else None,
+        trip_note=scene.notes.trip_notes.get(now.name),
         spin_down=spin_down(scene, now.name, now.spin_down_s, plan.spin_down_s),
         offers=_offers(scene, now),
     )

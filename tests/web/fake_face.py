@@ -10,6 +10,7 @@ from gatekeeper.service.face import (
     Beat,
     BenchChoice,
     BenchControl,
+    CalibrationPress,
     DayLine,
     DayNumber,
     DayView,
@@ -105,6 +106,10 @@ class FakeFace:
             return self._answer(Answer(False, "nothing", "There is nothing to undo."))
         self._set(subject, spin.previous_s, undoing=True)
         return self._answer(Answer(True, "ok", f"{subject}: the delay is as it was."))
+
+    def calibrate(self, machine: str, press: CalibrationPress, who: Who, address: str | None = None) -> Answer:
+        self.asked.append(("calibrate", machine, press, who, address))
+        return self.refuses or Answer(True, "ok", f"{machine}: {press}.")
 
     def history(self, day: str | None) -> DayView:
         if day not in (None, *DAY.days):
