@@ -1,7 +1,7 @@
 """Calibrating a machine from the page: one walk at a time, its presses, and the file at its end.
 
-Sampling, core and loop go on as always; a walk only listens. Nothing is changed before somebody presses "Write it": then
-the shop's file is written first, and the sensors hear with it from the next block on.
+Sampling, core and loop go on as always; a walk only listens. Nothing is changed before somebody presses "Write it":
+then the shop's file is written first, and the sensors hear with it from the next block on.
 """
 
 import threading
