@@ -240,6 +240,7 @@ def run(
     from gatekeeper.devices.pins import open_pins
     from gatekeeper.launch import open_page, run_until_told, state_folder
     from gatekeeper.service.lock import AlreadyRunning
+    from gatekeeper.service.notify import Heartbeat, ServiceManager
     from gatekeeper.service.running import Service
     from gatekeeper.service.wiring_sensors import bank_for, meters_for
 
@@ -251,6 +252,9 @@ def run(
         _refuse(str(trouble))
     except OSError as trouble:
         _refuse(f"The state folder {folder} cannot be used ({trouble.strerror}); name another with --state.")
+    manager = ServiceManager()
+    heartbeat = Heartbeat(manager, service.marks, service.clock.now)
+    service.after_step = heartbeat.beat
     service.start()
     typer.echo(f"{shop.name}: running on {pins}. State in {folder}.")
     if service.is_first_start:
@@ -275,7 +279,8 @@ def run(
             typer.echo(f"The page cannot listen on {where} ({trouble.strerror}).", err=True)
         else:
             typer.echo(f"Page: {'  '.join(page.addresses)}  PIN: {page.pin}")
-    raise typer.Exit(run_until_told(service, page))
+    heartbeat.all_is_set_up()
+    raise typer.Exit(run_until_told(service, page, manager.ending))
 
 
 @app.command()

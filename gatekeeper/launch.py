@@ -8,6 +8,7 @@ import secrets
 import signal
 import socket
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -122,8 +123,13 @@ class Runs(Protocol):
     def stop(self) -> None: ...
 
 
-def run_until_told(running: Runs, page: Page | None) -> int:
+def run_until_told(running: Runs, page: Page | None, on_end: Callable[[], None] = lambda: None) -> int:
     """Wait for a signal or for the control thread's end, then stop everything, motors first.
+
+    Args:
+        running: what runs.
+        page: its page, if it has one.
+        on_end: called when the end has begun and the motors are off; must not block.
 
     Returns:
         The exit status: 0 after a signal, 1 where the control thread ended by itself.
@@ -139,6 +145,7 @@ def run_until_told(running: Runs, page: Page | None) -> int:
     while not told.is_set() and running.is_alive:
         told.wait(0.25)
     status = 0 if told.is_set() else 1
+    on_end()
     running.stop()
     if page is not None:
         page.stop()

@@ -27,12 +27,14 @@ from gatekeeper.service.air_systems import AirSystem, air_systems
 from gatekeeper.service.air_table import ComputedAir, computed_air
 from gatekeeper.service.clock import Clock, SystemClock
 from gatekeeper.service.hearing import Contacts, Currents
+from gatekeeper.service.hearing_meters import Meters
 from gatekeeper.service.hours import HoursWatch
 from gatekeeper.service.lock import InstanceLock
 from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
 from gatekeeper.service.sampling import Sampler
-from gatekeeper.service.wiring import OpenBank, Wires, board_bank, wire_up
+from gatekeeper.service.wiring import Wires, wire_up
+from gatekeeper.service.wiring_sensors import OpenBank, OpenMeters, board_bank, board_meters, scans_of
 from gatekeeper.shop.model import Shop
 
 #: A busy thread may hold the interpreter this long; at the default of 5 ms a gate waits 10 ms (DESIGN, P2).
@@ -63,6 +65,7 @@ class Service:
         folder: where state and history are kept.
         clock: monotonic time.
         open_bank: opens a converter.
+        open_meters: opens what hears the meters.
         wall_s: the wall clock, seconds since 1970; for people and for hours only.
         boot: the name of this boot of the board; the kernel's unless given.
 
@@ -80,6 +83,7 @@ class Service:
         *,
         clock: Clock | None = None,
         open_bank: OpenBank = board_bank,
+        open_meters: OpenMeters = board_meters,
         wall_s: Callable[[], float] = time.time,
         boot: str | None = None,
     ) -> None:
@@ -93,11 +97,13 @@ class Service:
         self.clock: Clock = clock if clock is not None else SystemClock()
         self.wall_s = wall_s
         self._listeners: list[Callable[[CoreView], None]] = []
+        #: Called in the control thread after each whole step; must not block. Set before ``start``.
+        self.after_step: Callable[[], None] = lambda: None
         self.last_view: CoreView | None = None
         self._ended = threading.Event()
         self._lock = InstanceLock(folder)
         try:
-            self._build(pins, open_bank, boot if boot is not None else boot_id())
+            self._build(pins, open_bank, open_meters, boot if boot is not None else boot_id())
         except BaseException:
             self._lock.release()
             raise
@@ -111,7 +117,7 @@ class Service:
             self._troubles["air"] = f"The air in the ducts was not computed: {unsolved}."
             return None
 
-    def _build(self, pins: Pins, open_bank: OpenBank, boot: str) -> None:
+    def _build(self, pins: Pins, open_bank: OpenBank, open_meters: OpenMeters, boot: str) -> None:
         self.store = StateStore(self.folder / STATE_FILE)
         kept = self.store.load(boot)
         #: Whether this is the first start of this shop: people are then told the cautions.
@@ -127,18 +133,22 @@ class Service:
         )
         self.keeper = StateWriter(self.store, report=self._report)
         self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self._report, wall_s=self.wall_s)
+        self.meters = Meters(self.shop)
+        self.links = open_meters(self.shop, lambda seen: self.loop.post(seen), self.clock.now)
         self.loop = ControlLoop(
             Supervisor(self.plan, kept, boot=boot, run=run_id(), seq=self._last_seq()),
             self.wires,
             Contacts(self.shop),
             self.clock,
+            meters=self.meters,
             keeper=self.keeper,
             write=self.history.add,
             show=self._show,
         )
         self.currents = Currents(self.shop)
         self.samplers = [
-            Sampler(name, bank, self.currents, self.loop.post, self.clock) for name, bank in self.wires.banks.items()
+            Sampler(name, bank, self.currents, self.loop.post, self.clock, scans=scans_of(self.shop.converters[name]))
+            for name, bank in self.wires.banks.items()
         ]
         self.guardian = LeaseGuard(
             list(self.wires.motors.values()),
@@ -168,9 +178,23 @@ class Service:
         for sampler in self.samplers:
             if sampler.trouble:
                 found[f"converter:{sampler.name}"] = sampler.trouble
+        for link in self.links:
+            if link.trouble:
+                found[f"broker:{link.name}"] = link.trouble
         if self.loop.trouble:
             found["device"] = self.loop.trouble
         return Troubles(tuple(found.items()))
+
+    def marks(self) -> dict[str, float]:
+        """When each thread that the shop rests on last did its work: monotonic seconds, by its name in words.
+
+        An output is written within a step of the control thread, or by the guardian; history, page and broker may fail
+        alone.
+        """
+        marks = {f"The thread that reads {sampler.name}": sampler.looked_s for sampler in self.samplers}
+        marks["The control thread"] = self.loop.stepped_s
+        marks["The guardian of the motors' relays"] = self.guardian.looked_s
+        return marks
 
     @property
     def is_alive(self) -> bool:
@@ -206,6 +230,8 @@ class Service:
         self._control.start()
         for sampler in self.samplers:
             sampler.start()
+        for link in self.links:
+            link.start()
         self.hours.start()
 
     def stop(self) -> None:
@@ -222,6 +248,8 @@ class Service:
         self._ended.wait(LAST_STEP_S)
         self.hours.stop()
         self.guardian.stop()
+        for link in self.links:
+            link.close()
         for sampler in self.samplers:
             sampler.stop(LAST_WRITE_S)
         self.keeper.stop(LAST_WRITE_S)
@@ -236,7 +264,7 @@ class Service:
     def _run_control(self) -> None:
         try:
             self.loop.wake()
-            self.loop.run()
+            self.loop.run(self.after_step)
         except BaseException:
             # The control thread never comes back from here: motors off, and the process ends (C23).
             _LOG.exception("the control thread ended by a fault")
