@@ -212,7 +212,7 @@ def calibrate(
         changes, said = changes_for(shop, clamp, proposal)
     except (CannotCalibrate, DeviceError) as trouble:
         _refuse(str(trouble))
-    for sentence in (*proposal.sentences, *said):
+    for sentence in said:
         typer.echo(sentence)
     if not Path(name).is_file():
         typer.echo(f"{name} is an example and stays as it is; copy it to a file of yours to keep this.")

@@ -152,11 +152,11 @@ class Calibration:
         """What the person is asked to do, or what came of it."""
         match self.step:
             case Step.REST:
-                return f"Leave {self._name} off and switch nothing: every clamp is listened to."
+                return f"Leave {self._name} off, and switch nothing else on."
             case Step.ON:
                 return f"Switch {self._name} on now."
             case Step.FREE:
-                return f"{self._title} is seen{self._where}. Let it run free for a few seconds."
+                return f"{self._title} is seen. Let it run free for a few seconds."
             case Step.CUT:
                 return "Now cut with it for a few seconds, then go on; or go on without."
             case Step.OFF:
@@ -167,16 +167,17 @@ class Calibration:
                 return self.refusal or ""
 
     @property
-    def _where(self) -> str:
-        return f" on channel {self.found[1]} of {self.found[0]}" if self.found is not None else ""
-
-    @property
     def shown(self) -> Place:
-        """Whose current is worth showing: at rest its own clamp's, then that of the one that sees most, or was found."""
+        """Whose current is worth showing: that of the clamp that was found; before that, of the one that sees most
+        where that is more than noise, else of the machine's own."""
         if self.found is not None or self.step is Step.REST:
             return self.found or self._own
-        rivals = [place for place in self.live_a if place not in self._left_out]
-        return max(rivals, key=lambda place: self.live_a[place], default=self._own)
+        seeing = [
+            place
+            for place, live_a in self.live_a.items()
+            if place not in self._left_out and live_a * live_a > self._threshold_ms(place)
+        ]
+        return max(seeing, key=lambda place: self.live_a[place], default=self._own)
 
     def go_on(self) -> None:
         """The person has done what was asked, or leaves it out. Counts while cutting and while switching off."""

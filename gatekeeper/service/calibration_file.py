@@ -59,18 +59,19 @@ def wires_of(shop: Shop, clamp: Clamped) -> dict[Place, FrontEnd]:
 
 
 def changes_for(shop: Shop, clamp: Clamped, proposal: Proposal) -> tuple[list[Change], list[str]]:
-    """What is to be written into the shop's file, and what to say of it.
+    """What is to be written into the shop's file, and what was found, in sentences.
 
     Raises:
         CannotCalibrate: the machine's wire is on a channel with another burden or clamp, so it cannot be swapped here.
     """
-    trip_a, said = _trip(shop, clamp, proposal)
+    trip_a, shared = _trip(shop, clamp, proposal)
+    said = [*replace(proposal, trip_a=trip_a).sentences, *shared]
     changes = [Change(clamp.place, "trip", f"{trip_a:g} A")]
     if not proposal.is_swapped:
         return changes, said
     converter, channel = proposal.place
     there = clamps_of(shop).get(proposal.place)
-    said.append(
+    found = (
         f"The file has {clamp.name} on channel {clamp.channel.channel} of {clamp.channel.converter}; "
         f"its wire is on channel {channel} of {converter}."
     )
@@ -78,7 +79,8 @@ def changes_for(shop: Shop, clamp: Clamped, proposal: Proposal) -> tuple[list[Ch
         clamp.channel.turns,
         clamp.channel.burden_ohm,
     ):
-        raise CannotCalibrate(f"{said[-1]} That is {there.name}'s, with another burden or clamp: swap the two plugs.")
+        raise CannotCalibrate(f"{found} That is {there.name}'s, with another burden or clamp: swap the two plugs.")
+    said.append(found)
     changes += _moved(clamp, converter, channel)
     if there is not None:
         changes += _moved(there, clamp.channel.converter, clamp.channel.channel)

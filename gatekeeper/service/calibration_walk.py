@@ -253,8 +253,7 @@ class Walk:
                 yield f"The file has it on {place_in_words(own)}. Writing what comes of this sets that right, too."
         if step is CalibrationStep.REFUSED:
             yield "Nothing was changed."
-        if step in (CalibrationStep.PROPOSED, CalibrationStep.WRITTEN) and engine.proposal is not None:
-            yield from engine.proposal.sentences
+        if step in (CalibrationStep.PROPOSED, CalibrationStep.WRITTEN):
             yield from self._said
         if step is CalibrationStep.PROPOSED:
             yield from (self._not_written,) if self._not_written else self._file_notes()

@@ -13,7 +13,7 @@ from gatekeeper.web.door import NOT_A_FORM, Refusal, Refused, own_path
 from gatekeeper.web.frame import refused
 
 #: Addresses that only take forms: nobody is sent back there.
-_FORMS_ONLY = frozenset({"/ask", "/spin-down", "/undo", "/bench", "/stop", "/sign-out"})
+_FORMS_ONLY = frozenset({"/ask", "/spin-down", "/undo", "/bench", "/calibrate", "/stop", "/sign-out"})
 #: Answers that wait to be shown once; the oldest are forgotten.
 _MOST_KEPT = 64
 

@@ -16,7 +16,17 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from gatekeeper.service.face import Answer, Bench, Face, ShopView, SpinDown, StopWord
 from gatekeeper.web import door, history, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
-from gatekeeper.web.asking import BELOW_CAUTION, CAUTION, HOLD, nobody, number, out_of_range, wish
+from gatekeeper.web.asking import (
+    BELOW_CAUTION,
+    CAUTION,
+    HOLD,
+    calibration_press,
+    no_clamp,
+    nobody,
+    number,
+    out_of_range,
+    wish,
+)
 from gatekeeper.web.door import DoorSettings, PinLock, Refusal, Refused, Sessions, SessionsInMemory, SessionStore
 from gatekeeper.web.frame import STATIC, Visit
 from gatekeeper.web.live import MOST_STREAMS, Live
@@ -148,6 +158,12 @@ class _Web:
             raise Refused(nobody(name))
         return _page(page)
 
+    def calibration(self, request: Request, name: str) -> Response:
+        page = pages.calibrate(self.face.view(), name, self.live.controls(), self._visit(request))
+        if page is None:
+            raise Refused(no_clamp(name))
+        return _page(page)
+
     def settings(self, request: Request) -> Response:
         return _page(pages.settings_page(self.face.view(), self._visit(request)))
 
@@ -269,6 +285,14 @@ class _Web:
         answer = await self._answer(self.face.undo(subject, "page", address=self._address(request)))
         return answered(request, answer, self._said)
 
+    async def calibrate(self, request: Request) -> Response:
+        refused = self._refuse_writing(request)
+        if refused is not None:
+            return refused
+        machine, press = calibration_press(self.face.view(), await form_of(request))
+        answer = await asyncio.to_thread(self.face.calibrate, machine, press, "page", self._address(request))
+        return answered(request, answer, self._said)
+
     async def work_bench(self, request: Request) -> Response:
         if self.bench is None:
             raise Refused(NO_PAGE)
@@ -360,6 +384,7 @@ def create_app(
     reading: dict[str, Callable[..., object]] = {
         "/": web.shop,
         "/machine/{name:path}": web.machine,
+        "/calibrate/{name:path}": web.calibration,
         "/settings": web.settings,
         "/cautions": web.cautions,
         "/history": web.history,
@@ -373,6 +398,7 @@ def create_app(
         "/ask": web.ask,
         "/spin-down": web.set_spin_down,
         "/undo": web.undo,
+        "/calibrate": web.calibrate,
         "/bench": web.work_bench,
         "/sign-in": web.sign_in,
         "/sign-out": web.sign_out,

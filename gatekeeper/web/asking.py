@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import get_args
 
-from gatekeeper.service.face import Offer, Press, RequestWhat, ShopView
+from gatekeeper.service.face import CalibrationPress, Offer, Press, RequestWhat, ShopView
 from gatekeeper.web.door import Refusal, Refused
 
 #: Requests that start a motor: a hold of one second, a caution, and only where the shop's file allows them.
@@ -29,6 +29,7 @@ WRONG_TIME = Refusal(400, "wrong_time", "The time must be a number of seconds fr
 LONG_TEXT = Refusal(400, "long_text", f"The text is too long. Use at most {_LONGEST_TEXT} characters.")
 WHO_AND_WHY = Refusal(400, "who_and_why", "Say who takes it out of service, and why.")
 
+_PRESSES: dict[str, CalibrationPress] = {word: word for word in get_args(CalibrationPress)}
 _WORDS: dict[str, RequestWhat] = {word: word for word in get_args(RequestWhat)}
 
 
@@ -64,6 +65,25 @@ def out_of_range(subject: str, low_s: float, high_s: float) -> Refusal:
     """The refusal for a delay outside of its range."""
     sentence = f"The spin-down delay of {subject} can be {low_s:g} s to {high_s:g} s."
     return Refusal(400, "out_of_range", sentence)
+
+
+def no_clamp(name: str) -> Refusal:
+    """The refusal for a machine that cannot be calibrated."""
+    return Refusal(404, "no_clamp", f"No clamp of this shop watches {name[:60]}, so there is nothing to calibrate.")
+
+
+def calibration_press(view: ShopView, fields: Mapping[str, str]) -> tuple[str, CalibrationPress]:
+    """The machine and the press that a form says.
+
+    Raises:
+        Refused: there is no such machine with a clamp, or no such press.
+    """
+    machine, press = fields.get("machine", ""), _PRESSES.get(fields.get("press", ""))
+    if all(tool.name != machine or tool.trip_note is None for tool in view.tools):
+        raise Refused(no_clamp(machine or "name"))
+    if press is None:
+        raise Refused(NO_SUCH_REQUEST)
+    return machine, press
 
 
 def subjects(view: ShopView) -> frozenset[str]:

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 from gatekeeper.cautions import CAUTIONS
 from gatekeeper.markup import Html, el, join
-from gatekeeper.service.face import BenchControl, MotorView, ShopView, SpinDown
-from gatekeeper.web import drawing, parts, spin_down, words
+from gatekeeper.service.face import BenchControl, MotorView, ShopView, SpinDown, ToolView
+from gatekeeper.web import calibration, drawing, parts, spin_down, words
 from gatekeeper.web.frame import Visit, frame, live
 
 
@@ -13,7 +13,12 @@ def is_live(page: str, view: ShopView) -> bool:
     """Whether there is a page of that name to keep live."""
     if page in ("frame", "shop", "settings"):
         return True
-    return page in {f"machine/{tool.name}" for tool in view.tools}
+    return page in {f"machine/{tool.name}" for tool in view.tools} or _calibrated(page, view) is not None
+
+
+def _calibrated(page: str, view: ShopView) -> ToolView | None:
+    """The machine that a page calibrates; None where there is no such page."""
+    return next((t for t in view.tools if f"calibrate/{t.name}" == page and t.trip_note is not None), None)
 
 
 def live_parts(page: str, view: ShopView, controls: tuple[BenchControl, ...]) -> dict[str, Html] | None:
@@ -34,12 +39,16 @@ def live_parts(page: str, view: ShopView, controls: tuple[BenchControl, ...]) ->
         }
     if page == "settings":
         return shared | {"settings": settings(view)}
+    calibrated = _calibrated(page, view)
+    if calibrated is not None:
+        return shared | calibration.live_parts(view, calibrated, controls)
     tool = next((tool for tool in view.tools if f"machine/{tool.name}" == page), None)
     if tool is None:
         return None
     own = spin_down.of_tool(view, tool)
     spin = join(el("h2", None, "Spin-down delay"), own) if own else Html("")
-    return shared | {"machine": parts.machine_state(view, tool), "spin": spin}
+    sensed = calibration.link(tool) or Html("")
+    return shared | {"machine": parts.machine_state(view, tool), "spin": spin, "sensed": sensed}
 
 
 # ---------------------------------------------------------------- pages
@@ -113,7 +122,13 @@ def machine(view: ShopView, name: str, visit: Visit) -> Html | None:
     drawn = live_parts(page, view, ())
     if drawn is None:
         return None
-    return frame(view, name, page, visit, live("machine", drawn), live("spin", drawn))
+    return frame(view, name, page, visit, live("machine", drawn), live("spin", drawn), live("sensed", drawn))
+
+
+def calibrate(view: ShopView, name: str, controls: tuple[BenchControl, ...], visit: Visit) -> Html | None:
+    """The page that calibrates a machine; None when there is no such machine, or no clamp watches it."""
+    tool = _calibrated(f"calibrate/{name}", view)
+    return calibration.page(view, tool, controls, visit) if tool is not None else None
 
 
 def settings(view: ShopView) -> Html:

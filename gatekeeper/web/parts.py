@@ -6,6 +6,7 @@ from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import (
     Attention,
     BenchControl,
+    CalibrationStep,
     GateView,
     GateWord,
     HandWord,
@@ -229,6 +230,20 @@ def _is_plain(motor: MotorView) -> bool:
     return not (motor.runs or motor.reason or motor.out_of_service or motor.stop or by_hand)
 
 
+def is_calibrating(view: ShopView) -> bool:
+    """Whether a machine is being calibrated, and another would have to wait."""
+    over = (CalibrationStep.WRITTEN, CalibrationStep.REFUSED)
+    return view.calibration is not None and view.calibration.step not in over
+
+
+def _calibration(view: ShopView) -> Html | None:
+    if view.calibration is None or not is_calibrating(view):
+        return None
+    machine = view.calibration.machine
+    way = el("a", {"href": words.calibration_path(machine)}, words.title(machine))
+    return el("ul", {"class": "lines"}, el("li", None, el("p", {"class": "what"}, way, " is being calibrated.")))
+
+
 def runs(view: ShopView) -> Html:
     """What runs: every motor with its reason and its end, running machines, and gates that are not simply shut."""
     several = len(view.motors) > 1
@@ -246,6 +261,7 @@ def runs(view: ShopView) -> Html:
         el("ul", {"class": "lines"}, [_motor_row(view, motor, several) for motor in telling]) if telling else None,
         el("ul", {"class": "lines"}, [_tool_row(view, tool) for tool in tools]) if tools else None,
         el("ul", {"class": "lines"}, gates) if gates else None,
+        _calibration(view),
         off,
         offers(view, view.offers),
     )

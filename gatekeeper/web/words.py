@@ -79,6 +79,21 @@ def machine_path(name: str) -> str:
     return "/machine/" + quote(name, safe="")
 
 
+def calibration_path(name: str) -> str:
+    """The address of the page that calibrates a machine."""
+    return "/calibrate/" + quote(name, safe="")
+
+
+def title(name: str) -> str:
+    """A name at the head of a sentence."""
+    return name[:1].upper() + name[1:]
+
+
+def amperes(value_a: float) -> str:
+    """A current with the digits that a clamp gives: "0.55 A", "12.3 A"."""
+    return f"{value_a:.2f}{_NARROW}A" if value_a < 10 else f"{value_a:.1f}{_NARROW}A"
+
+
 def gate_words(gate: GateView) -> str:
     """How a gate stands: "gate open", "hand gate not known"."""
     kind = "gate" if gate.automatic else "hand gate"

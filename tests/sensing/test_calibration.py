@@ -115,7 +115,7 @@ def test_every_step_says_what_to_do() -> None:
         walk.step = step
         said.append(walk.prompt)
     assert said == [
-        "Leave table saw off and switch nothing: every clamp is listened to.",
+        "Leave table saw off, and switch nothing else on.",
         "Switch table saw on now.",
         "Table saw is seen. Let it run free for a few seconds.",
         "Now cut with it for a few seconds, then go on; or go on without.",

@@ -181,7 +181,7 @@
   const ask = async (form, more) => {
     const told = await send(form.action, [...new FormData(form), ...more]);
     say(told.sentence);
-    if (told.accepted && form.parentNode.nodeName === "DETAILS") form.parentNode.open = false;
+    if (told.accepted && form.parentNode?.nodeName === "DETAILS") form.parentNode.open = false;
   };
 
   // Stop: "Sent" at once, then only what the controller confirms, else the red button.
