@@ -6,8 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from gatekeeper.devices.base import DeviceError
-from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.base import ConverterBank, DeviceError
 from gatekeeper.sensing.calibration import Calibration, Proposal, Step
 from gatekeeper.sensing.seen import Block
 from gatekeeper.service.calibration_file import CannotCalibrate, wires_of
@@ -87,7 +86,7 @@ def walk(shop: Shop, machine: str, converters: Converters, face: Face) -> tuple[
         raise CannotCalibrate(str(trouble)) from None
     wires = wires_of(shop, clamp)
     engine = Calibration(machine, wires, (clamp.channel.converter, clamp.channel.channel), shop.mains_hz)
-    banks: dict[str, SpiBank] = {}
+    banks: dict[str, ConverterBank] = {}
     try:
         for name in dict.fromkeys(converter for converter, _ in wires):
             banks[name] = converters.open(shop, name)
@@ -102,7 +101,9 @@ def walk(shop: Shop, machine: str, converters: Converters, face: Face) -> tuple[
     return clamp, engine.proposal
 
 
-def _go(engine: Calibration, clamp: Clamped, banks: dict[str, SpiBank], converters: Converters, face: Face) -> None:
+def _go(
+    engine: Calibration, clamp: Clamped, banks: dict[str, ConverterBank], converters: Converters, face: Face
+) -> None:
     said: Step | None = None
     reads_in_step = 0
     for _ in _rounds(engine, banks):
@@ -123,7 +124,7 @@ def _go(engine: Calibration, clamp: Clamped, banks: dict[str, SpiBank], converte
             return
 
 
-def _rounds(engine: Calibration, banks: dict[str, SpiBank]) -> Iterator[None]:
+def _rounds(engine: Calibration, banks: dict[str, ConverterBank]) -> Iterator[None]:
     """Read every converter once, for ever; the first time before anything is fed, so that the first prompt comes."""
     scans = dict.fromkeys(banks, FIRST_SCANS)
     while True:

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gatekeeper.devices.base import DeviceError
-from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.base import ConverterBank, DeviceError
 from gatekeeper.files import FileTrouble, write_new
 from gatekeeper.service.clamp_reading import (
     LEAST_SECONDS,
@@ -18,7 +17,8 @@ from gatekeeper.service.clamp_reading import (
     summary,
     take,
 )
-from gatekeeper.service.wiring import OpenBank, bank_for, channels_used
+from gatekeeper.service.wiring import channels_used
+from gatekeeper.service.wiring_sensors import OpenBank, bank_for
 from gatekeeper.shop.model import Shop
 
 VIRTUAL = "virtual"
@@ -47,7 +47,7 @@ class Converters:
     switch: Callable[[str, bool], None] = _nobody
     is_virtual: bool = False
 
-    def open(self, shop: Shop, name: str) -> SpiBank:
+    def open(self, shop: Shop, name: str) -> ConverterBank:
         """One converter of a shop. Raises DeviceError."""
         return self.open_bank(shop.converters[name], channels_used(shop, name))
 

@@ -11,23 +11,26 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from threading import Event, RLock, Thread
 
-from gatekeeper.devices.bench import BenchPins, FakeBank, fake_converter
-from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.base import Clock as Seconds
+from gatekeeper.devices.base import ConverterBank, MeterLink, ReportMeter
+from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.pins import Pins
 from gatekeeper.sensing.codes import FrontEnd
 from gatekeeper.service.clock import Clock
-from gatekeeper.service.wiring import CHIPS, contacts_of
+from gatekeeper.service.wiring import contacts_of
+from gatekeeper.service.wiring_sensors import FakeChip, fake_bank
+from gatekeeper.shop.converters import samples_each
 from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Motor, Servo, Shop
-from sim.clamps import Codes, Draw, SampleClock, Wire, rate_hz
+from sim.clamps import Codes, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
+from sim.meters import Flows, VirtualMeters
 from sim.parts import Drive, GateNow, MotorNow, Slide, coil_target, servo_target
+from sim.worked import PRESS_S, pressed_now
 
 #: How often the plant brings its contacts up to date in real time, seconds of the shop's clock.
 STEP_S = 0.02
-#: A finger stays on a button for this long. Our own assumption.
-PRESS_S = 0.3
 #: Air is proved from this share of full speed on, with half of the smallest gate's area open. Our own assumptions.
 AIR_SPEED = 0.6
 AIR_AREA_SHARE = 0.5
@@ -63,7 +66,8 @@ class VirtualShop:
         self._is_plugged = True
         self._thread: Thread | None = None
         self._ending = Event()
-        self._banks: dict[str, FakeBank] = {}
+        self._banks: dict[str, FakeChip] = {}
+        self._meters: VirtualMeters | None = None
         now_s = clock.now()
         self._slides = {name: Slide(gate, now_s) for name, gate in shop.gates.items()}
         self._drives = {name: Drive(motor, load_of_motor(motor), now_s) for name, motor in shop.motors.items()}
@@ -73,6 +77,7 @@ class VirtualShop:
         self._pressed_until_s: dict[str, float] = {}
         self._selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
         self._contacts = contacts_of(shop)
+        self._flows: dict[str, Flows] = {name: self._draws_of(name) for name in sensors_of(shop)}
         self._relays = {name: {"open": False, "shut": False} for name in shop.gates}
         self._loose_is_made = False
         self.faults = Faults(shop, before=self._settle_now, after=self._take_faults)
@@ -88,6 +93,8 @@ class VirtualShop:
             self._settle(now_s)
             levels = self._levels(now_s)
         self._drive_contacts(levels)
+        if self._meters is not None and self._is_plugged:
+            self._meters.speak(now_s, self._flows, lambda name: self.faults.sensor(name) is SensorFault.DEAD)
 
     def start(self) -> None:
         """Step in real time, in a thread of its own."""
@@ -111,24 +118,28 @@ class VirtualShop:
 
     # ---------------------------------------------------------------- the controller's side: converters, lines, plug
 
-    def open_bank(self, converter: Converter, channels: int) -> SpiBank:
+    def open_bank(self, converter: Converter, channels: int) -> ConverterBank:
         """The converter as the wiring wants it: the real driver on a chip that shows this shop's currents."""
-        rate = rate_hz(self.shop.mains_hz)
+        rate = samples_each(1) if converter.kind.is_on_i2c else rate_hz(self.shop.mains_hz)
         time = SampleClock(self.clock, rate, self._ending)
         seed = self._seed + list(self.shop.converters).index(converter.name)
         codes = Codes(self._wires(converter, channels), time, self.shop.mains_hz, seed)
-        chip = CHIPS[converter.kind]
 
         def source(scans: int) -> Sequence[Sequence[int]]:
             with self._lock:
                 self._settle(self.clock.now())
                 return codes.give(scans)
 
-        bank = FakeBank(chip, source=source, pace=time.pace, scan_hz=rate)
+        bank, chip = fake_bank(converter, channels, source=source, pace=time.pace, scan_hz=rate, clock=time.now)
         with self._lock:
-            self._banks[converter.name] = bank
+            self._banks[converter.name] = chip
             self._mute_banks()
-        return fake_converter(converter.name, chip, bank, channels=channels, clock=time.now)
+        return bank
+
+    def open_meters(self, shop: Shop, report: ReportMeter, clock: Seconds) -> list[MeterLink]:
+        """The meters as the service wants them: they speak whenever this shop steps."""
+        self._meters = VirtualMeters(shop, report, clock)
+        return [self._meters]
 
     @property
     def is_plugged(self) -> bool:
@@ -335,12 +346,12 @@ class VirtualShop:
     def _is_dead(self, name: str) -> Callable[[], bool]:
         return lambda: self.faults.sensor(name) is SensorFault.DEAD
 
-    def _draws_of(self, name: str) -> Callable[[], Sequence[Draw]]:
+    def _draws_of(self, name: str) -> Flows:
         """What flows past one sensor."""
         meaning, _, subject = name.partition(":")
         if meaning == "confirm":
             drive = self._drives[subject]
-            return lambda: ((drive.load, drive.stint),)
+            return lambda: [(drive.load, drive.stint)]
         tools = self.shop.circuits[subject].tools if meaning == "circuit" else (subject,)
         pairs: list[tuple[str, Load]] = [(tool, self._loads[tool]) for tool in tools]
         return lambda: [(load, self._stints[tool]) for tool, load in pairs]
@@ -382,6 +393,8 @@ class VirtualShop:
                 return self._slides[subject].is_shut
             case "air":
                 return self._has_air(self.shop.motors[subject])
+            case "tool" if (pressed := pressed_now(self.shop.tools[subject], self._stints[subject], now_s)) is not None:
+                return pressed
             case _:
                 draws = self._draws_of(f"{meaning}:{subject}")()
                 return any(draws_at(load, stint, self.shop.mains_hz, now_s) for load, stint in draws)

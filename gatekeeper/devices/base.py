@@ -1,7 +1,8 @@
 """What every device of a kind promises: the protocols, the values that cross them, and the one root error.
 
 All times are seconds on one monotonic clock, given by the caller as ``now_s``; no driver sleeps and none but
-``LeaseGuard`` owns a thread. All drivers take plain typed parameters and know nothing of the shop's config.
+``LeaseGuard`` and a meter link owns a thread. All drivers take plain typed parameters and know nothing of the shop's
+config.
 
 Writing a driver: what must and what may be overridden
 
@@ -13,6 +14,7 @@ motor switch       ``on renew off tick next_deadline close``, ``fate``         a
 contact            ``level made poll close``                                   edges (never trusted alone)
 sign               ``show close``                                              any set of words it can light
 converter bank     ``read close``, ``channels``, ``full_scale``                a pace between two scans
+meter link         ``start close``, ``trouble``; reports in its own thread     any number of meters on one broker
 =================  ==========================================================  ==================================
 
 A driver whose tests pass the contract suite of its kind (``tests/devices/``) may be wired into a shop.
@@ -116,9 +118,29 @@ class Block:
     codes: tuple[Sequence[int], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class MeterSeen:
+    """What came, or did not come, of one meter behind a broker.
+
+    Args:
+        t_s: when it came here, monotonic seconds; when it was measured, nobody says.
+        name: the meter's name.
+        value: the number in the message; None when there is none in it, or when the broker is lost.
+        is_kept: the broker had kept the message and gave it out again: how old it is, nobody knows.
+        is_lost: the broker cannot be reached, or does not let us read.
+    """
+
+    t_s: float
+    name: str
+    value: float | None
+    is_kept: bool = False
+    is_lost: bool = False
+
+
 ReportMiss = Callable[[Miss], None]
 ReportContact = Callable[[ContactSeen], None]
 ReportLapse = Callable[[float, str], None]
+ReportMeter = Callable[[MeterSeen], None]
 Clock = Callable[[], float]
 
 
@@ -219,5 +241,23 @@ class ConverterBank(Protocol):
     full_scale: int
 
     def read(self, samples_per_channel: int) -> Block: ...
+
+    def close(self) -> None: ...
+
+
+@runtime_checkable
+class MeterLink(Protocol):
+    """Hears the meters of one broker in a thread of its own; what it hears goes to a ``ReportMeter``.
+
+    ``start`` and ``close`` return at once, whatever the network does; after ``close`` nothing is reported.
+    ``trouble`` is a sentence while the broker cannot be heard, else None.
+    """
+
+    name: str
+
+    @property
+    def trouble(self) -> str | None: ...
+
+    def start(self) -> None: ...
 
     def close(self) -> None: ...

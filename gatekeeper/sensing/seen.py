@@ -29,6 +29,11 @@ class Reason(Enum):
     OPEN = "open"
     GARBLED = "garbled"
     CHATTER = "chatter"
+    TIME_OVER = "time_over"
+    KEPT = "kept"
+    NO_NUMBER = "no_number"
+    NO_MESSAGES = "no_messages"
+    NO_BROKER = "no_broker"
 
     @property
     def sentence(self) -> str:
@@ -57,7 +62,12 @@ _SENTENCES = {
     Reason.LOST_BIAS: "The sensor's resting level is far from the middle: look at its bias resistors and its plug.",
     Reason.OPEN: "The input looks open: look at the clamp's plug, and whether its burden is loose or too large.",
     Reason.GARBLED: "The readings are not numbers that this converter can give: look at the converter and its cable.",
-    Reason.CHATTER: "The current switch opens and closes too often to be believed: look at its wires and its range.",
+    Reason.CHATTER: "The contact opens and closes too often to be believed: look at its wires, or at its range.",
+    Reason.TIME_OVER: "Its time is over; begin again when you go on.",
+    Reason.KEPT: "The broker had kept this message of the meter; how old it is, nobody knows.",
+    Reason.NO_NUMBER: "The meter sends messages without a number: look at its settings and the path to the number.",
+    Reason.NO_MESSAGES: "The meter sends nothing: look at its power and its network.",
+    Reason.NO_BROKER: "The meter's broker cannot be heard: look at the broker and the network.",
 }
 
 

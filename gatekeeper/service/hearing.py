@@ -5,7 +5,7 @@ out the currents of the converters' channels; it belongs to whoever reads the co
 comes with the looks.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from gatekeeper.control.messages import (
@@ -28,27 +28,39 @@ from gatekeeper.sensing.contact import ContactSensor, ContactSettings
 from gatekeeper.sensing.current import CurrentSensor
 from gatekeeper.sensing.detector import DetectorSettings
 from gatekeeper.sensing.seen import Block, Level, Seen, State
+from gatekeeper.sensing.worked import WorkedSensor
 from gatekeeper.service.wiring import contacts_of
-from gatekeeper.shop.model import Channel, Input, InputKind, Sensor, Shop
+from gatekeeper.shop.model import Channel, ContactUse, EndsBy, Input, InputKind, Sensor, Shop
 
 #: A person's or a circuit's contact counts after this; a current switch wants longer (it may pulse with the mains).
 QUICK = ContactSettings(settle_s=0.02, stop_hold_s=0.02)
 #: An emergency circuit counts as open from the first look, as made only after it held.
 CIRCUIT = ContactSettings(settle_s=0.005, stop_hold_s=0.1)
 CURRENT_SWITCH = ContactSettings()
+#: Contacts that somebody works; our own figures. A hose swings on its hook, and an air tool is used in bursts.
+WORKED = {
+    ContactUse.BUTTON: QUICK,
+    ContactUse.FOOT_SWITCH: QUICK,
+    ContactUse.HOSE_HOOK: ContactSettings(settle_s=0.1, stop_hold_s=0.3),
+    ContactUse.AIR_LINE: ContactSettings(settle_s=0.1, stop_hold_s=2.0),
+}
 
 _CIRCUITS = (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
 
 
 @dataclass(slots=True)
 class _Ear:
-    """One contact: what it means, whom it is about, its debouncing and its last word (True for yes)."""
+    """One contact: what it means, whom it is about, its debouncing and its last word (True for yes).
+
+    ``asks``: it is held, and has asked for air since.
+    """
 
     meaning: str
     subject: str
-    sensor: ContactSensor
+    sensor: ContactSensor | WorkedSensor
     normally_closed: bool
     yes: bool | None = None
+    asks: bool = False
 
 
 class Contacts:
@@ -56,16 +68,25 @@ class Contacts:
 
     Args:
         shop: the shop.
+
+    ``air_is_asked`` says of a tool or gate whether air was asked for there and still is; whoever owns the core sets it.
     """
 
     def __init__(self, shop: Shop) -> None:
         self._shop = shop
+        self.air_is_asked: Callable[[str], bool] = lambda at: False
         self._ears: dict[str, _Ear] = {}
         for name, contact in contacts_of(shop).items():
             meaning, _, subject = name.partition(":")
-            self._ears[name] = _Ear(
-                meaning, subject, ContactSensor(self._settings(meaning, subject)), contact.normally_closed
-            )
+            self._ears[name] = _Ear(meaning, subject, self._sensor(meaning, subject), contact.normally_closed)
+
+    def _sensor(self, meaning: str, subject: str) -> ContactSensor | WorkedSensor:
+        sensor = self._shop.tools[subject].sensor if meaning == "tool" else None
+        if sensor is None or sensor.asking is None:
+            return ContactSensor(self._settings(meaning, subject))
+        asking = sensor.asking
+        by_presses = asking.ends is EndsBy.PRESS_AGAIN
+        return WorkedSensor(WORKED[asking.use], by_presses=by_presses, ends_after_s=asking.ends_after_s)
 
     def _settings(self, meaning: str, subject: str) -> ContactSettings:
         if meaning == "input":
@@ -149,11 +170,14 @@ class Contacts:
             return [InputSeen(source.name, "made" if ear.yes is False else "open")]
         if source.kind is InputKind.SHOP_KEY:
             return [] if ear.yes is None else [ShopKeySeen("open" if ear.yes else "shut")]
+        if ear.asks and ear.yes is False:
+            ear.asks = False
+            return [Requested("air_here", source.at, "button", for_s=0.0)]
         if not (ear.yes and before is False):
             return []  # only a press that was seen from its beginning is a press
         match source.kind:
             case InputKind.AIR_HERE:
-                return [Requested("air_here", source.at, "button")]
+                return self._air_here(source, ear)
             case InputKind.STOP:
                 return [Requested("stop", system, "input") for system in source.systems]
             case InputKind.RESET:
@@ -162,6 +186,16 @@ class Contacts:
                 return [Requested("release", source.at, "local")]
             case _:
                 return []
+
+    def _air_here(self, source: Input, ear: _Ear) -> list[Event]:
+        """A press: air for its time, or the end of it where a press ends what a press began."""
+        asking = source.asking
+        for_s = asking.ends_after_s if asking is not None else None
+        if asking is not None and asking.ends is EndsBy.LET_GO:
+            ear.asks = True
+        elif source.at is not None and self.air_is_asked(source.at):
+            for_s = 0.0
+        return [Requested("air_here", source.at, "button", for_s=for_s)]
 
 
 def tool_seen(tool: str, seen: Seen) -> ToolSeen:

@@ -27,9 +27,10 @@ from gatekeeper.control.messages import (
 )
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.devices.base import ContactSeen, DeviceError, Miss
+from gatekeeper.devices.base import ContactSeen, DeviceError, MeterSeen, Miss
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.hearing import Contacts
+from gatekeeper.service.hearing_meters import Meters
 from gatekeeper.service.wiring import Wires
 
 #: Contacts are read again this often, whatever edges came (HARDWARE: never trust edges alone).
@@ -69,6 +70,7 @@ class ControlLoop:
         wires: the drivers.
         contacts: what the contacts mean.
         clock: monotonic time.
+        meters: what the meters mean.
         keeper: makes values durable.
         write: takes every entry of the record; must not block.
         show: takes a new view of the core after each step; must not block.
@@ -81,6 +83,7 @@ class ControlLoop:
         contacts: Contacts,
         clock: Clock,
         *,
+        meters: Meters | None = None,
         keeper: Keeper | None = None,
         write: Callable[[Entry], None] = lambda entry: None,
         show: Callable[[CoreView], None] | None = None,
@@ -88,11 +91,13 @@ class ControlLoop:
         self._supervisor = supervisor
         self._wires = wires
         self._contacts = contacts
+        contacts.air_is_asked = self._air_is_asked
+        self._meters = meters
         self._clock = clock
         self._keeper: Keeper = keeper or NoKeeper()
         self._write = write
         self._show = show
-        self._inbox: deque[Event | ContactSeen] = deque()
+        self._inbox: deque[Event | ContactSeen | MeterSeen] = deque()
         self._bell = Condition()
         self._answers: dict[str, Future[Answer]] = {}
         self._next_poll_s = 0.0
@@ -104,7 +109,7 @@ class ControlLoop:
 
     # ---------------------------------------------------------------- from any thread
 
-    def post(self, event: Event | ContactSeen) -> None:
+    def post(self, event: Event | ContactSeen | MeterSeen) -> None:
         """Hand in an event; returns at once."""
         with self._bell:
             self._inbox.append(event)
@@ -146,6 +151,9 @@ class ControlLoop:
             if isinstance(waiting, ContactSeen):
                 for event in self._contacts.hear(waiting):
                     self._handle(event, now_s)
+            elif isinstance(waiting, MeterSeen):
+                for event in self._meters.hear(waiting) if self._meters is not None else ():
+                    self._handle(event, now_s)
             else:
                 self._handle(waiting, now_s)
         now_s = self._clock.now()
@@ -153,6 +161,8 @@ class ControlLoop:
             self._next_poll_s = now_s + POLL_S
             self._poll(now_s)
         for event in self._contacts.tick(now_s):
+            self._handle(event, now_s)
+        for event in self._meters.tick(now_s) if self._meters is not None else ():
             self._handle(event, now_s)
         for gate in self._wires.gates.values():
             due = gate.next_deadline()
@@ -198,6 +208,15 @@ class ControlLoop:
         looks = [(name, contact.made()) for name, contact in self._wires.contacts.items()]
         for event in self._contacts.poll(now_s, looks):
             self._handle(event, now_s)
+
+    def _air_is_asked(self, at: str) -> bool:
+        """Whether somebody has asked for air at a tool or gate, and that run still stands."""
+        view, plan = self._supervisor.snapshot(), self._supervisor.plan
+        wanted = plan.tools[at].gates if at in plan.tools else (at,)
+        systems = {plan.gates[name].system for name in wanted}
+        by_hand = [gate.hand for gate in view.gates if gate.name in wanted and plan.gates[gate.name].actuated]
+        runs = any(motor.name in systems and motor.run_what == "air_here" for motor in view.motors)
+        return runs and all(word == "open" for word in by_hand)
 
     def _handle(self, event: Event, now_s: float) -> None:
         commands = self._supervisor.handle(event, now_s)

@@ -1,10 +1,12 @@
 """From a checked shop to what the core needs of it: numbers and names, no pins, no ducts."""
 
+from collections.abc import Mapping
+
 from gatekeeper.control.plan import GatePlan, InputKind, InputPlan, MotorKind, MotorPlan, Plan, Proof, ToolPlan
 from gatekeeper.sensing.contact import ContactSettings
 from gatekeeper.sensing.detector import DetectorSettings
 from gatekeeper.service.air_table import ComputedAir
-from gatekeeper.shop.model import Gate, Motor, Shop, Tool
+from gatekeeper.shop.model import Gate, Meter, Motor, Shop, Tool
 from gatekeeper.shop.model import InputKind as ShopInputKind
 from gatekeeper.shop.model import MotorKind as ShopMotorKind
 
@@ -39,7 +41,7 @@ def plan_of(shop: Shop, air: ComputedAir | None = None) -> Plan:
     clear_s = air.clear_s if air is not None else {}
     used = {gate for tool in shop.tools.values() for gate in tool.gates}
     plan = Plan(
-        motors={name: _motor(motor) for name, motor in shop.motors.items()},
+        motors={name: _motor(motor, shop.meters) for name, motor in shop.motors.items()},
         gates={name: _gate(gate, clear_s.get(name)) for name, gate in shop.gates.items()},
         tools={name: _tool(tool) for name, tool in shop.tools.items()},
         supplies={name: supply.at_once for name, supply in shop.supplies.items()},
@@ -53,7 +55,7 @@ def plan_of(shop: Shop, air: ComputedAir | None = None) -> Plan:
     return plan
 
 
-def _motor(motor: Motor) -> MotorPlan:
+def _motor(motor: Motor, meters: Mapping[str, Meter]) -> MotorPlan:
     usual = MotorPlan(motor.name)
     is_cleaner, is_shaker = motor.kind is ShopMotorKind.AIR_CLEANER, motor.kind is ShopMotorKind.FILTER_SHAKER
     return MotorPlan(
@@ -67,7 +69,7 @@ def _motor(motor: Motor) -> MotorPlan:
         starts_per_hour=motor.starts_per_hour,
         rest_s=motor.rest_s,
         coast_s=motor.coast_s,
-        release_s=motor.release_s + _says_still_after_s(motor),
+        release_s=motor.release_s + _says_still_after_s(motor, meters),
         confirm_s=motor.confirm_s if motor.confirmed_by is not None else None,
         settle_s=motor.settle_s,
         resume=motor.resume,
@@ -78,12 +80,14 @@ def _motor(motor: Motor) -> MotorPlan:
     )
 
 
-def _says_still_after_s(motor: Motor) -> float:
+def _says_still_after_s(motor: Motor, meters: Mapping[str, Meter]) -> float:
     """How much later than the current itself its sensor says "still": a motor is not judged before (C9)."""
     if motor.confirmed_by is None:
         return 0.0
     if motor.confirmed_by.channel is not None:
         return DetectorSettings().stop_hold_s + SENSOR_LAG_S
+    if motor.confirmed_by.metered is not None:
+        return 2 * meters[motor.confirmed_by.metered.meter].every_s + SENSOR_LAG_S
     return ContactSettings().stop_hold_s + SENSOR_LAG_S
 
 

@@ -18,8 +18,8 @@ from random import Random
 from gatekeeper.control.messages import Entry
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.devices.bench import BenchPins, FakeBank, fake_converter
-from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.base import ConverterBank
+from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.pins import open_pins
 from gatekeeper.recording import Recording
 from gatekeeper.sensing.codes import FrontEnd, burden_ohm, codes_from_amperes
@@ -28,9 +28,10 @@ from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
 from gatekeeper.service.wave_picture import Look, Mark, wave_svg
-from gatekeeper.service.wiring import CHIPS, Wires, wire_up
+from gatekeeper.service.wiring import Wires, wire_up
+from gatekeeper.service.wiring_sensors import FakeChip, fake_bank
 from gatekeeper.service.wording import line, word_of
-from gatekeeper.shop.model import Channel, Converter, Shop
+from gatekeeper.shop.model import Channel, Converter, ConverterKind, Shop
 
 #: One block of samples lasts this long; the loop steps between two blocks.
 BLOCK_S = 0.005
@@ -74,7 +75,7 @@ class Replay:
         self.clock = HandClock()
         pins = open_pins("mock", self.clock.now)
         self._bench = BenchPins(pins)
-        self._feeds: dict[str, FakeBank] = {}
+        self._feeds: dict[str, FakeChip] = {}
         # The same noise in every run, so that a replay can be repeated.
         self._chance = Random(7)
         self._entries: list[Entry] = []
@@ -123,11 +124,11 @@ class Replay:
 
     # ---------------------------------------------------------------- the wires
 
-    def _open_bank(self, converter: Converter, channels: int) -> SpiBank:
-        chip = CHIPS[converter.kind]
-        feed = FakeBank(chip, pace=self.clock.advance, scan_hz=self._recording.rate_hz)
+    def _open_bank(self, converter: Converter, channels: int) -> ConverterBank:
+        pace, rate_hz = self.clock.advance, self._recording.rate_hz
+        bank, feed = fake_bank(converter, channels, pace=pace, scan_hz=rate_hz, clock=self.clock.now)
         self._feeds[converter.name] = feed
-        return fake_converter(converter.name, chip, feed, channels=channels, clock=self.clock.now)
+        return bank
 
     def _circuits_made(self) -> None:
         """Nobody presses anything during a replay: every normally closed circuit is whole."""
@@ -256,7 +257,10 @@ def times(number: int) -> str:
 
 
 def _with_clamps(shop: Shop, tools: list[str], recording: Recording, trip_a: float | None) -> Shop:
-    """The shop with clamps that carry the recording, as an installer would pick them from the largest current."""
+    """The shop with clamps that carry the recording, as an installer would pick them from the largest current.
+
+    A converter that cannot give the recording's own samples (an ADS1115) is replaced by one that can.
+    """
     changed = dict(shop.tools)
     for name, samples in zip(tools, recording.samples_a, strict=False):
         tool = shop.tools[name]
@@ -273,4 +277,8 @@ def _with_clamps(shop: Shop, tools: list[str], recording: Recording, trip_a: flo
         )
         trip = sensor.trip_a if trip_a is None else trip_a
         changed[name] = replace(tool, sensor=replace(sensor, channel=channel, trip_a=trip))
-    return replace(shop, tools=changed)
+    converters = {
+        name: replace(part, kind=ConverterKind.MCP3208, address=None) if part.kind.is_on_i2c else part
+        for name, part in shop.converters.items()
+    }
+    return replace(shop, tools=changed, converters=converters)

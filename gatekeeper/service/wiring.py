@@ -3,12 +3,12 @@
 Nothing is commanded here. Contacts report what they see to ``report`` in whatever thread saw it.
 """
 
-import time
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from gatekeeper.devices.actuators import HandGate, RelayPairGate, ServoGate, SpringGate
 from gatekeeper.devices.base import (
+    ConverterBank,
     DeviceError,
     GateActuator,
     MotorSwitch,
@@ -18,20 +18,16 @@ from gatekeeper.devices.base import (
     ReportMiss,
     Sign,
 )
-from gatekeeper.devices.converter import MCP3008, MCP3208, Chip, SpiBank, open_spi_bank
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
 from gatekeeper.devices.pins import OutputLine, Pins
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch
-from gatekeeper.shop.model import Contact, Converter, ConverterKind, Gate, Shop
-
-CHIPS: dict[ConverterKind, Chip] = {ConverterKind.MCP3208: MCP3208, ConverterKind.MCP3008: MCP3008}
+from gatekeeper.service.wiring_sensors import OpenBank, board_bank
+from gatekeeper.shop.model import Contact, Gate, Shop
 
 #: What a lamp is lit for; for everything else the core can show it is dark.
 LIT_FOR = ("coming", "ready", "moving_soon", "held")
 DARK_FOR = ("dark", "no_air", "shop_shut")
-
-OpenBank = Callable[[Converter, int], SpiBank]
 
 
 @dataclass(slots=True)
@@ -43,7 +39,7 @@ class Wires:
     motors: dict[str, MotorSwitch] = field(default_factory=dict)
     signs: dict[str, list[Sign]] = field(default_factory=dict)
     contacts: dict[str, ContactInput] = field(default_factory=dict)
-    banks: dict[str, SpiBank] = field(default_factory=dict)
+    banks: dict[str, ConverterBank] = field(default_factory=dict)
 
     def close(self) -> None:
         """Motors first, then everything else, each line left at its rest level.
@@ -52,7 +48,7 @@ class Wires:
             DeviceError: the first line that could not be put to rest, after all were tried.
         """
         first: DeviceError | None = None
-        parts: tuple[GateActuator | MotorSwitch | SpiBank | Pins, ...] = (
+        parts: tuple[GateActuator | MotorSwitch | ConverterBank | Pins, ...] = (
             *self.motors.values(),
             *self.gates.values(),
             *self.banks.values(),
@@ -65,24 +61,6 @@ class Wires:
                 first = first or fault
         if first is not None:
             raise first
-
-
-def board_bank(converter: Converter, channels: int) -> SpiBank:
-    """The converter on the board's own SPI bus."""
-    return open_spi_bank(converter.name, CHIPS[converter.kind], converter.bus, converter.chip_select, channels=channels)
-
-
-def silent_bank(converter: Converter, channels: int) -> SpiBank:
-    """A converter without a board: it gives what a dead one gives, so every sensor on it counts as lost."""
-    from gatekeeper.devices.bench import FakeBank, fake_converter
-
-    chip = CHIPS[converter.kind]
-    return fake_converter(converter.name, chip, FakeBank(chip, pace=time.sleep), channels=channels)
-
-
-def bank_for(pins: str) -> OpenBank:
-    """Where converters are: on the board's bus, or nowhere for pins that are no board's."""
-    return silent_bank if pins.partition(":")[0] in ("mock", "bank") else board_bank
 
 
 def wire_up(

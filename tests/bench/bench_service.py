@@ -24,7 +24,7 @@ from gatekeeper.devices.pins import open_pins
 from gatekeeper.launch import open_page
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
-from gatekeeper.service.wiring import silent_bank
+from gatekeeper.service.wiring_sensors import silent_bank
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop

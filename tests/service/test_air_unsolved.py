@@ -8,7 +8,7 @@ import pytest
 from gatekeeper.devices.pins import open_pins
 from gatekeeper.layout.commands import LayoutTrouble, airflow_answer, layout_answer
 from gatekeeper.service.running import Service
-from gatekeeper.service.wiring import bank_for
+from gatekeeper.service.wiring_sensors import bank_for
 from gatekeeper.shop import examples
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop

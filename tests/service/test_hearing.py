@@ -90,7 +90,7 @@ def held(contacts: Contacts, name: str, levels: list[bool]) -> list[Event]:
         ("input:smoke", [True, False], [InputSeen("smoke", "open")]),
         ("input:bin door", [True, False], [InputSeen("bin door", "open")]),
         ("input:key", [False, True], [ShopKeySeen("open")]),
-        ("input:saw button", [False, True], [Requested("air_here", "saw gate", "button")]),
+        ("input:saw button", [False, True], [Requested("air_here", "saw gate", "button", for_s=600.0)]),
         ("input:reset key", [False, True], [Requested("reset", None, "local")]),
         ("input:stop knob", [False, True], [Requested("stop", "collector", "input")]),
         ("input:saw release", [False, True], [Requested("release", "saw gate", "local")]),

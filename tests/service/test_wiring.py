@@ -14,15 +14,13 @@ from gatekeeper.service.wiring import (
     DARK_FOR,
     LIT_FOR,
     Wires,
-    bank_for,
-    board_bank,
     channels_used,
     contacts_of,
     output_lines,
     poll_all,
-    silent_bank,
     wire_up,
 )
+from gatekeeper.service.wiring_sensors import bank_for, board_bank, silent_bank
 from gatekeeper.shop.claims import SPI_LINES, SPI_SELECTS
 from gatekeeper.shop.examples import example, names
 from gatekeeper.shop.faults import Faults
