@@ -12,6 +12,7 @@ class GateFault(Enum):
 
     JAMMED = "jammed"
     SLOW = "slow"
+    REVERSED = "reversed"
 
 
 class SensorFault(Enum):
@@ -31,6 +32,7 @@ class MotorFault(Enum):
 
     WELDED = "contactor welded"
     DOES_NOT_START = "does not start"
+    BY_HAND = "started at its own switch"
 
 
 SLOW_TIMES = 3.0

@@ -14,6 +14,8 @@ from sim.faults import SLOW_TIMES, GateFault, MotorFault
 
 #: A gate arrives a little before the travel time of the shop's file, as an installer leaves it. Our own assumption.
 TRAVEL_SHARE = 0.9
+#: Positions closer together than this are the same: rounding.
+_ROUNDING = 1e-9
 #: How long a person takes to push a hand gate from end to end. Our own assumption.
 HAND_TRAVEL_S = 0.8
 #: A position switch is made within this share of the travel from its end. Our own assumption.
@@ -67,6 +69,7 @@ class Slide:
         self.gate = gate
         self.position = 0.0
         self.fault: GateFault | None = None
+        self.has_power = True
         self._target: float | None = None
         if gate.coil is not None:
             self._target = self.position = coil_target(gate.coil, None)
@@ -76,17 +79,22 @@ class Slide:
     @property
     def is_driven(self) -> bool:
         """Something pulls at it and it is not there yet."""
-        return self._target is not None and self._target != self.position
+        return self._goes_to is not None and self._goes_to != self.position
+
+    @property
+    def is_moving(self) -> bool:
+        """It is on its way: driven, and nothing keeps it from going."""
+        return self.is_driven and self._can_move
 
     @property
     def is_open(self) -> bool:
         """It stands where a position switch at its open end is made."""
-        return self.position >= 1.0 - SWITCH_AT
+        return self.position >= 1.0 - SWITCH_AT - _ROUNDING
 
     @property
     def is_shut(self) -> bool:
         """It stands where a position switch at its shut end is made."""
-        return self.position <= SWITCH_AT
+        return self.position <= SWITCH_AT + _ROUNDING
 
     @property
     def open_area_m2(self) -> float:
@@ -98,14 +106,50 @@ class Slide:
         self.settle(now_s)
         self._target = target
 
+    def push(self, now_s: float, to: float) -> None:
+        """Somebody moves it by hand to a place from 0 to 1, whatever drives it."""
+        self.settle(now_s)
+        self._travel_s = HAND_TRAVEL_S
+        self._target = 1.0 - to if self.fault is GateFault.REVERSED else to
+
     def settle(self, now_s: float) -> None:
         """Work out where it stands now."""
         passed_s, self._at_s = max(0.0, now_s - self._at_s), max(now_s, self._at_s)
-        if self._target is None or self.fault is GateFault.JAMMED:
+        to = self._goes_to
+        if to is None or to == self.position or not self._can_move:
             return
-        travel_s = self._travel_s * (SLOW_TIMES if self.fault is GateFault.SLOW else 1.0)
-        way = self._target - self.position
-        self.position += math.copysign(min(abs(way), passed_s / travel_s), way)
+        way = to - self.position
+        self.position += math.copysign(min(abs(way), passed_s / self._whole_travel_s), way)
+
+    def next_change_s(self) -> float:
+        """When it next leaves an end, reaches one, or stops where it is driven to; infinite while it stands."""
+        to = self._goes_to
+        if to is None or to == self.position or not self._can_move:
+            return math.inf
+        marks = (SWITCH_AT, 1.0 - SWITCH_AT, to)
+        if to > self.position:
+            mark = min(mark for mark in marks if mark > self.position + _ROUNDING or mark == to)
+        else:
+            mark = max(mark for mark in marks if mark < self.position - _ROUNDING or mark == to)
+        return self._at_s + abs(mark - self.position) * self._whole_travel_s
+
+    def set_travel_share(self, share: float) -> None:
+        """Let its moves take this share of the travel time of the shop's file, above 0: friction differs by move."""
+        self._travel_s = self.gate.travel_s * share if self.gate.is_actuated else HAND_TRAVEL_S
+
+    @property
+    def _goes_to(self) -> float | None:
+        if self._target is None:
+            return None
+        return 1.0 - self._target if self.fault is GateFault.REVERSED else self._target
+
+    @property
+    def _can_move(self) -> bool:
+        return self.has_power and self.fault is not GateFault.JAMMED
+
+    @property
+    def _whole_travel_s(self) -> float:
+        return self._travel_s * (SLOW_TIMES if self.fault is GateFault.SLOW else 1.0)
 
 
 class Drive:
@@ -123,6 +167,7 @@ class Drive:
         self.relay = False
         self.selector = "auto"
         self.fault: MotorFault | None = None
+        self.is_supplied = True
         self.is_closed = False
         self.speed = 0.0
         self.stint: Stint | None = None
@@ -134,8 +179,8 @@ class Drive:
 
     @property
     def has_power(self) -> bool:
-        """Current flows: the contactor is closed and nothing keeps the motor from running."""
-        return self.is_closed and self.fault is not MotorFault.DOES_NOT_START
+        """Current flows: the contactor is closed, its feeder has power and nothing keeps the motor from running."""
+        return self.is_closed and self.is_supplied and self.fault is not MotorFault.DOES_NOT_START
 
     def switch(self, now_s: float, on: bool) -> None:
         """The board drives the relay."""
@@ -168,7 +213,7 @@ class Drive:
 
     def judge(self, now_s: float) -> None:
         """Let the contactor follow its coil. Called after everything that may change it."""
-        wants = self.selector == "hand" or (self.selector == "auto" and self.relay)
+        wants = self.selector == "hand" or (self.selector == "auto" and self.relay) or self.fault is MotorFault.BY_HAND
         if wants:
             self._opens_s = math.inf
             self.is_closed = True
@@ -178,6 +223,22 @@ class Drive:
             self._opens_s = math.inf
         self.settle(now_s)
         self._note_power(now_s)
+
+    def supply(self, now_s: float, on: bool) -> None:
+        """Its feeder has power, or has lost it."""
+        self.settle(now_s)
+        self.is_supplied = on
+        self.judge(now_s)
+
+    def next_change_s(self) -> float:
+        """When its relay or contactor next opens by itself, or it reaches full speed or standstill."""
+        turns_s = math.inf
+        if self.has_power:
+            if self.speed < 1.0:
+                turns_s = self._at_s + (1.0 - self.speed) * self.motor.spin_up_s
+        elif self.speed > 0.0:
+            turns_s = self._at_s + self.speed * self.motor.coast_s
+        return min(self._drops_s, self._opens_s, turns_s)
 
     def settle(self, now_s: float) -> None:
         """Work out what has happened until now."""
@@ -194,9 +255,9 @@ class Drive:
     def _turn(self, now_s: float) -> None:
         passed_s, self._at_s = max(0.0, now_s - self._at_s), max(now_s, self._at_s)
         if self.has_power:
-            self.speed = min(1.0, self.speed + passed_s / self.motor.spin_up_s) if self.motor.spin_up_s > 0 else 1.0
+            self.speed = _up_to(1.0, self.speed, passed_s, self.motor.spin_up_s)
         else:
-            self.speed = max(0.0, self.speed - passed_s / self.motor.coast_s) if self.motor.coast_s > 0 else 0.0
+            self.speed = 1.0 - _up_to(1.0, 1.0 - self.speed, passed_s, self.motor.coast_s)
 
     def _note_power(self, now_s: float) -> None:
         flows = self.stint is not None and math.isinf(self.stint.off_s)
@@ -204,3 +265,11 @@ class Drive:
             self.stint = Stint(now_s, speed=speed_at(self.load, self.stint, now_s))
         elif flows and not self.has_power and self.stint is not None:
             self.stint = replace(self.stint, off_s=now_s)
+
+
+def _up_to(top: float, now: float, passed_s: float, whole_s: float) -> float:
+    """A straight rise from 0 to ``top`` in ``whole_s``, at once where that is 0; rounding never keeps it just below."""
+    if whole_s <= 0.0:
+        return top
+    reached = now + passed_s / whole_s
+    return top if reached >= top - _ROUNDING else reached

@@ -1,0 +1,74 @@
+"""One cut: the air that came to its hood, and what it threw."""
+
+from dataclasses import dataclass, field
+
+from sim.figures import ARRIVED_SHARE, HAS_AIR_SHARE
+
+
+@dataclass(slots=True)
+class Cut:
+    """One stretch of a tool running.
+
+    Args:
+        began_s: its start, seconds of the play.
+        need_m3s: the flow that the tool needs, above 0.
+        is_first: no collector or vacuum of the tool had current at its start.
+    """
+
+    began_s: float
+    need_m3s: float
+    is_first: bool
+    points: list[tuple[float, float]] = field(default_factory=list)
+    made_kg: float = 0.0
+    caught_kg: float = 0.0
+    share_s: float = 0.0
+    most_m3s: float = 0.0
+
+    def point(self, t_s: float, flow_m3s: float) -> None:
+        """The flow at an instant; it goes in a straight line from the last point."""
+        points = self.points
+        if not points or points[-1] != (t_s, flow_m3s):
+            points.append((t_s, flow_m3s))
+            if flow_m3s > self.most_m3s:
+                self.most_m3s = flow_m3s
+
+    @property
+    def has_air(self) -> bool:
+        """The flow reached half of the need."""
+        return self.most_m3s >= HAS_AIR_SHARE * self.need_m3s
+
+    def arrived_s(self) -> float | None:
+        """The first instant with 0.9 of the most that it got; None for a cut without air."""
+        if not self.has_air:
+            return None
+        goal = ARRIVED_SHARE * self.most_m3s
+        before_s, before = self.points[0]
+        if before >= goal:
+            return before_s
+        for t_s, flow in self.points[1:]:
+            if flow >= goal:
+                return before_s + (t_s - before_s) * (goal - before) / (flow - before)
+            before_s, before = t_s, flow
+        return before_s
+
+    def least_share(self) -> float | None:
+        """The least flow over need from the arrival of the air on; None for a cut without air."""
+        arrived_s = self.arrived_s()
+        if arrived_s is None:
+            return None
+        after = [flow for t_s, flow in self.points if t_s >= arrived_s]
+        return (
+            min([ARRIVED_SHARE * self.most_m3s if arrived_s > self.points[0][0] else self.points[0][1], *after])
+            / self.need_m3s
+        )
+
+
+def caught_share_time(passed_s: float, begins: float, ends: float) -> float:
+    """Seconds times the caught share, where flow over need goes in a straight line from ``begins`` to ``ends``."""
+    low, high = min(begins, ends), max(begins, ends)
+    if high <= 1.0:
+        return passed_s * (low + high) / 2.0
+    if low >= 1.0:
+        return passed_s
+    full = (high - 1.0) / (high - low)
+    return passed_s * (full + (1.0 - full) * (low + 1.0) / 2.0)

@@ -1,0 +1,477 @@
+"""The virtual shop at signals fidelity: machines, gates and motors that jump from change to change.
+
+Commands of the core go in, what its sensors would say comes out; between two changes nothing is computed. The parts are
+those of the other fidelity (``sim.parts``), the drivers' moves and leases are the real ones, the sensing is its delays.
+"""
+
+import random
+from collections.abc import Callable, Mapping
+from functools import partial
+
+from gatekeeper.control.messages import (
+    AirSeen,
+    Command,
+    Event,
+    HandSeen,
+    InputSeen,
+    Missed,
+    MotorSeen,
+    MoveGate,
+    Requested,
+    ShopKeySeen,
+    SwitchMotor,
+    ToolSeen,
+)
+from gatekeeper.devices.base import Miss
+from gatekeeper.devices.inputs import PositionSwitches
+from gatekeeper.sensing.circuits import ToolBand
+from gatekeeper.sensing.seen import Reason
+from gatekeeper.shop.model import InputKind, Motor, Sensor
+from sim.books import Books
+from sim.breakage import Breakage
+from sim.breakers import Breaker
+from sim.electricity import Electricity
+from sim.faults import known
+from sim.parts import TRAVEL_SHARE, Drive, Slide
+from sim.position_senses import GateSwitches
+from sim.senses import (
+    CIRCUIT_DELAYS,
+    QUICK_DELAYS,
+    SWITCH_DELAYS,
+    CircuitSense,
+    Delays,
+    Later,
+    Sense,
+    clamp_delays,
+)
+from sim.shop_air import ShopAir
+from sim.signal_gates import SlideGate
+from sim.stage import Stage
+
+#: A move takes this share of the file's travel time, evenly spread: friction. Our own.
+LEAST_SHARE, MOST_SHARE = 2 * TRAVEL_SHARE - 0.98, 0.98
+#: The guardian of leases looks at most this late, as ``LeaseGuard``.
+LEASE_LATE_S = 0.1
+CIRCUITS = (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
+BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE)
+
+
+class SignalPlant:
+    """One shop without a building and without lines.
+
+    Args:
+        stage: the shop.
+        now: the instant of the play, seconds.
+        later: runs something after so many seconds of the play.
+        tell: takes what the sensors say; whoever listens.
+        books: keeps account of what really happens.
+        play_s: from an instant of the core's clock to one of the play.
+        breakers: by feeder, see ``sim.electricity``.
+        seed: of friction.
+
+    Methods that take a name raise ValueError with a sentence when the shop has nothing of that name.
+    """
+
+    def __init__(
+        self,
+        stage: Stage,
+        now: Callable[[], float],
+        later: Later,
+        tell: Callable[[Event], None],
+        books: Books,
+        *,
+        play_s: Callable[[float], float] = lambda core_s: core_s,
+        breakers: Mapping[str, Breaker] | None = None,
+        seed: int = 0,
+    ) -> None:
+        self.stage, self.shop = stage, stage.shop
+        self.now, self.later, self._tell, self.books = now, later, tell, books
+        self._play_s = play_s
+        self._random = random.Random(seed)
+        self.is_awake = False
+        shop, now_s = self.shop, now()
+        self.slides = {name: Slide(gate, now_s) for name, gate in shop.gates.items()}
+        self.drives = {name: Drive(motor, stage.motor_loads[name], now_s) for name, motor in shop.motors.items()}
+        self.is_on = dict.fromkeys(shop.tools, False)
+        self.runs = dict.fromkeys(shop.tools, False)
+        self.inputs = {name: False for name, part in shop.inputs.items() if part.kind in CIRCUITS}
+        self.selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
+        self.key_is_open = True
+        self._leases: dict[str, float] = {}
+        self._shaking_since_s: dict[str, float] = {}
+        self._gate_turn = dict.fromkeys(shop.gates, 0)
+        self._drive_turn = dict.fromkeys(shop.motors, 0)
+        self._had_power = dict.fromkeys(shop.motors, False)
+        self.electricity = Electricity(stage, now, later, self._feeds, self._tripped, breakers)
+        self.air = ShopAir(stage, self, books)
+        self._make_senses()
+        self.drivers = {
+            name: SlideGate(
+                gate,
+                self.slides[name],
+                self._switches_of(name),
+                self._missed,
+                partial(self._gate_driven, name),
+                lambda: self._random.uniform(LEAST_SHARE, MOST_SHARE),
+            )
+            for name, gate in shop.gates.items()
+            if gate.is_actuated
+        }
+        self.breakage = Breakage(self)
+        for name in shop.gates:
+            books.gate(now_s, name, self._gate_word(name), self.slides[name].position)
+        self.air.changed(now_s)
+
+    # ---------------------------------------------------------------- the controller's side
+
+    def command(self, command: Command) -> None:
+        """Do what the core says; what is not about machinery is passed over."""
+        if isinstance(command, SwitchMotor):
+            self._switch(command)
+        elif isinstance(command, MoveGate):
+            self._move(command)
+
+    def wake(self) -> None:
+        """The controller listens from now on: every sensor says its first word."""
+        self.is_awake = True
+        for sense in self._all_senses():
+            sense.wake()
+        for name in self.selectors:
+            self.later(QUICK_DELAYS.first_s, partial(self._tell_selector, name))
+        if any(part.kind is InputKind.SHOP_KEY for part in self.shop.inputs.values()):
+            self.later(QUICK_DELAYS.first_s, self._tell_key)
+
+    def controller_dies(self) -> None:
+        """The process has ended or its board has no power: relays do as wired, gates stand, springs act."""
+        self.is_awake = False
+        now_s = self.now()
+        for sense in self._all_senses():
+            sense.sleep()
+        self._leases.clear()
+        for driver in self.drivers.values():
+            driver.board_dies(now_s)
+        for name, drive in self.drives.items():
+            drive.board_dies(now_s)
+            self._drive_changed(name)
+
+    def _switch(self, command: SwitchMotor) -> None:
+        name, now_s = command.motor, self.now()
+        if command.what == "off" or command.until_s is None:
+            self._leases.pop(name, None)
+            self.drives[name].switch(now_s, False)
+            self._drive_changed(name)
+            return
+        if command.what == "renew" and name not in self._leases:
+            return
+        held = name in self._leases
+        self._leases[name] = self._play_s(command.until_s)
+        if command.what == "on":
+            self.drives[name].switch(now_s, True)
+            self._drive_changed(name)
+        if not held:
+            self._watch_lease(name)
+
+    def _watch_lease(self, name: str) -> None:
+        """One look at the end of the lease; a lease that was renewed meanwhile is looked at again."""
+
+        def look() -> None:
+            until_s = self._leases.get(name)
+            if until_s is None:
+                return
+            if self.now() < until_s + LEASE_LATE_S:
+                self.later(until_s + LEASE_LATE_S - self.now(), look)
+                return
+            del self._leases[name]
+            self.drives[name].switch(self.now(), False)
+            self._drive_changed(name)
+
+        self.later(self._leases[name] + LEASE_LATE_S - self.now(), look)
+
+    def _move(self, command: MoveGate) -> None:
+        driver, now_s = self.drivers.get(command.gate), self.now()
+        if driver is None:
+            return
+        if command.what == "open":
+            driver.open(now_s)
+        elif command.what == "shut":
+            driver.shut(now_s)
+        else:
+            driver.halt(now_s)
+        self._await_driver(command.gate)
+
+    def _await_driver(self, name: str) -> None:
+        due_s = self.drivers[name].next_deadline()
+        if due_s is not None:
+
+            def tick() -> None:
+                if self.drivers[name].next_deadline() == due_s:
+                    self.drivers[name].tick(max(due_s, self.now()))
+                    self._await_driver(name)
+
+            self.later(due_s - self.now(), tick)
+
+    def _missed(self, miss: Miss) -> None:
+        self._tell(Missed(miss.gate, f"sent {miss.wanted.value}, seen {miss.seen.value}"))
+
+    # ---------------------------------------------------------------- people
+
+    def switch_tool(self, name: str, on: bool) -> None:
+        """Switch a machine on or off; it runs while its feeder has power."""
+        self.is_on[known("tool", name, self.is_on)] = on
+        self._tool_changed(name)
+
+    def move_by_hand(self, name: str, to: float) -> None:
+        """Somebody moves a gate to a place from 0 (shut) to 1 (open); one with an actuator is pushed against it."""
+        slide = self.slides[known("gate", name, self.slides)]
+        now_s = self.now()
+        slide.settle(now_s)
+        slide.push(now_s, to)
+        self._gate_changed(name)
+
+    def set_input(self, name: str, yes: bool) -> None:
+        """Press or pull out a red button, raise or end a fire alarm, open or shut a door."""
+        known("red button, fire detector or door", name, self.inputs)
+        self.inputs[name] = yes
+        self._input_senses[name].feel(yes)
+
+    def press(self, name: str) -> None:
+        """Press a button for a moment."""
+        buttons = [part.name for part in self.shop.inputs.values() if part.kind in BUTTONS]
+        part = self.shop.inputs[known("button", name, buttons)]
+        asked = {
+            InputKind.AIR_HERE: [Requested("air_here", part.at, "button")],
+            InputKind.STOP: [Requested("stop", system, "input") for system in part.systems],
+            InputKind.RESET: [Requested("reset", None, "local")],
+            InputKind.RELEASE: [Requested("release", part.at, "local")],
+        }[part.kind]
+
+        def tell() -> None:
+            for request in asked:
+                self._tell(request)
+
+        self.later(QUICK_DELAYS.yes_s, tell)
+
+    def turn_selector(self, name: str, to: str) -> None:
+        """Turn a Hand-Off-Auto switch to ``hand``, ``off`` or ``auto``; it switches its motors by wire."""
+        known("Hand-Off-Auto switch", name, self.selectors)
+        if to not in ("hand", "off", "auto"):
+            raise ValueError(f"A Hand-Off-Auto switch has no place called {to}. It has hand, off and auto.")
+        self.selectors[name] = to
+        for motor in self.shop.inputs[name].systems:
+            self.drives[motor].select(self.now(), to)
+            self._drive_changed(motor)
+        self.later(QUICK_DELAYS.yes_s, partial(self._tell_selector, name))
+
+    def turn_key(self, is_open: bool) -> None:
+        """Turn the shop's key."""
+        self.key_is_open = is_open
+        self.later(QUICK_DELAYS.yes_s, self._tell_key)
+
+    def _tell_selector(self, name: str) -> None:
+        for motor in self.shop.inputs[name].systems:
+            self._tell(HandSeen(motor, self.selectors[name]))  # type: ignore[arg-type]
+
+    def _tell_key(self) -> None:
+        self._tell(ShopKeySeen("open" if self.key_is_open else "shut"))
+
+    # ---------------------------------------------------------------- what is so
+
+    def _tripped(self, name: str) -> None:
+        self.books.trips += 1
+
+    def _feeds(self) -> None:
+        """What has power may have changed."""
+        now_s = self.now()
+        for name, drive in self.drives.items():
+            fed = self.electricity.feeds_motor(name)
+            if fed is not drive.is_supplied:
+                drive.supply(now_s, fed)
+                self._drive_changed(name)
+        for name in self.is_on:
+            self._tool_changed(name)
+
+    def _tool_changed(self, name: str) -> None:
+        runs = self.is_on[name] and self.electricity.feeds_tool(name)
+        if runs is self.runs[name]:
+            return
+        now_s = self.now()
+        self.runs[name] = runs
+        self.books.tool(now_s, name, runs, self.stage.tool_loads[name].running_a)
+        self.air.changed(now_s)
+        self.electricity.tool(name, runs)
+        self.breakage.feel_tool(name, runs)
+
+    def feel_tool(self, name: str, runs: bool) -> None:
+        """What the sensor that watches a tool is to see."""
+        tool = self.shop.tools[name]
+        if tool.circuit is not None and tool.circuit in self._circuit_senses:
+            self._circuit_senses[tool.circuit].feel(name, runs)
+        elif name in self._tool_senses:
+            self._tool_senses[name].feel(runs)
+
+    def _gate_driven(self, name: str, now_s: float) -> None:
+        if self.slides[name].is_moving:
+            self.books.gate_driven(now_s)
+        self._gate_changed(name)
+
+    def _gate_changed(self, name: str) -> None:
+        """A gate's slide has been set going, stopped, or passed a mark on its way."""
+        now_s, slide = self.now(), self.slides[name]
+        slide.settle(now_s)
+        self._gate_turn[name] += 1
+        turn = self._gate_turn[name]
+        self.books.gate(now_s, name, self._gate_word(name), slide.position)
+        if (switches := self._gate_switches.get(name)) is not None:
+            switches.feel(slide.is_open, slide.is_shut)
+        self.air.changed(now_s)
+        due_s = slide.next_change_s()
+        if due_s < float("inf"):
+
+            def reached() -> None:
+                if self._gate_turn[name] == turn:
+                    self._gate_changed(name)
+
+            self.later(max(0.0, due_s - now_s), reached)
+
+    def _gate_word(self, name: str) -> str:
+        slide = self.slides[name]
+        if slide.is_moving and not (slide.is_open or slide.is_shut):
+            return "moving"
+        if slide.is_open:
+            return "open"
+        return "shut" if slide.is_shut else "between"
+
+    def _drive_changed(self, name: str) -> None:
+        """A motor's contactor or speed has changed, or may have."""
+        now_s, drive = self.now(), self.drives[name]
+        drive.settle(now_s)
+        self._drive_turn[name] += 1
+        turn = self._drive_turn[name]
+        if drive.has_power is not self._had_power[name]:
+            self._had_power[name] = drive.has_power
+            self._note_shaking(drive.motor, drive.has_power)
+            self.electricity.motor(name, drive.has_power)
+            self._motor_senses_feel(name, drive.has_power)
+        self.books.motor(now_s, name, drive.has_power, drive.speed)
+        self.air.changed(now_s)
+        due_s = drive.next_change_s()
+        if due_s < float("inf"):
+
+            def reached() -> None:
+                if self._drive_turn[name] == turn:
+                    self._drive_changed(name)
+
+            self.later(max(0.0, due_s - now_s), reached)
+
+    def _note_shaking(self, motor: Motor, has_power: bool) -> None:
+        if motor.follows is None:
+            return
+        if has_power:
+            self._shaking_since_s[motor.name] = self.now()
+        else:
+            ran_s = self.now() - self._shaking_since_s.get(motor.name, self.now())
+            self.air.shaken(motor.follows, ran_s / motor.runs_s if motor.runs_s > 0 else 0.0)
+
+    def _motor_senses_feel(self, name: str, has_power: bool) -> None:
+        if name in self.confirm_senses:
+            self.confirm_senses[name].feel(has_power)
+
+    def air_moves(self, name: str, moves: bool) -> None:
+        """The air at a system's air switch moves, or does not any more."""
+        if name in self.air_senses:
+            self.air_senses[name].feel(moves)
+
+    def after_fault(self) -> None:
+        """Something was broken or mended: everything is looked at again."""
+        now_s = self.now()
+        for name in self.slides:
+            self._gate_changed(name)
+        for name, drive in self.drives.items():
+            drive.judge(now_s)
+            self._drive_changed(name)
+
+    # ---------------------------------------------------------------- sensors
+
+    def _make_senses(self) -> None:
+        shop, later = self.shop, self.later
+        self._tool_senses: dict[str, Sense] = {}
+        self._circuit_senses: dict[str, CircuitSense] = {}
+        self.confirm_senses: dict[str, Sense] = {}
+        self.air_senses: dict[str, Sense] = {}
+        self._input_senses: dict[str, Sense] = {}
+        self._gate_switches: dict[str, GateSwitches] = {}
+        for tool in shop.tools.values():
+            if tool.sensor is not None:
+                self._tool_senses[tool.name] = Sense(
+                    self._delays(tool.sensor), later, partial(self._tool_said, tool.name)
+                )
+        for circuit in shop.circuits.values():
+            bands = [(name, shop.tools[name].band_a) for name in circuit.tools]
+            are_told_apart = len(bands) > 1 and all(band is not None for _, band in bands)
+            self._circuit_senses[circuit.name] = CircuitSense(
+                circuit.tools,
+                tuple(ToolBand(name, *band) for name, band in bands if band is not None) if are_told_apart else (),
+                {name: self.stage.tool_loads[name].running_a for name in circuit.tools},
+                max((self.stage.tool_loads[name].run_up_s for name in circuit.tools), default=0.0),
+                self._delays(circuit.sensor),
+                later,
+                self._tell,
+            )
+        for motor in shop.motors.values():
+            if motor.confirmed_by is not None:
+                self.confirm_senses[motor.name] = Sense(
+                    self._delays(motor.confirmed_by), later, partial(self._motor_said, motor)
+                )
+            if motor.air_proof is not None:
+                self.air_senses[motor.name] = Sense(QUICK_DELAYS, later, partial(self._air_said, motor.name))
+        for name in self.inputs:
+            self._input_senses[name] = Sense(CIRCUIT_DELAYS, later, partial(self._input_said, name))
+        for gate in shop.gates.values():
+            if gate.open_contact is not None or gate.shut_contact is not None:
+                slide = self.slides[gate.name]
+                switches = GateSwitches(gate, later, self._tell)
+                switches.feel(slide.is_open, slide.is_shut)
+                self._gate_switches[gate.name] = switches
+
+    def _all_senses(self) -> list[Sense | CircuitSense | GateSwitches]:
+        return [
+            *self._input_senses.values(),
+            *self._gate_switches.values(),
+            *self.air_senses.values(),
+            *self.confirm_senses.values(),
+            *self._circuit_senses.values(),
+            *self._tool_senses.values(),
+        ]
+
+    def _delays(self, sensor: Sensor) -> Delays:
+        return SWITCH_DELAYS if sensor.contact is not None else clamp_delays(self.shop.mains_hz)
+
+    def sense_of_tool(self, name: str) -> Sense:
+        """The one sensor that watches a tool, or the circuit that it is on."""
+        circuit = self.shop.tools[known("tool", name, self.shop.tools)].circuit
+        return self._circuit_senses[circuit].sense if circuit is not None else self._tool_senses[name]
+
+    def switches_of(self, name: str) -> GateSwitches:
+        """A gate's position switches."""
+        return self._gate_switches[known("gate with a position switch", name, self._gate_switches)]
+
+    def _switches_of(self, name: str) -> PositionSwitches | None:
+        switches = self._gate_switches.get(name)
+        return None if switches is None else switches.for_driver()
+
+    def _tool_said(self, name: str, yes: bool | None, fresh: bool) -> None:
+        if yes is None:
+            self._tell(ToolSeen(name, "stale", Reason.LOST_BIAS.sentence, False))
+        else:
+            why = None if fresh else Reason.FIRST_LOOK.sentence
+            self._tell(ToolSeen(name, "running" if yes else "stopped", why, fresh))
+
+    def _motor_said(self, motor: Motor, yes: bool | None, fresh: bool) -> None:
+        self._tell(MotorSeen(motor.name, "lost" if yes is None else "running" if yes else "still"))
+
+    def _air_said(self, name: str, yes: bool | None, fresh: bool) -> None:
+        self._tell(AirSeen(name, yes is True))
+
+    def _input_said(self, name: str, yes: bool | None, fresh: bool) -> None:
+        # What cannot be believed counts as open.
+        self._tell(InputSeen(name, "made" if yes is False else "open"))
