@@ -16,7 +16,7 @@ WIDTH = 100
 def check_lines(name: str, shop: Shop | Faults, *, show_all: bool = False) -> list[str]:
     """The answer to ``check``, as lines. Faults are always shown whole; of the rest ten, unless ``show_all``."""
     if isinstance(shop, Faults):
-        return _fault_lines(name, shop)
+        return fault_lines(shop, f"gatekeeper check {name}")
     findings = _grouped(findings_of(shop))
     shown = findings if show_all else findings[:ON_A_SCREEN]
     lines = [f"{shop.name} ({name})", _counted(shop), "", "Stops you: nothing."]
@@ -58,11 +58,12 @@ def _grouped(findings: Sequence[Finding]) -> list[Finding]:
     return [Finding(heap, code, listed(subjects, "and"), said) for (heap, code, said), subjects in alike.items()]
 
 
-def _fault_lines(name: str, faults: Faults) -> list[str]:
+def fault_lines(faults: Faults, then: str) -> list[str]:
+    """Every fault of a file, and what to do: mend the first line, ``then`` this command."""
     count = len(faults.each)
     heading = "Stops you: one thing." if count == 1 else f"Stops you: {count} things."
     first = faults.each[0].mark.line
-    return [heading, "", *faults.lines(), "", f"next: mend line {first}, then gatekeeper check {name}"]
+    return [heading, "", *faults.lines(), "", f"next: mend line {first}, then {then}"]
 
 
 def _counted(shop: Shop) -> str:

@@ -1,0 +1,188 @@
+"""What ``gatekeeper simulate`` does: reads the scenario, plays it, prints what came of it, writes the report.
+
+Part of the commands and loaded by ``cli`` alone: besides that one, only this module and its texts know the simulator.
+"""
+
+import json
+import sys
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from gatekeeper.files import FileTrouble, read_text, write_new
+from gatekeeper.printing import fault_lines
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.model import Shop
+from gatekeeper.simulating_text import SimulatedText, story_lines
+from sim.play import Fidelity
+from sim.report import report_html
+from sim.report_words import Broken as BrokenTold
+from sim.scenario import Scenario, days_of_work, load_scenario
+from sim.scenario_files import folder, shop_of
+from sim.scenario_play import Outcome, play_scenario
+from sim.scenario_reading import lasting
+from sim.stage import stage_of
+
+#: Nobody waits for a bar that is gone before it is seen; from this time on it is shown, seconds.
+BAR_AFTER_S = 2.0
+#: The bar is drawn anew at most this often, seconds.
+BAR_EVERY_S = 0.2
+DAYS_OF_A_YEAR = 365
+
+
+class CannotSimulate(Exception):
+    """What was asked for cannot be played; the text is for the person who asked, in whole lines."""
+
+
+def simulate(
+    shop: Shop,
+    name: str,
+    scenario_file: str | None,
+    *,
+    days: int | None,
+    seed: int,
+    fidelity: str,
+    as_json: bool,
+    report: str | None,
+) -> int:
+    """Play, print, write. Returns the exit status: 1 where an expectation or a control rule failed, else 0.
+
+    Args:
+        shop, name: the checked shop and its file.
+        scenario_file: a file, the name of a scenario that ships, or None.
+        days: 1 or 365 for days drawn from a pattern; None: what the scenario says, a day without one.
+        seed: of all that is drawn.
+        fidelity: "signals" or "samples".
+        as_json: print the record and the figures for machines.
+        report: where to write the page.
+
+    Raises:
+        CannotSimulate: a file or a word is wrong; nothing was played.
+    """
+    if fidelity not in [one.value for one in Fidelity]:
+        raise CannotSimulate(f"{fidelity} is no fidelity; there are signals and samples.")
+    scenario = _scenario(shop, name, scenario_file, days)
+    started_s = time.monotonic()
+    with _Bar(scenario.until_s) as bar:
+        outcome = play_scenario(
+            stage_of(shop),
+            scenario,
+            seed=seed,
+            fidelity=Fidelity(fidelity),
+            take=_print_entry if as_json else None,
+            progress=bar.at,
+        )
+    took_s = time.monotonic() - started_s
+    told = SimulatedText(shop, name, scenario_file, scenario, outcome, seed, fidelity, took_s)
+    if report is not None:
+        _write_report(report, told)
+    if as_json:
+        print(json.dumps(last_line(scenario, outcome, seed, fidelity), ensure_ascii=False))
+    else:
+        told.print_to(sys.stdout, report)
+    return 1 if outcome.offences else 0
+
+
+def last_line(scenario: Scenario, outcome: Outcome, seed: int, fidelity: str) -> dict[str, Any]:
+    """The last line of ``--json``: the figures of the play, and everything that did not hold."""
+    return {
+        "kind": "figures",
+        "scenario": scenario.name,
+        "seed": seed,
+        "fidelity": fidelity,
+        "begins_s": scenario.begins_s,
+        "until_s": scenario.until_s,
+        "expected": len(scenario.expected),
+        "offences": [
+            {
+                "at_s": round(one.at_s, 3),
+                "rule": one.rule,
+                "line": one.line,
+                "said": one.said,
+                "instead": one.instead or None,
+                "before": [{"at_s": round(event.at_s, 3), "said": event.said} for event in one.before],
+            }
+            for one in outcome.offences
+        ],
+        "figures": outcome.played.figures.as_json(),
+    }
+
+
+def _scenario(shop: Shop, name: str, scenario_file: str | None, days: int | None) -> Scenario:
+    if scenario_file is None:
+        return days_of_work(shop, days or 1)
+    try:
+        text = read_text(scenario_file, folder(), "scenario file", "one that ships")
+    except FileTrouble as trouble:
+        raise CannotSimulate(str(trouble)) from None
+    scenario = load_scenario(text, scenario_file, shop, days=days)
+    if isinstance(scenario, Faults):
+        lines = fault_lines(scenario, f"gatekeeper simulate {name} {scenario_file}")
+        wanted = shop_of(text, scenario_file)
+        if wanted is not None and wanted != name:
+            lines.insert(1, f"It was written for the shop {wanted}; this is {name}.")
+        raise CannotSimulate("\n".join(lines))
+    return scenario
+
+
+def _print_entry(entry: Mapping[str, Any]) -> None:
+    sys.stdout.write(json.dumps(entry, ensure_ascii=False) + "\n")
+
+
+def _write_report(report: str, told: SimulatedText) -> None:
+    broken = [
+        BrokenTold(told.offence_said(one), one.rule is not None, tuple(story_lines(one, told.clock)))
+        for one in told.outcome.offences
+    ]
+    page = report_html(
+        told.shop,
+        told.name,
+        told.outcome.played,
+        what=told.what,
+        broken=broken,
+        begin_s=told.scenario.begins_s,
+        assumed=told.assumed,
+    )
+    try:
+        write_new(Path(report), page.encode(), replace=True)
+    except FileTrouble as trouble:
+        raise CannotSimulate(str(trouble)) from None
+
+
+class _Bar:
+    """A progress bar on standard error, for plays that take long; nothing where no terminal reads it."""
+
+    def __init__(self, until_s: float) -> None:
+        self._until_s = until_s
+        self._progress: Any = None
+        self._task: Any = None
+        self._began_s = self._drawn_s = time.monotonic()
+
+    def __enter__(self) -> "_Bar":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._progress is not None:
+            self._progress.stop()
+
+    def at(self, t_s: float) -> None:
+        """The play has come to this instant."""
+        now_s = time.monotonic()
+        if now_s - self._drawn_s < BAR_EVERY_S or not sys.stderr.isatty():
+            return
+        self._drawn_s = now_s
+        if self._progress is None:
+            if now_s - self._began_s < BAR_AFTER_S:
+                return
+            self._begin()
+        self._progress.update(self._task, completed=min(t_s, self._until_s))
+
+    def _begin(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+        columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+        self._progress = Progress(*columns, console=Console(stderr=True), transient=True)
+        self._task = self._progress.add_task(f"playing {lasting(self._until_s)}", total=self._until_s)
+        self._progress.start()
