@@ -331,7 +331,8 @@ class SignalPlant:
                 if self._gate_turn[name] == turn:
                     self._gate_changed(name)
 
-            self.later(max(0.0, due_s - now_s), reached)
+            # Rounding must not bring it to just before the mark: it would be due again at the same instant, for ever.
+            self.later(max(0.0, due_s - now_s) + 1e-6, reached)
 
     def _gate_word(self, name: str) -> str:
         slide = self.slides[name]
@@ -361,7 +362,8 @@ class SignalPlant:
                 if self._drive_turn[name] == turn:
                     self._drive_changed(name)
 
-            self.later(max(0.0, due_s - now_s), reached)
+            # Rounding must not bring it to just before the mark: it would be due again at the same instant, for ever.
+            self.later(max(0.0, due_s - now_s) + 1e-6, reached)
 
     def _note_shaking(self, motor: Motor, has_power: bool) -> None:
         if motor.follows is None:
