@@ -185,7 +185,7 @@ class Calibration:
             self._may_go_on = True
 
     def leave_out(self, place: Place) -> None:
-        """What this channel sees from now on is known to be something else, such as a collector that was switched on."""
+        """What this channel sees from now on is known to be something else, such as a collector switched on."""
         if place in self._left_out or place == self.found:
             return
         self._left_out.add(place)

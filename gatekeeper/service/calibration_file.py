@@ -130,8 +130,6 @@ def written(file: ShopFile, changes: list[Change]) -> tuple[ShopFile, Shop]:
         CannotCalibrate: it may not be written, it was changed since the controller read it, or it cannot be written;
             nothing was written, and the message says what to do.
     """
-    by_hand = " > ".join(changes[0].part)
-    lines = ", ".join(f"{change.key}: {change.value}" for change in changes if change.part == changes[0].part)
     if file.refusal is not None:
         raise CannotCalibrate(file.refusal)
     path = file.path
@@ -152,8 +150,15 @@ def written(file: ShopFile, changes: list[Change]) -> tuple[ShopFile, Shop]:
     except FileTrouble as trouble:
         raise CannotCalibrate(
             f"{trouble}. Nothing was written. Let the controller's user write it and its folder, or write it by hand "
-            f"under {by_hand}: {lines}."
+            f"{_by_hand(changes)}."
         ) from None
     shop = load_shop(text, path.name)
     assert isinstance(shop, Shop)  # `rewritten` gives nothing back that is none
     return replace(file, text=text), shop
+
+
+def _by_hand(changes: list[Change]) -> str:
+    parts: dict[str, list[str]] = {}
+    for change in changes:
+        parts.setdefault(" > ".join(change.part), []).append(f"{change.key}: {change.value}")
+    return "; and ".join(f"under {part}: {', '.join(lines)}" for part, lines in parts.items())
