@@ -56,11 +56,8 @@ class Cut:
         arrived_s = self.arrived_s()
         if arrived_s is None:
             return None
-        after = [flow for t_s, flow in self.points if t_s >= arrived_s]
-        return (
-            min([ARRIVED_SHARE * self.most_m3s if arrived_s > self.points[0][0] else self.points[0][1], *after])
-            / self.need_m3s
-        )
+        at_arrival = ARRIVED_SHARE * self.most_m3s if arrived_s > self.points[0][0] else self.points[0][1]
+        return min([at_arrival, *(flow for t_s, flow in self.points if t_s >= arrived_s)]) / self.need_m3s
 
 
 def caught_share_time(passed_s: float, begins: float, ends: float) -> float:

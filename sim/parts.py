@@ -15,7 +15,7 @@ from sim.faults import SLOW_TIMES, GateFault, MotorFault
 #: A gate arrives a little before the travel time of the shop's file, as an installer leaves it. Our own assumption.
 TRAVEL_SHARE = 0.9
 #: Positions closer together than this are the same: rounding.
-_ROUNDING = 1e-9
+_ROUNDING = 1e-6
 #: How long a person takes to push a hand gate from end to end. Our own assumption.
 HAND_TRAVEL_S = 0.8
 #: A position switch is made within this share of the travel from its end. Our own assumption.
@@ -118,18 +118,20 @@ class Slide:
         to = self._goes_to
         if to is None or to == self.position or not self._can_move:
             return
-        way = to - self.position
-        self.position += math.copysign(min(abs(way), passed_s / self._whole_travel_s), way)
+        way, passed = to - self.position, passed_s / self._whole_travel_s
+        self.position = to if passed >= abs(way) - _ROUNDING else self.position + math.copysign(passed, way)
 
     def next_change_s(self) -> float:
         """When it next leaves an end, reaches one, or stops where it is driven to; infinite while it stands."""
         to = self._goes_to
         if to is None or to == self.position or not self._can_move:
             return math.inf
-        marks = (SWITCH_AT, 1.0 - SWITCH_AT, to)
+        # An end has been left only a little beyond the place where its switch is made.
         if to > self.position:
+            marks = (SWITCH_AT + 2 * _ROUNDING, 1.0 - SWITCH_AT, to)
             mark = min(mark for mark in marks if mark > self.position + _ROUNDING or mark == to)
         else:
+            marks = (1.0 - SWITCH_AT - 2 * _ROUNDING, SWITCH_AT, to)
             mark = max(mark for mark in marks if mark < self.position - _ROUNDING or mark == to)
         return self._at_s + abs(mark - self.position) * self._whole_travel_s
 

@@ -1,4 +1,4 @@
-"""Plays a shop: the very same core, or the very same service, over the happenings of a day, jumping from change to change.
+"""Plays a shop: the very same core, or the very same service, over a day's happenings, jumping from change to change.
 
 Theory of operation. All that is to come stands in one heap of instants: happenings, and what the plant's parts will do.
 The play jumps to the earliest of them, or to the core's next deadline where that is earlier; nothing steps. At one
@@ -48,6 +48,8 @@ from sim.stage import Stage, stage_of
 CIRCLE = 200
 #: A board has been on for this long when its controller wakes.
 BOOT_S = 20.0
+#: Instants closer together than this are one: rounding.
+SAME_S = 1e-6
 DAY_S = 86400.0
 #: A play begins at eight in the morning unless told otherwise, seconds after midnight.
 USUAL_START_S = 8 * 3600.0
@@ -157,6 +159,8 @@ class Game:
         self._heap: list[tuple[float, int, int, Callable[[], None]]] = []
         self._ticket = itertools.count()
         self._due_s: float | None = None
+        self._core_due_s: float | None = None
+        self._core_now_s = 0.0
         self._boot_at_s = 0.0
         self._boots = self._runs = 0
         self._seq = 0
@@ -224,7 +228,7 @@ class Game:
     # ---------------------------------------------------------------- the core
 
     def feed(self, event: Event) -> None:
-        """An event reaches the core now, with all that it wants to do at the same instant; nobody hears it when down."""
+        """An event reaches the core now, with all that it wants to do at this instant; nobody hears it when down."""
         if self.core is None:
             return
         if self._deaf is not None:
@@ -251,12 +255,16 @@ class Game:
         assert core is not None
         if self._held_keeps:
             self._commit()
-        commands = core.handle(event, self._core_s(self.now_s))
+        core_s = self._core_s(self.now_s)
+        if self._core_due_s is not None and abs(core_s - self._core_due_s) < SAME_S:
+            core_s = self._core_due_s  # rounding between two clocks must not bring it to just before its deadline
+        self._core_now_s = core_s = max(core_s, self._core_now_s)
+        commands = core.handle(event, core_s)
         for entry in core.recorder.take():
             self.books.entry(self.now_s, entry)
             if self._watch is not None:
                 self._watch(entry)
-        due_s = core.next_deadline()
+        self._core_due_s = due_s = core.next_deadline()
         self._due_s = None if due_s is None else self._play_s(due_s)
         for command in commands:
             if isinstance(command, SwitchMotor | MoveGate):
@@ -290,6 +298,8 @@ class Game:
             if self._boots:
                 self._boot_at_s = self.now_s - BOOT_S
             self._boots += 1
+            self._core_now_s = 0.0
+        self._core_due_s = None
         self._runs += 1
         self.core = Supervisor(
             self.stage.plan,
