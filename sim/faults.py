@@ -18,7 +18,8 @@ class GateFault(Enum):
 class SensorFault(Enum):
     """What can be wrong with a sensor, or with a position or pressure switch.
 
-    A dead contact is a broken wire, open for good. A dead clamp has lost its bias: its converter channel reads zero.
+    A dead contact is a broken wire, open for good. A dead clamp has lost its bias: its converter channel reads zero. A
+    dead meter is silent.
     A loose contact opens and makes all the time.
     """
 
@@ -62,7 +63,7 @@ class Faults:
         self._gates: dict[str, GateFault | None] = dict.fromkeys(shop.gates)
         self._motors: dict[str, MotorFault | None] = dict.fromkeys(shop.motors)
         self._banks: dict[str, bool] = dict.fromkeys(shop.converters, False)
-        clamps = [name for name, sensor in sensors_of(shop).items() if sensor.channel is not None]
+        clamps = [name for name, sensor in sensors_of(shop).items() if sensor.contact is None]
         switches = [name for name in contacts_of(shop) if name.split(":")[0] not in ("input", "hand", "auto")]
         self._clamps = frozenset(clamps)
         self._sensors: dict[str, SensorFault | None] = dict.fromkeys([*clamps, *switches])
@@ -90,7 +91,7 @@ class Faults:
         return self._banks[known("converter", converter, self._banks)]
 
     def can_be(self, name: str, fault: SensorFault) -> bool:
-        """Only a contact can be stuck on or loose; a clamp can be dead."""
+        """Only a contact can be stuck on or loose; a clamp or a meter can be dead."""
         return fault is SensorFault.DEAD or name not in self._clamps
 
     def break_gate(self, name: str, fault: GateFault | None) -> None:
@@ -106,7 +107,7 @@ class Faults:
         """
         known("sensor", name, self._sensors)
         if fault is not None and not self.can_be(name, fault):
-            raise ValueError(f"The clamp {name} cannot be {fault.value}. It can be dead.")
+            raise ValueError(f"{name} cannot be {fault.value}. It can be dead.")
         self._change(lambda: self._sensors.update({name: fault}))
 
     def break_motor(self, name: str, fault: MotorFault | None) -> None:

@@ -58,7 +58,7 @@ def test_a_clamp_can_only_be_dead(faults: Faults, calls: list[str]) -> None:
     with pytest.raises(ValueError) as told:
         faults.break_sensor("tool:planer", SensorFault.STUCK_ON)
 
-    assert str(told.value) == "The clamp tool:planer cannot be stuck on. It can be dead."
+    assert str(told.value) == "tool:planer cannot be stuck on. It can be dead."
     assert faults.sensor("tool:planer") is None
     assert calls == []
 
