@@ -375,6 +375,31 @@ def outputs_off(
     raise typer.Exit(1 if faults else 0)
 
 
+@app.command()
+def doctor(
+    shop_file: Annotated[
+        str, typer.Argument(metavar="[SHOP.yaml]", help="A shop file; the installed one if none is given.")
+    ] = "/etc/gatekeeper/shop.yaml",
+    pins: Annotated[
+        str | None, typer.Option("--pins", help="The board's lines: gpiod or lgpio; the service's own if not given.")
+    ] = None,
+    state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the findings for machines.")] = False,
+) -> None:
+    """Say what on this machine would keep a shop from running unattended, and what to do. Changes nothing."""
+    from pathlib import Path
+
+    from gatekeeper.doctor import doctor_data, doctor_lines, examine, is_well
+
+    shop, name = _shop(shop_file)
+    pins, findings = examine(shop, name, pins, Path(state) if state else None)
+    if as_json:
+        typer.echo(json.dumps(doctor_data(shop, pins, findings), indent=2, ensure_ascii=False))
+    else:
+        typer.echo("\n".join(doctor_lines(shop, pins, findings)))
+    raise typer.Exit(0 if is_well(findings) else 1)
+
+
 def _shop(shop_file: str) -> "tuple[Shop, str]":
     """The checked shop of a file and the file's name; every fault at once and exit status 2 where it is none."""
     shop, name, _ = _shop_and_text(shop_file)
