@@ -11,7 +11,7 @@ from gatekeeper.shop.model import Shop
 from sim.figures import Figures, Tracks
 from sim.report_bars import MOVES_LIMIT, chips_plot, moves_plot, starts_plots
 from sim.report_day import day_lanes, message_rows
-from sim.report_facts import Day, elapsed, time_of_day
+from sim.report_facts import Day
 from sim.report_flow import SHORT_S, hood_plots
 from sim.report_lanes import spell
 from sim.report_words import Broken, Harm, Told, findings_of, summary
@@ -51,12 +51,7 @@ def report_html(
         begin_s: the time of day at which the play began, seconds after midnight; None: times count from its beginning.
         assumed: what else the play rests on, in sentences, such as the pattern of work.
     """
-    short = played.figures.hours_s <= SHORT_S
-    if begin_s is None:
-        day = Day(shop, name, played.figures, played.tracks, elapsed(short), elapsed(True))
-    else:
-        clock = time_of_day(begin_s, short)
-        day = Day(shop, name, played.figures, played.tracks, clock, time_of_day(begin_s, True))
+    day = Day(shop, name, played.figures, played.tracks, begin_s, played.figures.hours_s <= SHORT_S)
     found = findings_of(day, broken)
     title = found[0].title if found else "Every cut got its air, and every motor kept within its starts."
     lead = [found[0].why, f"{summary(day)}."] if found else [f"{summary(day)}."]

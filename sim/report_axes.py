@@ -75,16 +75,21 @@ class Axes:
         told += "".join(f"H{self.x(x):.1f}V{self.y(y):.1f}" for x, y in points[1:])
         return el("path", {"d": told, "class": kind})
 
-    def level(self, value: float, words: str) -> list[Html]:
-        """A dashed line across, with its words above its right end."""
+    def level(self, value: float, words: str, *, is_below: bool = False) -> list[Html]:
+        """A dashed line across, with its words above its right end, or below its left one."""
         at = self.y(value)
         line = el("path", {"d": f"M{self.left} {at:.1f}H{self.right}", "class": "level"})
+        if is_below:
+            return [line, svg_text(self.left + 6.0, at + 15.0, words, "start", "level-word")]
         return [line, svg_text(self.right - 4.0, at - 5.0 if at > 28.0 else at + 14.0, words, "end", "level-word")]
 
-    def bar(self, x: float, wide: float, value: float, kind: str) -> Html:
-        """A bar that stands on the axis, ``wide`` in the axis' own measure."""
-        left, right, top = self.x(x), self.x(x + wide), self.y(value)
-        return el("path", {"d": f"M{left:.1f} {self.bottom}V{top:.1f}H{right:.1f}V{self.bottom}z", "class": kind})
+    def dot(self, x: float, y: float) -> Html:
+        """A point that was computed, on a line that joins it with others."""
+        return el("circle", {"cx": f"{self.x(x):.1f}", "cy": f"{self.y(y):.1f}", "r": 3.5, "class": "point"})
+
+    def upright(self, x: float, kind: str) -> Html:
+        """A line from bottom to top."""
+        return el("path", {"d": f"M{self.x(x):.1f} {self.top}V{self.bottom}", "class": kind})
 
     def drawing(self, label: str, parts: Sequence[Html], kind: str = "plot") -> Html:
         """The whole as one drawing; ``label`` is for those who cannot see it."""

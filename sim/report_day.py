@@ -20,7 +20,7 @@ def day_lanes(day: Day) -> list[Html]:
         ("What was broken", _troubles(day)),
     ]
     flags = [Flag(one.t_s, number) for number, one in _raised(day)]
-    return lanes_drawing(groups, flags, day.figures.hours_s, day.clock)
+    return lanes_drawing(groups, flags, day.figures.hours_s, day.clock, day.begin_s or 0.0)
 
 
 def message_rows(day: Day) -> list[list[str]]:

@@ -1,11 +1,12 @@
 """What the drawings and sentences of a day share: which collector serves whom, what runs on, which cuts got no air."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gatekeeper.shop.model import Shop, Units
 from sim.figures import HAS_AIR_SHARE, Figures, HoodPoint, Span, Tracks
 
+DAY_S = 86400
 _LB_KG = 0.45359237
 
 
@@ -16,15 +17,31 @@ class Day:
     Args:
         shop, name: the shop and the name of its file.
         figures, tracks: what came of the play.
-        clock, clock_with_s: an instant of the play in words, without and with its seconds.
+        begin_s: the time of day at its beginning, seconds after midnight; None: times count from there.
+        has_seconds: whether instants are told to the second.
     """
 
     shop: Shop
     name: str
     figures: Figures
     tracks: Tracks
-    clock: Callable[[float], str]
-    clock_with_s: Callable[[float], str]
+    begin_s: float | None = None
+    has_seconds: bool = False
+
+    def clock(self, at_s: float) -> str:
+        """An instant of the play in words: "9:15", or "0:02:09" where seconds matter."""
+        return self._told(at_s, self.has_seconds)
+
+    def clock_with_s(self, at_s: float) -> str:
+        """The same to the second: "9:15:08"."""
+        return self._told(at_s, True)
+
+    def _told(self, at_s: float, with_seconds: bool) -> str:
+        whole = round(at_s + (self.begin_s or 0.0))
+        if self.begin_s is not None and whole > DAY_S:
+            whole %= DAY_S
+        minutes = f"{whole // 3600}:{whole // 60 % 60:02d}"
+        return f"{minutes}:{whole % 60:02d}" if with_seconds else minutes
 
     @property
     def weight_unit(self) -> str:
@@ -38,27 +55,6 @@ class Day:
         """A weight of chips: "12 lb", "0.4 kg"; little is said as little."""
         number = self.weight_number(value_kg)
         return f"{number:.0f} {self.weight_unit}" if number >= 10 else f"{number:.2g} {self.weight_unit}"
-
-
-def elapsed(with_seconds: bool) -> Callable[[float], str]:
-    """Seconds from the beginning as "0:02", or "0:02:09" with seconds."""
-
-    def told(at_s: float) -> str:
-        whole = round(at_s)
-        minutes = f"{whole // 3600}:{whole // 60 % 60:02d}"
-        return f"{minutes}:{whole % 60:02d}" if with_seconds else minutes
-
-    return told
-
-
-def time_of_day(begin_s: float, with_seconds: bool) -> Callable[[float], str]:
-    """The time on the wall, when the play began ``begin_s`` seconds after midnight."""
-    since = elapsed(with_seconds)
-
-    def told(at_s: float) -> str:
-        return since((begin_s + at_s) % 86400.0) if begin_s + at_s != 86400.0 else since(86400.0)
-
-    return told
 
 
 def runs_on(running: Sequence[Span], tools: Sequence[Sequence[Span]]) -> list[tuple[float, float, bool]]:

@@ -46,12 +46,12 @@ def _by_share(day: Day, tool: str, cuts: Sequence[Sequence[HoodPoint]]) -> Plot:
     points = [(100.0 * at_s / total_s, say.flow_number(flow)) for at_s, flow in _thinned(curve)]
     enough = 100.0 * _time_above(curve, need_m3s) / total_s
     parts: list[Html] = [
-        *axes.level(say.flow_number(need_m3s), f"needs {say.flow(need_m3s)}"),
+        *axes.level(say.flow_number(need_m3s), f"needs {say.flow(need_m3s)}", is_below=True),
         axes.line(points, "flow-curve"),
     ]
     half = 100.0 * _time_above(curve, need_m3s / 2.0) / total_s
-    sentence = f"{tool}: in {enough:.0f} % of its {_cuts(len(cuts))} it had all the air it needs"
-    sentence += "." if enough > 99.5 else f", in {half:.0f} % at least half of it."
+    sentence = f"{tool}: for {enough:.0f} % of the time of its {_cuts(len(cuts))} it had all the air it needs"
+    sentence += "." if enough > 99.5 else f", for {half:.0f} % at least half of it."
     rows = [["in this share of its cutting time", f"at least this much air, {say.flow_unit}"]]
     rows += [[f"{share * 100:.0f} %", say.flow_bare(_flow_at(curve, share))] for share in _TOLD_SHARES]
     rows.append(["needs", say.flow_bare(need_m3s)])
@@ -70,7 +70,7 @@ def _over_time(day: Day, tool: str, cuts: Sequence[Sequence[HoodPoint]]) -> Plot
         width=_WIDE,
         height=_TALL,
     )
-    parts: list[Html] = axes.level(say.flow_number(need_m3s), f"needs {say.flow(need_m3s)}")
+    parts: list[Html] = axes.level(say.flow_number(need_m3s), f"needs {say.flow(need_m3s)}", is_below=True)
     rows = [["at, s", f"air, {say.flow_unit}", f"needs, {say.flow_unit}"]]
     for number, cut in enumerate(cuts, start=1):
         points = [(point.t_s, say.flow_number(point.flow_m3s)) for point in cut]

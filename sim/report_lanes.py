@@ -100,21 +100,27 @@ class _Bars:
         return el("path", {"d": drawn, "class": f"bar {self.form.value}"})
 
 
-def rows_of_time(until_s: float, from_s: float = 0.0) -> list[tuple[float, float]]:
-    """How the time is folded: one row for up to an hour and a half, else one an hour."""
-    if until_s - from_s <= ONE_ROW_S:
-        return [(from_s, until_s)]
+def rows_of_time(until_s: float, begin_s: float = 0.0) -> list[tuple[float, float]]:
+    """How a play is folded: one row for up to an hour and a half, else one for each full hour of the clock.
+
+    ``begin_s``: the time of day at its beginning, seconds after midnight.
+    """
+    if until_s <= ONE_ROW_S:
+        return [(0.0, until_s)]
+    begin = -(begin_s % HOUR_S)
     rows = []
-    begin = from_s
     while begin < until_s:
-        end = min((begin // HOUR_S + 1.0) * HOUR_S, until_s)
-        rows.append((begin, end))
-        begin = end
+        rows.append((begin, begin + HOUR_S))
+        begin += HOUR_S
     return rows
 
 
 def lanes_drawing(
-    groups: Sequence[tuple[str, Sequence[Lane]]], flags: Sequence[Flag], until_s: float, clock: Callable[[float], str]
+    groups: Sequence[tuple[str, Sequence[Lane]]],
+    flags: Sequence[Flag],
+    until_s: float,
+    clock: Callable[[float], str],
+    begin_s: float = 0.0,
 ) -> list[Html]:
     """One drawing for each row of time; rows in which nothing happened are told in words.
 
@@ -123,21 +129,22 @@ def lanes_drawing(
         flags: the messages.
         until_s: how long the play was, more than 0.
         clock: an instant as words, such as "9:15".
+        begin_s: the time of day at the beginning, seconds after midnight: rows break at full hours.
     """
     drawn: list[Html] = []
     idle_from: float | None = None
-    for begin, end in rows_of_time(until_s):
+    for begin, end in rows_of_time(until_s, begin_s):
         here = [(name, [lane for lane in lanes if _in(lane, begin, end)]) for name, lanes in groups]
         is_quiet = all(stint.is_quiet for _, lanes in here for lane in lanes for stint in _in(lane, begin, end))
         if is_quiet and not any(begin <= flag.at_s < end for flag in flags):
             idle_from = begin if idle_from is None else idle_from
             continue
         if idle_from is not None:
-            drawn.append(_idle(idle_from, begin, clock))
+            drawn.append(_idle(max(0.0, idle_from), begin, clock))
             idle_from = None
         drawn.append(_row(here, [flag for flag in flags if begin <= flag.at_s < end], begin, end, clock))
     if idle_from is not None:
-        drawn.append(_idle(idle_from, until_s, clock))
+        drawn.append(_idle(max(0.0, idle_from), until_s, clock))
     return drawn
 
 

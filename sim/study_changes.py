@@ -51,6 +51,9 @@ class Changes:
         return ", ".join(parts)
 
 
+NO_CHANGES = Changes()
+
+
 def changed(shop: Shop, changes: Changes) -> Shop:
     """The shop with the changes made, and what proves an open gate found anew. Raises UnknownPart."""
     gates, supplies = dict(shop.gates), dict(shop.supplies)

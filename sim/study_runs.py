@@ -1,9 +1,9 @@
 """Many days on all cores: what is kept is taken from the store, the rest is played, and every day is kept at once.
 
-Theory of operation. A day is named by its key: the shop, the pattern of work, the seed and the delays. Workers are fresh
-processes (spawn) that build a shop once and play many days in it; they look away from Ctrl-C, and the parent alone ends
-them. Results arrive in any order and are kept as they arrive, so a study that is stopped has lost only the days that
-were being played.
+Theory of operation. A day is named by its key: the shop, the pattern of work, the seed and the delays. Workers are
+fresh processes (spawn) that build a shop once and play many days in it; they look away from Ctrl-C, and the parent
+alone ends them. Results arrive in any order and are kept as they arrive, so a study that is stopped has lost only the
+days that were being played.
 """
 
 import json
@@ -22,7 +22,7 @@ from sim.day import begins_s, until_s, working_days
 from sim.day_pattern import Pattern
 from sim.play import play
 from sim.stage import Stage, stage_of
-from sim.study_changes import Changes, changed
+from sim.study_changes import NO_CHANGES, Changes, changed
 from sim.study_days import Delays, Outcome, outcomes_from_json, outcomes_of, with_delays
 from sim.study_store import DayStore, key_of
 
@@ -35,7 +35,7 @@ class ShopText:
 
     text: str
     name: str
-    changes: Changes = Changes()
+    changes: Changes = NO_CHANGES
 
     def shop(self) -> Shop:
         """The shop. Raises ValueError where the text is none, UnknownPart where a change names what is not there."""

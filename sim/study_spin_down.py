@@ -1,8 +1,8 @@
 """The spin-down delays that many seeded days recommend, with the figures behind them.
 
 Theory of operation. First every collector gets one delay for all its machines, from the shortest that clears its
-longest branch up to five minutes, and the same days are played with each. Of these delays are kept, one demand after the
-other, those that meet it in every single day; where none does, those that come closest, and that is said:
+longest branch up to five minutes, and the same days are played with each. Of these delays are kept, one demand after
+the other, those that meet it in every single day; where none does, those that come closest, and that is said:
 
 1. no chips left in the ducts beyond what the longest delay leaves,
 2. motor starts: under eight in any hour, and within what the motor's plate allows in an hour,
@@ -68,8 +68,8 @@ class Demand:
 class Answer:
     """What is recommended for one collector and its machines.
 
-    ``now``: with the delays of the shop's file; ``tried``: one delay for all, by rising delay; ``common_s``: the best of
-    them; ``own``: machines with a delay of their own; ``best``: the outcome with all of it.
+    ``now``: with the delays of the shop's file; ``tried``: one delay for all, by rising delay; ``common_s``: the best
+    of them; ``own``: machines with a delay of their own; ``best``: the outcome with all of it.
     """
 
     motor: str
