@@ -194,11 +194,14 @@ class Game:
 
     def run(self, until_s: float) -> None:
         """Play on until an instant, seconds from the beginning; everything due at it is done."""
-        heap = self._heap
+        heap, plant = self._heap, self.plant
         while True:
-            due_s = self._due_s
+            due_s = self._due_s if self._due_s is not None else math.inf
             next_s = heap[0][0] if heap else math.inf
-            if due_s is not None and due_s < next_s:
+            if (lapse_s := plant.lapse_s()) < due_s and lapse_s < next_s and lapse_s <= until_s:
+                self.now_s = max(self.now_s, lapse_s)
+                plant.lapse()
+            elif due_s < next_s:
                 if due_s > until_s:
                     break
                 self.now_s = max(self.now_s, due_s)
@@ -319,6 +322,7 @@ class Game:
         """The process starts again with exactly what was made durable."""
         if self.core is not None:
             raise ValueError("The controller runs already. It can be stopped or killed, not started.")
+        self.plant.to_rest()
         values = {} if self.is_file_damaged else dict(self.kept_values)
         damaged, self.is_file_damaged = self.is_file_damaged, False
         if damaged:
@@ -350,7 +354,10 @@ class Game:
                 self._watch(killed)
         self._hours_turn += 1
         self.books.controller(self.now_s, False)
-        self.plant.controller_dies()
+        if clean:
+            self.plant.to_rest()
+        else:
+            self.plant.process_dies()
 
     # ---------------------------------------------------------------- what happens
 
@@ -407,8 +414,11 @@ class Game:
             case Controller.PLUG_OUT:
                 self._end(clean=False)
                 self._is_board_on = False
+                self.plant.board_dies()
             case Controller.PLUG_IN:
                 self._end(clean=False)
+                if self._is_board_on:
+                    self.plant.board_dies()
                 self._is_board_on = True
                 self._start(new_boot=True)
 

@@ -125,8 +125,11 @@ class ShopAir:
 
     def shaken(self, follows: str, share: float) -> None:
         """A filter shaker has run for this share of its time."""
-        if share >= SHAKEN_SHARE and follows in self.systems:
-            self.systems[follows].dust_kg *= LEFT_BY_SHAKER
+        system = self.systems.get(follows)
+        if system is not None and share >= SHAKEN_SHARE:
+            falls_kg = system.dust_kg * (1.0 - LEFT_BY_SHAKER)
+            system.dust_kg -= falls_kg
+            system.bin_kg += falls_kg
 
     # ---------------------------------------------------------------- time
 

@@ -56,8 +56,15 @@ class SlideGate(TimedGate):
         if not self.spring_return:
             super().halt(now_s)
 
-    def board_dies(self, now_s: float) -> None:
-        """The process or the board has died: nothing drives any more, and a spring does as springs do."""
+    def process_dies(self, now_s: float) -> None:
+        """Its process is gone: a servo's pulses end, a relay or a coil keeps its level."""
+        self._move = None
+        if not self.has_pair and not self.spring_return:
+            self._slide.drive(now_s, None)
+            self._on_drive(now_s)
+
+    def to_rest(self, now_s: float) -> None:
+        """Its lines are at rest: nothing drives any more, and a spring does as springs do."""
         self._move = None
         coil = self._gate.coil
         self._slide.drive(now_s, None if coil is None else float(coil.holds is not GateEnd.OPEN))

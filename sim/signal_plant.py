@@ -7,6 +7,7 @@ those of the other fidelity (``sim.parts``), the drivers' moves and leases are t
 import random
 from collections.abc import Callable, Mapping
 from functools import partial
+from math import inf
 
 from gatekeeper.control.messages import (
     AirSeen,
@@ -141,18 +142,40 @@ class SignalPlant:
         if any(part.kind is InputKind.SHOP_KEY for part in self.shop.inputs.values()):
             self.later(QUICK_DELAYS.first_s, self._tell_key)
 
-    def controller_dies(self) -> None:
-        """The process has ended or its board has no power: relays do as wired, gates stand, springs act."""
-        self.is_awake = False
-        now_s = self.now()
-        for sense in self._all_senses():
-            sense.sleep()
-        self._leases.clear()
+    def process_dies(self) -> None:
+        """The controller's process is gone and the board stays on: every line keeps its level, and pulses end.
+
+        So a relay that was on stays on, a gate on relays runs to its end, a coil holds, and a servo goes limp.
+        """
+        self._fall_asleep()
         for driver in self.drivers.values():
-            driver.board_dies(now_s)
+            driver.process_dies(self.now())
+
+    def board_dies(self) -> None:
+        """The board has no power: relays do as wired, gates stand, springs act."""
+        self._fall_asleep()
+        now_s = self.now()
+        for driver in self.drivers.values():
+            driver.to_rest(now_s)
         for name, drive in self.drives.items():
             drive.board_dies(now_s)
             self._drive_changed(name)
+
+    def to_rest(self) -> None:
+        """Every output goes to its rest level: a process has ended cleanly, or a new one has claimed the lines."""
+        self._fall_asleep()
+        now_s = self.now()
+        for driver in self.drivers.values():
+            driver.to_rest(now_s)
+        for name, drive in self.drives.items():
+            drive.switch(now_s, False)
+            self._drive_changed(name)
+
+    def _fall_asleep(self) -> None:
+        self.is_awake = False
+        for sense in self._all_senses():
+            sense.sleep()
+        self._leases.clear()
 
     def _switch(self, command: SwitchMotor) -> None:
         name, now_s = command.motor, self.now()
@@ -160,32 +183,25 @@ class SignalPlant:
             self._leases.pop(name, None)
             self.drives[name].switch(now_s, False)
             self._drive_changed(name)
-            return
-        if command.what == "renew" and name not in self._leases:
-            return
-        held = name in self._leases
-        self._leases[name] = self._play_s(command.until_s)
-        if command.what == "on":
+        elif command.what == "on":
+            self._leases[name] = self._play_s(command.until_s)
             self.drives[name].switch(now_s, True)
             self._drive_changed(name)
-        if not held:
-            self._watch_lease(name)
+        elif name in self._leases:
+            self._leases[name] = self._play_s(command.until_s)
+            return
 
-    def _watch_lease(self, name: str) -> None:
-        """One look at the end of the lease; a lease that was renewed meanwhile is looked at again."""
+    def lapse_s(self) -> float:
+        """When the first lease is seen to have run out, should nobody renew it; infinite without one."""
+        return min(self._leases.values()) + LEASE_LATE_S if self._leases else inf
 
-        def look() -> None:
-            until_s = self._leases.get(name)
-            if until_s is None:
-                return
-            if self.now() < until_s + LEASE_LATE_S:
-                self.later(until_s + LEASE_LATE_S - self.now(), look)
-                return
+    def lapse(self) -> None:
+        """Drop the relay of every motor whose lease has run out, as the guardian of leases does."""
+        now_s = self.now()
+        for name in [name for name, until_s in self._leases.items() if until_s + LEASE_LATE_S <= now_s]:
             del self._leases[name]
-            self.drives[name].switch(self.now(), False)
+            self.drives[name].switch(now_s, False)
             self._drive_changed(name)
-
-        self.later(self._leases[name] + LEASE_LATE_S - self.now(), look)
 
     def _move(self, command: MoveGate) -> None:
         driver, now_s = self.drivers.get(command.gate), self.now()
@@ -325,14 +341,13 @@ class SignalPlant:
             switches.feel(slide.is_open, slide.is_shut)
         self.air.changed(now_s)
         due_s = slide.next_change_s()
-        if due_s < float("inf"):
+        if due_s < inf:
 
             def reached() -> None:
                 if self._gate_turn[name] == turn:
                     self._gate_changed(name)
 
-            # Rounding must not bring it to just before the mark: it would be due again at the same instant, for ever.
-            self.later(max(0.0, due_s - now_s) + 1e-6, reached)
+            self.later(max(0.0, due_s - now_s), reached)
 
     def _gate_word(self, name: str) -> str:
         slide = self.slides[name]
@@ -356,14 +371,13 @@ class SignalPlant:
         self.books.motor(now_s, name, drive.has_power, drive.speed)
         self.air.changed(now_s)
         due_s = drive.next_change_s()
-        if due_s < float("inf"):
+        if due_s < inf:
 
             def reached() -> None:
                 if self._drive_turn[name] == turn:
                     self._drive_changed(name)
 
-            # Rounding must not bring it to just before the mark: it would be due again at the same instant, for ever.
-            self.later(max(0.0, due_s - now_s) + 1e-6, reached)
+            self.later(max(0.0, due_s - now_s), reached)
 
     def _note_shaking(self, motor: Motor, has_power: bool) -> None:
         if motor.follows is None:
