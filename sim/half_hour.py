@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from gatekeeper.control.messages import Requested, RequestWhat, SettingChanged, Who
 from gatekeeper.shop.model import InputKind, Shop
 from sim.catalogue_row import Fault
-from sim.happening import Happening, What
+from sim.happening import Controller, Happening, What
 
 HALF_HOUR_S = 1800.0
 #: How long a cut and a pause last, seconds: drawn evenly on a logarithmic scale. Our own assumptions.
@@ -33,6 +33,7 @@ _ASKED: tuple[RequestWhat, ...] = (
 #: What would leave a shop dead for the rest of the half-hour is undone after a while.
 _UNDONE: Mapping[str, RequestWhat] = {"hold": "release", "out_of_service": "back_in_service"}
 UNDONE_S = (2.0, 120.0)
+_PLUG = (Controller.PLUG_OUT, Controller.PLUG_IN)
 _DOORS: tuple[Who, ...] = ("local", "page", "page", "button", "broker", "input")
 _DELAYS_S = (None, 0.0, 2.0, 15.0, 120.0, 400.0)
 _FOR_S = (None, None, 0.0, 10.0, 60.0)
@@ -97,7 +98,7 @@ def with_faults(
         found += fault.happens(shop, puts[-1].subject, from_s, ends_s, draw)
         if math.isfinite(ends_s):
             found += put_right(shop, ends_s + _drawn(draw, PUT_RIGHT_S))
-    return in_order(found, until_s), puts
+    return possible(in_order(found, until_s)), puts
 
 
 def put_right(shop: Shop, at_s: float) -> list[Happening]:
@@ -124,6 +125,21 @@ def in_order(happenings: Sequence[Happening], until_s: float) -> list[Happening]
     return sorted((one for one in happenings if one.at_s < until_s), key=lambda one: one.at_s)
 
 
+def possible(happenings: Sequence[Happening]) -> list[Happening]:
+    """Two faults of the board may get in each other's way: nobody starts a program that runs, or on a dark board."""
+    found, runs, is_live = [], True, True
+    for one in happenings:
+        if one.what is What.CONTROLLER:
+            if one.value is Controller.START and (runs or not is_live):
+                continue
+            is_live = one.value is not Controller.PLUG_OUT if one.value in _PLUG else is_live
+            runs = one.value in (Controller.START, Controller.PLUG_IN)
+        elif one.what is What.MAINS:
+            runs = is_live = bool(one.value)
+        found.append(one)
+    return found
+
+
 def _drawn(draw: random.Random, span: tuple[float, float]) -> float:
     """Evenly on a logarithmic scale, to the millisecond."""
     least, most = span
@@ -144,9 +160,9 @@ def _asked(shop: Shop, draw: random.Random, at_s: float) -> list[Happening]:
         "clear": (*motors, *gates, None), "stopped": tools, "still_running": tools, "out_of_service": motors,
         "back_in_service": (None, *motors),
     }  # fmt: skip
-    subject = draw.choice(subjects[what])
-    found = [Happening(at_s, What.REQUEST, None, Requested(what, subject, draw.choice(_DOORS), draw.choice(_FOR_S)))]
+    about = draw.choice(subjects[what])
+    found = [Happening(at_s, What.REQUEST, None, Requested(what, about, draw.choice(_DOORS), draw.choice(_FOR_S)))]
     if what in _UNDONE:
-        undone = Requested(_UNDONE[what], subject, "local")
+        undone = Requested(_UNDONE[what], about, "local")
         found.append(Happening(at_s + _drawn(draw, UNDONE_S), What.REQUEST, None, undone))
     return found
