@@ -8,8 +8,9 @@ Limits. The chip makes at most 860 conversions a second for all its inputs toget
 10 % slow; each start costs a wake-up of about 0.1 ms. With the bus at 400 kHz that leaves about 530 samples a second
 at worst: 10 a mains cycle at 50 Hz, 8 at 60 Hz, and 8 are the least that a current can be told from. So it serves one
 clamp and never two: ``check`` refuses a second one on it, and this driver reads one pair only. At the usual bus clock
-of 100 kHz it gives 370 to 440 a second: too few at 60 Hz, and at 50 Hz on a slow chip; its clamp then counts as lost. The chip averages over each conversion;
-at 50 or 60 Hz that takes 1 % off a current. An MCP3208 is better in every way but its number of wires.
+of 100 kHz it gives 370 to 440 a second: too few at 60 Hz, and at 50 Hz on a slow chip; its clamp then counts as lost.
+The chip averages over each conversion; at 50 or 60 Hz that takes 1 % off a current. An MCP3208 is better in every way
+but its number of wires.
 
 Wiring: VDD at 3.3 V, SDA and SCL on GPIO 2 and 3 (1.8 kilo-ohm pull-ups are on the board), ADDR to ground, VDD, SDA or
 SCL for 0x48 to 0x4B. The clamp, on its burden, between the inputs of a pair: one end at A0 (A2), the other at A1 (A3),

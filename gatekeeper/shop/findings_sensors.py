@@ -99,7 +99,8 @@ def _slow_converters(shop: Shop) -> Iterator[Finding]:
             converter.name,
             f"An ADS1115 gives {rate:.0f} samples a second at worst, {rate / shop.mains_hz:.0f} a mains cycle, enough "
             f"for one clamp: a start is seen within about {late_ms:.0f} ms. Set the I2C bus to 400 kHz "
-            "(dtparam=i2c_arm_baudrate=400000); at the usual 100 kHz it may be too slow, and its clamp then counts as lost.",
+            "(dtparam=i2c_arm_baudrate=400000); at the usual 100 kHz it may be too slow, and its clamp then counts as "
+            "lost.",
         )
 
 
