@@ -27,10 +27,13 @@ class Cut:
     def point(self, t_s: float, flow_m3s: float) -> None:
         """The flow at an instant; it goes in a straight line from the last point."""
         points = self.points
-        if not points or points[-1] != (t_s, flow_m3s):
-            points.append((t_s, flow_m3s))
-            if flow_m3s > self.most_m3s:
-                self.most_m3s = flow_m3s
+        if points and points[-1] == (t_s, flow_m3s):
+            return
+        if len(points) > 1 and points[-1][1] == points[-2][1] == flow_m3s:
+            points[-1] = t_s, flow_m3s  # a level stretch is its two ends
+            return
+        points.append((t_s, flow_m3s))
+        self.most_m3s = max(self.most_m3s, flow_m3s)
 
     @property
     def has_air(self) -> bool:

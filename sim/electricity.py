@@ -8,11 +8,11 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from gatekeeper.shop.model import Shop
 from sim.breakers import OVERLOAD, Breaker, Warming, breaker_for
 from sim.currents import INDUCTION_AGE_S, INDUCTION_TIMES, UNIVERSAL_TAU_S, Load, LoadKind
 from sim.faults import known
 from sim.senses import Later
-from sim.stage import Stage
 
 #: A feeder's breaker carries this many times the running currents of all that hangs on it. Our own: no shop file gives
 #: a rating, and a shop whose breakers trip on an ordinary day has been rewired.
@@ -51,10 +51,12 @@ class Electricity:
     """The current of one shop.
 
     Args:
-        stage: the shop.
+        shop: the shop.
+        tool_loads, motor_loads: what its machines and motors draw.
         now: the instant of the play.
         later: runs something after so many seconds.
         feeds: called when what has power may have changed.
+        tripped: called with the feeder or motor whose breaker or overload relay has tripped.
         breakers: by feeder; one that is left out gets the breaker that its machines want.
 
     Raises:
@@ -63,28 +65,30 @@ class Electricity:
 
     def __init__(
         self,
-        stage: Stage,
+        shop: Shop,
+        tool_loads: Mapping[str, Load],
+        motor_loads: Mapping[str, Load],
         now: Callable[[], float],
         later: Later,
         feeds: Callable[[], None],
         tripped: Callable[[str], None] = lambda name: None,
         breakers: Mapping[str, Breaker] | None = None,
     ) -> None:
-        self._shop, self._now, self._later = stage.shop, now, later
+        self._now, self._later = now, later
         self._feeds, self._tripped = feeds, tripped
-        self._loads = {**stage.tool_loads, **stage.motor_loads}
-        self._feeder_of = {name: tool.feeder for name, tool in stage.shop.tools.items()}
-        self._feeder_of |= {name: motor.feeder for name, motor in stage.shop.motors.items()}
+        self._loads = {**tool_loads, **motor_loads}
+        self._feeder_of = {name: tool.feeder for name, tool in shop.tools.items()}
+        self._feeder_of |= {name: motor.feeder for name, motor in shop.motors.items()}
         self._inrush = {name: inrush_times(load) for name, load in self._loads.items()}
         self.is_live = True
         now_s = now()
         self._feeders: dict[str, _Feeder] = {}
-        for name in stage.shop.feeders:
+        for name in shop.feeders:
             breaker = (breakers or {}).get(name) or self._fitting(name)
             self._feeders[name] = _Feeder(breaker, Warming(breaker.curve, now_s))
         for name in breakers or {}:
             known("feeder", name, self._feeders)
-        self._overloads = {name: Warming(OVERLOAD, now_s) for name in stage.shop.motors}
+        self._overloads = {name: Warming(OVERLOAD, now_s) for name in shop.motors}
         self._overload_out: set[str] = set()
         self._overload_forced: set[str] = set()
         self._turns = dict.fromkeys(self._loads, 0)

@@ -154,6 +154,15 @@ class Slide:
         return self._travel_s * (SLOW_TIMES if self.fault is GateFault.SLOW else 1.0)
 
 
+def word_of(slide: Slide) -> str:
+    """Where a gate stands, for tracks: open, shut, moving, or between."""
+    if slide.is_open:
+        return "open"
+    if slide.is_shut:
+        return "shut"
+    return "moving" if slide.is_moving else "between"
+
+
 class Drive:
     """A motor behind its contactor: the relay that the board switches, a Hand-Off-Auto switch, and the rotor.
 

@@ -4,9 +4,12 @@ Worked out at changes only. Between two changes every fan's speed goes in a stra
 it stood at the last change; one that moves counts as half open until it arrives. Flows go with the fan's speed.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import Protocol
 
+from gatekeeper.shop.model import Shop
+from sim.books import Books
 from sim.chips import (
     BIN_HOLDS_KG_PER_W,
     FILTER_HOLDS_KG_PER_W,
@@ -19,20 +22,16 @@ from sim.chips import (
 )
 from sim.cuts import Cut, caught_share_time
 from sim.duct_air import LOAD_STEPS, PARTS, AirAt, DuctAir, Standing
-from sim.parts import Slide
+from sim.parts import Drive, Slide
 from sim.plant_faults import PlantFault
-
-if TYPE_CHECKING:
-    from sim.books import Books
-    from sim.signal_plant import SignalPlant
-    from sim.stage import Stage
 
 #: Air is proved from this share of full speed on, with half of what passes through the narrowest gate alone. Our own.
 AIR_SPEED = 0.6
 AIR_SHARE = 0.5
 #: A shaker that ran for this share of its time has cleaned the filter. Our own.
 SHAKEN_SHARE = 0.8
-_FAR = float("inf")
+#: Speeds closer together than this are the same.
+_ROUNDING = 1e-6
 
 
 @dataclass(slots=True)
@@ -54,52 +53,81 @@ class _System:
     is_filter_blocked: bool = False
     is_cleanout_open: bool = False
     air_moves: bool = False
-    turn: int = 0
+    regime: tuple[bool, bool] | None = None
     entries: dict[str, tuple[int, ...]] = field(default_factory=dict)
+
+
+class Machinery(Protocol):
+    """What the air asks of a plant, and tells it."""
+
+    @property
+    def slides(self) -> Mapping[str, Slide]: ...
+
+    @property
+    def drives(self) -> Mapping[str, Drive]: ...
+
+    @property
+    def runs(self) -> Mapping[str, bool]: ...
+
+    @property
+    def now(self) -> Callable[[], float]: ...
+
+    def later(self, in_s: float, act: Callable[[], None], /) -> None: ...
+
+    def air_moves(self, name: str, moves: bool, /) -> None: ...
 
 
 class ShopAir:
     """The air of one shop under play.
 
     Args:
-        stage: the shop.
+        shop: the shop.
+        air: its ducts, by motor; a motor that is left out was not solved.
         plant: whose gates, motors and tools.
         books: takes what comes of it.
     """
 
-    def __init__(self, stage: "Stage", plant: "SignalPlant", books: "Books") -> None:
-        self._stage, self._plant, self._books = stage, plant, books
+    def __init__(self, shop: Shop, air: Mapping[str, DuctAir], plant: Machinery, books: Books) -> None:
+        self._shop, self._plant, self._books = shop, plant, books
         self._at_s = plant.now()
         self._blocked: set[str] = set()
         self.cuts: dict[str, Cut] = {}
         #: By running tool: which share of the need each system gives at its full speed, as (system, flow).
         self._flows: dict[str, list[tuple[_System, float]]] = {}
-        shop = stage.shop
         self.systems: dict[str, _System] = {}
         for name, motor in shop.motors.items():
             if not motor.has_ducts:
                 continue
-            air = stage.air.get(name)
-            chips = None
-            if air is not None:
-                network = air.network
-                chips = DuctChips(Carriage([duct.length_m for duct in network.ducts], air.onward, network.order))
-            self.systems[name] = _System(
+            ducts = air.get(name)
+            self.systems[name] = system = _System(
                 name,
-                air,
-                chips,
+                ducts,
+                None,
                 FILTER_HOLDS_KG_PER_W * motor.power_w,
                 BIN_HOLDS_KG_PER_W * motor.power_w,
-                air.gates if air is not None else tuple(gate.name for gate in shop.gates_of(name)),
+                tuple(gate.name for gate in shop.gates_of(name)),
             )
-            if air is not None:
-                self.systems[name].entries = {tool: air.entries_of(tool) for tool in air.needs_m3s}
+            if ducts is not None:
+                network = ducts.network
+                lengths_m = [duct.length_m for duct in network.ducts]
+                system.chips = DuctChips(Carriage(lengths_m, ducts.onward, network.order))
+                system.gates = ducts.gates
+                system.entries = {tool: ducts.entries_of(tool) for tool in ducts.needs_m3s}
         self._rates = {name: chips_kg_s(tool) for name, tool in shop.tools.items()}
         self._needs = {
-            name: sum(stage.air[motor].needs_m3s[name] for motor in tool.systems if motor in stage.air)
+            name: sum(air[motor].needs_m3s[name] for motor in tool.systems if motor in air)
             for name, tool in shop.tools.items()
-            if all(motor in stage.air for motor in tool.systems)
+            if all(motor in air for motor in tool.systems)
         }
+
+    def keep_books(self, books: Books) -> None:
+        """Tell these books from now on."""
+        self._books = books
+
+    def proves(self, name: str) -> bool:
+        """Whether an air switch at a motor would say now that air moves; one without ducts goes by its speed."""
+        fast = self._plant.drives[name].speed >= AIR_SPEED - _ROUNDING
+        return fast and (name not in self.systems or self._has_way(self.systems[name]))
 
     # ---------------------------------------------------------------- faults
 
@@ -141,7 +169,7 @@ class ShopAir:
         for system in self.systems.values():
             system.begins = drives[system.name].speed
             self._stand(system)
-            self._prove(system, now_s)
+            self._prove(system)
         self._serve(now_s)
 
     def settle(self, now_s: float) -> None:
@@ -219,38 +247,41 @@ class ShopAir:
             system.standing = standing
             system.at = system.duct_air.at(standing)
 
-    def _prove(self, system: _System, now_s: float) -> None:
+    def _prove(self, system: _System) -> None:
         """The air switch, now and when the fan next passes the speed at which it changes."""
-        motor = self._stage.shop.motors[system.name]
+        motor = self._shop.motors[system.name]
         if motor.air_proof is None:
             return
         drive = self._plant.drives[system.name]
-        fast = drive.speed >= AIR_SPEED - 1e-9
+        fast = drive.speed >= AIR_SPEED - _ROUNDING
         moves = fast and self._has_way(system)
         if moves is not system.air_moves:
             system.air_moves = moves
             self._plant.air_moves(system.name, moves)
-        system.turn += 1
-        turn = system.turn
-        passes_s = _FAR
+        regime = drive.has_power, fast
+        if regime == system.regime:
+            return
+        system.regime = regime
         if drive.has_power and not fast:
             passes_s = (AIR_SPEED - drive.speed) * motor.spin_up_s
         elif not drive.has_power and fast:
-            passes_s = (drive.speed - AIR_SPEED) * motor.coast_s + 1e-6
-        if passes_s < _FAR:
+            passes_s = (drive.speed - AIR_SPEED + 2 * _ROUNDING) * motor.coast_s
+        else:
+            return
 
-            def look() -> None:
-                if system.turn == turn:
-                    self._plant.drives[system.name].settle(self._plant.now())
-                    self._prove(system, self._plant.now())
+        def look() -> None:
+            if system.regime == regime:
+                system.regime = None
+                drive.settle(self._plant.now())
+                self._prove(system)
 
-            self._plant.later(passes_s, look)
+        self._plant.later(passes_s, look)
 
     def _has_way(self, system: _System) -> bool:
         if system.duct_air is not None and system.at is not None:
             return system.at.fan_m3s >= AIR_SHARE * system.duct_air.smallest_alone_m3s
         slides = self._plant.slides
-        motor = self._stage.shop.motors[system.name]
+        motor = self._shop.motors[system.name]
         area_m2 = motor.relief_m2 + sum(slides[gate].open_area_m2 for gate in system.gates)
         return area_m2 >= AIR_SHARE * min((slides[gate].gate.area_m2 for gate in system.gates), default=0.0)
 
@@ -262,14 +293,14 @@ class ShopAir:
             del self._flows[name]
         for name, need in self._needs.items():
             if plant.runs[name] and name not in self.cuts:
-                systems = self._stage.shop.tools[name].systems
+                systems = self._shop.tools[name].systems
                 is_first = not any(plant.drives[motor].has_power for motor in systems)
                 self.cuts[name] = Cut(now_s, need, is_first)
         for name in self.cuts:
             self._flows[name] = self._flows_to(name)
 
     def _flows_to(self, name: str) -> list[tuple[_System, float]]:
-        tool = self._stage.shop.tools[name]
+        tool = self._shop.tools[name]
         found: list[tuple[_System, float]] = []
         for motor in tool.systems:
             system = self.systems[motor]
@@ -284,7 +315,7 @@ class ShopAir:
 
     def _part_of(self, name: str, gate: str, air: DuctAir) -> float:
         """Of several running tools at one gate, each gets its part by its need."""
-        tools = self._stage.shop.tools
+        tools = self._shop.tools
         needs = {other: air.needs_m3s[other] for other in self.cuts if gate in tools[other].gates}
         return needs[name] / sum(needs.values())
 

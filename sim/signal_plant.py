@@ -33,7 +33,7 @@ from sim.breakage import Breakage
 from sim.breakers import Breaker
 from sim.electricity import Electricity
 from sim.faults import known
-from sim.parts import TRAVEL_SHARE, Drive, Slide
+from sim.parts import TRAVEL_SHARE, Drive, Slide, word_of
 from sim.position_senses import GateSwitches
 from sim.senses import (
     CIRCUIT_DELAYS,
@@ -103,8 +103,10 @@ class SignalPlant:
         self._gate_turn = dict.fromkeys(shop.gates, 0)
         self._drive_turn = dict.fromkeys(shop.motors, 0)
         self._had_power = dict.fromkeys(shop.motors, False)
-        self.electricity = Electricity(stage, now, later, self._feeds, self._tripped, breakers)
-        self.air = ShopAir(stage, self, books)
+        self.electricity = Electricity(
+            shop, stage.tool_loads, stage.motor_loads, now, later, self._feeds, self._tripped, breakers
+        )
+        self.air = ShopAir(shop, stage.air, self, books)
         self._make_senses()
         self.drivers = {
             name: SlideGate(
@@ -120,7 +122,7 @@ class SignalPlant:
         }
         self.breakage = Breakage(self)
         for name in shop.gates:
-            books.gate(now_s, name, self._gate_word(name), self.slides[name].position)
+            books.gate(now_s, name, word_of(self.slides[name]), self.slides[name].position)
         self.air.changed(now_s)
 
     # ---------------------------------------------------------------- the controller's side
@@ -336,7 +338,7 @@ class SignalPlant:
         slide.settle(now_s)
         self._gate_turn[name] += 1
         turn = self._gate_turn[name]
-        self.books.gate(now_s, name, self._gate_word(name), slide.position)
+        self.books.gate(now_s, name, word_of(slide), slide.position)
         if (switches := self._gate_switches.get(name)) is not None:
             switches.feel(slide.is_open, slide.is_shut)
         self.air.changed(now_s)
@@ -348,14 +350,6 @@ class SignalPlant:
                     self._gate_changed(name)
 
             self.later(max(0.0, due_s - now_s), reached)
-
-    def _gate_word(self, name: str) -> str:
-        slide = self.slides[name]
-        if slide.is_moving and not (slide.is_open or slide.is_shut):
-            return "moving"
-        if slide.is_open:
-            return "open"
-        return "shut" if slide.is_shut else "between"
 
     def _drive_changed(self, name: str) -> None:
         """A motor's contactor or speed has changed, or may have."""
