@@ -158,7 +158,7 @@ class Calibration:
             case Step.FREE:
                 return f"{self._title} is seen. Let it run free for a few seconds."
             case Step.CUT:
-                return "Now cut with it for a few seconds, then go on; or go on without."
+                return "Cut with it for a few seconds, or go on without."
             case Step.OFF:
                 return f"Switch {self._name} off."
             case Step.DONE:

@@ -48,7 +48,7 @@ _OFFERS = {
     CalibrationStep.REFUSED: (CalibrationOffer("begin", "Begin again"),),
 }
 _OVER = (CalibrationStep.WRITTEN, CalibrationStep.REFUSED)
-_LEAVE, _DONE = CalibrationOffer("leave", "Leave, change nothing"), CalibrationOffer("leave", "Done")
+_LEAVE, _DONE = CalibrationOffer("leave", "Leave it as it is"), CalibrationOffer("leave", "Done")
 
 
 def trip_in_force_a(clamp: Clamped) -> float:

@@ -107,10 +107,12 @@ def _walk(view: ShopView, walk: CalibrationView) -> Html:
     which = words.title(walk.machine)
     if walk.step in _WALKING:
         which += f", step {_WALKING.index(walk.step) + 1} of {len(_WALKING)}"
-    loud = "loud" if walk.step is CalibrationStep.REFUSED else None
+    asked = el("h1", None, walk.prompt)
+    if walk.step is CalibrationStep.REFUSED:
+        asked = join(el("h1", {"class": "loud"}, "Not calibrated."), el("p", {"class": "what"}, walk.prompt))
     return join(
         el("p", {"class": "soft"}, which),
-        el("h1", {"class": loud}, walk.prompt),
+        asked,
         el("p", None, words.said(walk.ends, view.now_s)) if walk.ends is not None else None,
         None if walk.step in _WALKING else _notes(walk),
         _buttons(walk.machine, walk.offers),

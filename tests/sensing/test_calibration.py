@@ -118,7 +118,7 @@ def test_every_step_says_what_to_do() -> None:
         "Leave table saw off, and switch nothing else on.",
         "Switch table saw on now.",
         "Table saw is seen. Let it run free for a few seconds.",
-        "Now cut with it for a few seconds, then go on; or go on without.",
+        "Cut with it for a few seconds, or go on without.",
         "Switch table saw off.",
         "Done.",
         "",

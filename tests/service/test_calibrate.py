@@ -54,7 +54,7 @@ def test_a_walk_says_what_to_do_shows_the_current_and_proposes_a_trip() -> None:
         "Leave table saw off, and switch nothing else on.",
         "Switch table saw on now.",
         "Table saw is seen. Let it run free for a few seconds.",
-        "Now cut with it for a few seconds, then go on; or go on without.",
+        "Cut with it for a few seconds, or go on without.",
         "Switch table saw off.",
     ]
     assert plant.switched == [("table saw", True), ("table saw", False)]

@@ -154,7 +154,7 @@ def test_a_walk_asks_shows_serves_proposes_writes_and_counts_at_once(enter: Ente
         "Leave table saw off, and switch nothing else on.",
         "Switch table saw on now.",
         "Table saw is seen. Let it run free for a few seconds.",
-        "Now cut with it for a few seconds, then go on; or go on without.",
+        "Cut with it for a few seconds, or go on without.",
         "Switch table saw off.",
         "Proposed trip: 0.55 A.",
     ]
@@ -169,7 +169,7 @@ def test_a_walk_asks_shows_serves_proposes_writes_and_counts_at_once(enter: Ente
     assert (found.trip_a, found.proposed_a, found.place) == (0.48, 0.55, "channel 0 of clamp board")
     assert [(offer.press, offer.label) for offer in found.offers] == [
         ("write", "Write it"),
-        ("leave", "Leave, change nothing"),
+        ("leave", "Leave it as it is"),
     ]
     highest = max(point.current_a for point in found.points)
     assert 20 < highest < 100  # the inrush is in the picture
