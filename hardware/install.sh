@@ -62,6 +62,10 @@ making=''
 # The version that a link leads to, or nothing.
 version_at() { if [ -L "$opt/$1" ]; then basename "$(readlink "$opt/$1")"; fi; }
 
+# Whether a service manager runs here; none does in the tree of a card that is being made.
+has_manager() { [ -d "$root/run/systemd/system" ]; }
+reload_units() { if has_manager; then systemctl daemon-reload; fi; }
+
 # Lets a link lead to a version, in one step.
 point() { ln -sfn "versions/$2" "$opt/.$1" && mv -T "$opt/.$1" "$opt/$1"; }
 
@@ -70,7 +74,7 @@ switch_to() {
     point current "$1"
     mkdir -p "$units"
     cp "$opt/versions/$1/gatekeeper.service" "$units/gatekeeper.service"
-    systemctl daemon-reload
+    reload_units
 }
 
 # Starts the service and says whether it became ready and stayed so for the hold time.
@@ -84,6 +88,19 @@ becomes_ready() {
         [ "$left" -gt 0 ] || return 0
         left=$((left - 1))
         sleep 1
+    done
+}
+
+# The last version that became ready, or nothing. One that runs now has.
+last_ready() {
+    if has_manager && [ -e "$opt/current" ] && systemctl is-active --quiet gatekeeper.service; then
+        touch "$opt/current/became-ready"
+    fi
+    for link in current previous; do
+        if [ -e "$opt/$link/became-ready" ]; then
+            version_at "$link"
+            return
+        fi
     done
 }
 
@@ -178,7 +195,7 @@ install_version() {
     prepare_system
     make_version
     check_shop_file
-    before=$(version_at current)
+    before=$(last_ready)
     switch_to "$new"
     ln -sfn /opt/gatekeeper/current/bin/gatekeeper "$command"
     making=''
@@ -188,15 +205,19 @@ install_version() {
         say "Installed. Put the shop file to $config/shop.yaml, then: systemctl start gatekeeper"
         return
     fi
+    if ! has_manager; then
+        say "Installed. No service manager runs here; the controller starts with the board."
+        return
+    fi
     say "Starting it; it must become ready and stay so for $hold s."
     if becomes_ready; then
         touch "$opt/versions/$new/became-ready"
-        if [ -n "$before" ] && [ -e "$opt/versions/$before/became-ready" ]; then point previous "$before"; fi
+        if [ -n "$before" ]; then point previous "$before"; fi
         prune
         say "Version $new runs."
         return
     fi
-    { [ -n "$before" ] && [ -e "$opt/versions/$before/became-ready" ]; } ||
+    [ -n "$before" ] ||
         die "Version $new did not become ready. What it said: journalctl -u gatekeeper -n 50. Then: gatekeeper doctor"
     switch_to "$before"
     prune
@@ -284,10 +305,11 @@ END
 }
 
 uninstall() {
-    systemctl disable --quiet --now gatekeeper.service 2>/dev/null || true
+    if has_manager; then systemctl stop gatekeeper.service 2>/dev/null || true; fi
+    systemctl disable --quiet gatekeeper.service 2>/dev/null || true
     rm -rf "$units/gatekeeper.service" "$rules" "$modules" "$command" "$opt" \
         "$root/etc/systemd/system.conf.d/gatekeeper.conf"
-    systemctl daemon-reload
+    reload_units
     if [ -z "$with_data" ]; then
         say "Taken off. Kept: $config and $state (take them too with: uninstall --with-data)."
         return
