@@ -110,7 +110,7 @@ def test_a_page_that_comes_later_gets_the_whole_of_what_is_so_now(look: Open, fa
     late = look().parts()
     assert "Clearing: collector stops in " in late["top"]
     assert "messages" in late  # though it did not change
-    assert set(look("machine/Planer").parts()) == {"stops", "machine", "spin"}
+    assert set(look("machine/Planer").parts()) == {"stops", "machine", "spin", "sensed"}
     assert set(look("settings").parts()) == {"stops", "settings"}
 
 
