@@ -7,7 +7,7 @@ machine. Time is the shop's clock; ``step`` brings everything up to now, and ``s
 
 import math
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from threading import Event, RLock, Thread
 
@@ -20,20 +20,19 @@ from gatekeeper.service.clock import Clock
 from gatekeeper.service.wiring import contacts_of
 from gatekeeper.service.wiring_sensors import FakeChip, fake_bank
 from gatekeeper.shop.converters import samples_each
-from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Motor, Servo, Shop
+from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Servo, Shop
 from sim.clamps import Codes, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
+from sim.duct_air import DuctAir
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
 from sim.meters import Flows, VirtualMeters
 from sim.parts import Drive, GateNow, MotorNow, Slide, coil_target, servo_target
+from sim.plant_life import PlantLife
 from sim.worked import PRESS_S, pressed_now
 
 #: How often the plant brings its contacts up to date in real time, seconds of the shop's clock.
 STEP_S = 0.02
-#: Air is proved from this share of full speed on, with half of the smallest gate's area open. Our own assumptions.
-AIR_SPEED = 0.6
-AIR_AREA_SHARE = 0.5
 
 BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE)
 SELECTOR_PLACES = ("hand", "off", "auto")
@@ -49,6 +48,7 @@ class VirtualShop:
         pins: mock lines, opened as ``"mock"``; the controller's drivers claim the same ones.
         clock: the shop's clock, the same that the controller runs on.
         seed: of the converters' noise.
+        air: the ducts, ready to be solved; worked out from the shop where none are given.
 
     Make it before ``gatekeeper.service.wiring.wire_up`` and hand ``open_bank`` to that. Once the lines are claimed, and
     before the controller wakes, call ``step`` (``start`` does so too): a mock line forgets on its claim what its
@@ -56,7 +56,9 @@ class VirtualShop:
     any thread; those that take a name raise ValueError with a sentence when the shop has nothing of that name.
     """
 
-    def __init__(self, shop: Shop, pins: Pins, clock: Clock, *, seed: int = 7) -> None:
+    def __init__(
+        self, shop: Shop, pins: Pins, clock: Clock, *, seed: int = 7, air: Mapping[str, DuctAir] | None = None
+    ) -> None:
         self.shop = shop
         self.clock = clock
         self._seed = seed
@@ -78,6 +80,7 @@ class VirtualShop:
         self._selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
         self._contacts = contacts_of(shop)
         self._flows: dict[str, Flows] = {name: self._draws_of(name) for name in sensors_of(shop)}
+        self.life = PlantLife(shop, self._slides, self._drives, self._loads, clock.now, self._power, air=air)
         self._relays = {name: {"open": False, "shut": False} for name in shop.gates}
         self._loose_is_made = False
         self.faults = Faults(shop, before=self._settle_now, after=self._take_faults)
@@ -177,18 +180,12 @@ class VirtualShop:
     def switch_tool(self, name: str, on: bool) -> None:
         """Switch a machine on or off at its own switch."""
         with self._lock:
-            stint = self._stints[known("machine", name, self._stints)]
-            now_s = self.clock.now()
-            is_on = stint is not None and math.isinf(stint.off_s)
-            if on and not is_on:
-                self._stints[name] = Stint(now_s, speed=speed_at(self._loads[name], stint, now_s))
-            elif not on and is_on and stint is not None:
-                self._stints[name] = replace(stint, off_s=now_s)
+            self._settle(self.clock.now())
+            self.life.switch(known("machine", name, self._stints), on)
 
     def tool_is_on(self, name: str) -> bool:
-        """Whether a machine is switched on."""
-        stint = self._stints[known("machine", name, self._stints)]
-        return stint is not None and math.isinf(stint.off_s)
+        """Whether a machine is switched on; it runs while its feeder has power."""
+        return self.life.is_on[known("machine", name, self._stints)]
 
     def move_hand_gate(self, name: str, to_open: bool) -> None:
         """Somebody pulls a hand gate open or pushes it shut.
@@ -246,7 +243,7 @@ class VirtualShop:
         with self._lock:
             self._settle(self.clock.now())
             return {
-                name: MotorNow(drive.has_power, drive.speed, self._has_air(drive.motor))
+                name: MotorNow(drive.has_power, drive.speed, self.life.has_air(name))
                 for name, drive in self._drives.items()
             }
 
@@ -315,6 +312,15 @@ class VirtualShop:
             slide.settle(now_s)
         for drive in self._drives.values():
             drive.settle(now_s)
+        self.life.look(now_s)
+
+    def _power(self, name: str, runs: bool) -> None:
+        """A machine has current from now on, or none."""
+        stint, now_s = self._stints[name], self.clock.now()
+        if runs:
+            self._stints[name] = Stint(now_s, speed=speed_at(self._loads[name], stint, now_s))
+        elif stint is not None:
+            self._stints[name] = replace(stint, off_s=now_s)
 
     def _take_faults(self) -> None:
         with self._lock:
@@ -392,15 +398,9 @@ class VirtualShop:
             case "shut":
                 return self._slides[subject].is_shut
             case "air":
-                return self._has_air(self.shop.motors[subject])
+                return self.life.has_air(subject)
             case "tool" if (pressed := pressed_now(self.shop.tools[subject], self._stints[subject], now_s)) is not None:
                 return pressed
             case _:
                 draws = self._draws_of(f"{meaning}:{subject}")()
                 return any(draws_at(load, stint, self.shop.mains_hz, now_s) for load, stint in draws)
-
-    def _has_air(self, motor: Motor) -> bool:
-        gates = [slide for slide in self._slides.values() if slide.gate.motor == motor.name]
-        area_m2 = motor.relief_m2 + sum(slide.open_area_m2 for slide in gates)
-        least_m2 = AIR_AREA_SHARE * min((slide.gate.area_m2 for slide in gates), default=0.0)
-        return self._drives[motor.name].speed >= AIR_SPEED and area_m2 >= least_m2
