@@ -145,10 +145,16 @@ def judged(half: Half, *, with_air: bool = False) -> Verdict:
     try:
         game.run(HALF_HOUR_S)
         judge.finish()
+    except _EnoughError:
+        pass  # the first thing that is wrong ends the half-hour
     except Exception as error:  # whatever it was, it is what the half-hour found
         judge.complain("crash", f"{type(error).__name__}: {error}", game.now_s)
     faults = tuple(put.fault.name for put in half.puts)
     return Verdict(half.number, half.shop, faults, judge.heard, judge.problem, judge.rules)
+
+
+class _EnoughError(Exception):
+    """Something was wrong; nothing after it counts."""
 
 
 class _Judge:
@@ -171,18 +177,16 @@ class _Judge:
         self._before.append((now_s, entry))
         if entry.rule is not None:
             self.rules[entry.rule] += 1
-        if self.problem is not None:
-            return
         if entry.kind in ("dropped", "fault"):
             self.complain(entry.kind, f"{entry.subject}: {entry.value}: {entry.why}", now_s)
         if not entry.kind.startswith("truth_"):
             for violation in self._checker.feed(entry.as_json()):
                 self.complain("rule", str(violation), now_s)
-        if entry.kind == "kill":
-            self._truth.asleep()
         self._truth.hear(now_s, entry)
         if self._truth.found:
             self.complain("truth", str(self._truth.found[0]), now_s)
+        if self.problem is not None:
+            raise _EnoughError
 
     def finish(self) -> None:
         """Judge what was not judged yet."""

@@ -12,6 +12,8 @@ from sim.trial import SLACK_S, Trial, first_of
 BROWN_OUT_S = 0.3
 #: Longer than any lease holds without a renewal (5 s, DEVELOPERS).
 STANDS_STILL_S = 12.0
+#: The row whose fault that is.
+STILL = "controller stands still"
 #: Sensors settle this long after waking before anything moves (the default of a shop's file), and one step.
 SETTLE_S = 2.0
 
@@ -230,7 +232,7 @@ ROWS = (
         holds=_off_and_no_start,
     ),
     Fault(
-        name="controller stands still",
+        name=STILL,
         part=Part.BOARD,
         breaks="the control loop takes in nothing for 12 s in mid-cut: a busy or dying board",
         put_in="no step for 12 s",

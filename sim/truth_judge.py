@@ -11,11 +11,12 @@ Four things are asked, each only where no fault of the play explains it otherwis
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gatekeeper.control.messages import Entry
 from gatekeeper.shop.model import BoardDeath, Proof, Shop
+from sim.catalogue_board import STANDS_STILL_S, STILL
 from sim.catalogue_row import Part
 from sim.half_hour import Put
 
@@ -50,7 +51,7 @@ class TruthJudge:
         puts: the faults of the play.
     """
 
-    def __init__(self, shop: Shop, puts: Iterable[Put]) -> None:
+    def __init__(self, shop: Shop, puts: Sequence[Put]) -> None:
         self._shop = shop
         self._faults = [put.fault for put in puts]
         self._parts = {fault.part for fault in self._faults}
@@ -62,10 +63,12 @@ class TruthJudge:
         self._rests_by: dict[str, float] = {}
         self._closed_since: dict[str, float] = {}
         self._blind_since: dict[str, float] = {}
+        self._silent_since: dict[str, float] = {}
         self._standing: dict[tuple[str, str], str] = {}
         self._excused: set[str] = set()
         self._told: set[tuple[str, str]] = set()
         self._awake_s = math.inf
+        self._deaf = sorted((put.from_s, put.from_s + STANDS_STILL_S) for put in puts if put.fault.name == STILL)
         self._hands = dict.fromkeys(shop.motors, "auto")
         worst = max((gate.travel_s + gate.dead_s for gate in shop.gates.values() if gate.is_actuated), default=0.0)
         self._closed_limit_s = worst + 2.0 + STEP_S
@@ -140,6 +143,7 @@ class TruthJudge:
         self._readings = dict.fromkeys(self._shop.tools)
         self._standing.clear()
         self._blind_since.clear()
+        self._silent_since.clear()
         for motor in self._shop.motors:
             self._let_go(now_s, motor)
 
@@ -151,8 +155,8 @@ class TruthJudge:
         self._hands[subject] = str(entry.value)
         self._rests_by.pop(subject, None)
 
-    def asleep(self) -> None:
-        """The controller is gone or stands still: nothing is asked until it is back."""
+    def _ended(self, now_s: float, subject: str, entry: Entry) -> None:
+        """The controller is gone: nothing is asked until it is back."""
         self._awake_s = math.inf
         self._closed_since.clear()
         self._rests_by.clear()
@@ -160,7 +164,9 @@ class TruthJudge:
     # ---------------------------------------------------------------- judging
 
     def _judge(self, now_s: float) -> None:
-        if now_s < self._awake_s + SEES_S:
+        if now_s < self._awake_s + SEES_S or any(from_s <= now_s < to_s + SEES_S for from_s, to_s in self._deaf):
+            self._blind_since.clear()
+            self._silent_since.clear()
             return
         if self._judges_sensors:
             self._see(now_s)
@@ -171,9 +177,8 @@ class TruthJudge:
                 self._complain("runs on", now_s, motor, f"{motor} was told off and still turns")
                 self._rests_by.pop(motor)
         if self._judges_gates and self._judges_motors:
-            for tool, since_s in self._tools.items():
-                if since_s is not None and now_s >= max(since_s, self._awake_s) + SPEAKS_S:
-                    self._serves(now_s, tool)
+            for tool in self._tools:
+                self._serves(now_s, tool)
 
     def _see(self, now_s: float) -> None:
         for tool, since_s in self._tools.items():
@@ -201,14 +206,18 @@ class TruthJudge:
 
     def _serves(self, now_s: float, tool: str) -> None:
         part = self._shop.tools[tool]
-        if tool in self._excused or self._readings[tool] != "running" or self._is_told(tool):
+        missing = None
+        if self._tools[tool] is not None and self._readings[tool] == "running":
+            shut = (name for name in part.gates if self._shop.gates[name].is_actuated and self._gates[name] < OPEN)
+            still = (name for name in part.systems if self._speeds[name] < OPEN)
+            missing = next(shut, None) or next(still, None)
+        if missing is None or tool in self._excused or self._is_told(tool):
+            self._silent_since.pop(tool, None)
             return
-        shut = [name for name in part.gates if self._shop.gates[name].is_actuated and self._gates[name] < OPEN]
-        still = [name for name in part.systems if self._speeds[name] < OPEN]
-        if shut:
-            self._complain("silent", now_s, tool, f"{tool} runs, {shut[0]} is shut, and nothing says so")
-        elif still:
-            self._complain("silent", now_s, tool, f"{tool} runs, {still[0]} stands, and nothing says so")
+        begun_s = self._silent_since.setdefault(tool, now_s)
+        if now_s > begun_s + SPEAKS_S:
+            word = "is not open" if missing in self._gates else "stands"
+            self._complain("silent", now_s, tool, f"{tool} runs, {missing} {word}, and nothing says so")
 
     def _is_told(self, tool: str) -> bool:
         part = self._shop.tools[tool]
@@ -232,4 +241,6 @@ _HANDLERS = {
     "wake": TruthJudge._woke,
     "request": TruthJudge._request,
     "hand": TruthJudge._hand,
+    "stopped": TruthJudge._ended,
+    "kill": TruthJudge._ended,
 }
