@@ -204,8 +204,10 @@ def test_a_system_with_rules_of_its_own_keeps_them(system: System, folder: str) 
 
 
 def test_our_own_rules_are_laid_again_by_an_upgrade(installed: System) -> None:
+    rules = installed.root / "etc/udev/rules.d/60-gatekeeper.rules"
+    rules.write_text('SUBSYSTEM=="gpio", GROUP="gpio", MODE="0600"\n', encoding="utf-8")
     installed.install()
-    assert (installed.root / "etc/udev/rules.d/60-gatekeeper.rules").is_file()
+    assert rules.read_bytes() == (SCRIPT.parent / rules.name).read_bytes()
 
 
 def test_back_and_forward_again(installed: System) -> None:
