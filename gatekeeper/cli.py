@@ -351,6 +351,68 @@ def simulate(
     raise typer.Exit(status)
 
 
+@app.command()
+def study(
+    shop_file: ShopArgument,
+    kind: Annotated[str, typer.Argument(metavar="spin-down|what-if", help="Find the delays, or try something else.")],
+    days: Annotated[int, typer.Option("--days", min=1, max=1000, help="How many working days are played.")] = 10,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Another seed draws other days.")] = 0,
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", min=1, max=256, help="Processes at once; one for each core if not given.")
+    ] = None,
+    work: Annotated[
+        str | None, typer.Option("--work", metavar="SCENARIO", help="Take the pattern of work of a scenario file.")
+    ] = None,
+    cache: Annotated[str | None, typer.Option("--cache", help="Keep played days in this folder.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the answer for machines.")] = False,
+    report: Annotated[str | None, typer.Option("--report", help="Write the answer as a page: out.html.")] = None,
+    write: Annotated[bool, typer.Option("--write", help="Write the delays into the shop file, after asking.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+    against: Annotated[
+        str | None, typer.Option("--against", metavar="SHOP2", help="What if: another shop file, the same days.")
+    ] = None,
+    fan_of: Annotated[
+        str | None, typer.Option("--fan-of", metavar="SHOP2", help="What if: the fan of another shop file.")
+    ] = None,
+    automate: Annotated[
+        list[str] | None, typer.Option("--automate", metavar="GATE", help="What if this gate moved by itself.")
+    ] = None,
+    by_hand: Annotated[
+        list[str] | None, typer.Option("--by-hand", metavar="GATE", help="What if this gate were moved by hand.")
+    ] = None,
+) -> None:
+    """Play many days to find the spin-down delays, or to see what another fan, layout or gate would change."""
+    from gatekeeper.studying import Asked, CannotStudy, StudyStopped, changes_of, compare, spin_down
+
+    asked = Asked(shop_file, days, seed, jobs, work, cache, as_json, report)
+    other = [word for word, given in _what_if_words(against, fan_of, automate, by_hand) if given]
+    try:
+        match kind:
+            case "spin-down":
+                if other:
+                    _refuse(f"{other[0]} belongs to what-if: gatekeeper study {shop_file} what-if {other[0]} ...")
+                spin_down(asked, typer.echo, write=write or yes, ask=lambda words: yes or typer.confirm(words))
+            case "what-if":
+                if write or yes:
+                    _refuse("--write and --yes belong to spin-down; what-if writes nothing into a shop file.")
+                compare(asked, changes_of(automate or [], by_hand or [], fan_of), against, typer.echo)
+            case _:
+                _refuse(f"{kind} is no study; there are spin-down and what-if.")
+    except CannotStudy as trouble:
+        _refuse(str(trouble))
+    except StudyStopped as stopped:
+        typer.echo(str(stopped), err=True)
+        raise typer.Exit(1) from None
+
+
+def _what_if_words(
+    against: str | None, fan_of: str | None, automate: list[str] | None, by_hand: list[str] | None
+) -> tuple[tuple[str, bool], ...]:
+    """The options of what-if, and whether each was given."""
+    given = ("--against", against), ("--fan-of", fan_of), ("--automate", automate), ("--by-hand", by_hand)
+    return tuple((word, bool(value)) for word, value in given)
+
+
 @app.command("outputs-off")
 def outputs_off(
     shop_file: ShopArgument,

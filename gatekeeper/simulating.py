@@ -12,6 +12,7 @@ from typing import Any
 
 from gatekeeper.files import FileTrouble, read_text, write_new
 from gatekeeper.printing import fault_lines
+from gatekeeper.progress import Bar
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.model import Shop
 from gatekeeper.simulating_text import SimulatedText, story_lines
@@ -24,10 +25,6 @@ from sim.scenario_play import Outcome, play_scenario
 from sim.scenario_reading import lasting
 from sim.stage import stage_of
 
-#: Nobody waits for a bar that is gone before it is seen; from this time on it is shown, seconds.
-BAR_AFTER_S = 2.0
-#: The bar is drawn anew at most this often, seconds.
-BAR_EVERY_S = 0.2
 DAYS_OF_A_YEAR = 365
 
 
@@ -64,7 +61,7 @@ def simulate(
         raise CannotSimulate(f"{fidelity} is no fidelity; there are signals and samples.")
     scenario = _scenario(shop, name, scenario_file, days)
     started_s = time.monotonic()
-    with _Bar(scenario.until_s) as bar:
+    with Bar(f"playing {lasting(scenario.until_s)}", scenario.until_s) as bar:
         outcome = play_scenario(
             stage_of(shop),
             scenario,
@@ -148,41 +145,3 @@ def _write_report(report: str, told: SimulatedText) -> None:
         write_new(Path(report), page.encode(), replace=True)
     except FileTrouble as trouble:
         raise CannotSimulate(str(trouble)) from None
-
-
-class _Bar:
-    """A progress bar on standard error, for plays that take long; nothing where no terminal reads it."""
-
-    def __init__(self, until_s: float) -> None:
-        self._until_s = until_s
-        self._progress: Any = None
-        self._task: Any = None
-        self._began_s = self._drawn_s = time.monotonic()
-
-    def __enter__(self) -> "_Bar":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._progress is not None:
-            self._progress.stop()
-
-    def at(self, t_s: float) -> None:
-        """The play has come to this instant."""
-        now_s = time.monotonic()
-        if now_s - self._drawn_s < BAR_EVERY_S or not sys.stderr.isatty():
-            return
-        self._drawn_s = now_s
-        if self._progress is None:
-            if now_s - self._began_s < BAR_AFTER_S:
-                return
-            self._begin()
-        self._progress.update(self._task, completed=min(t_s, self._until_s))
-
-    def _begin(self) -> None:
-        from rich.console import Console
-        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
-
-        columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-        self._progress = Progress(*columns, console=Console(stderr=True), transient=True)
-        self._task = self._progress.add_task(f"playing {lasting(self._until_s)}", total=self._until_s)
-        self._progress.start()

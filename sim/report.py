@@ -122,8 +122,8 @@ def _lanes(day: Day) -> Html:
             {"class": "note"},
             "What to see: a gate opens as its machine starts and stays open until its branch is clear, and the "
             "collector runs on from one cut to the next instead of starting anew. Bars closer together than a pixel "
-            "are drawn as one, and no bar is thinner than two; the figures at the right count them all. A lane in "
-            "which nothing happened in that time is left out.",
+            "are drawn as one, and none is thinner than that; the figures at the right count them all. A lane in which "
+            "nothing happened in that time is left out.",
         ),
         _behind(rows, "The messages in a table") if len(rows) > 1 else None,
     )
@@ -133,7 +133,7 @@ def _key() -> Html:
     shown = [
         ("M2 3h40v11H2z", "works", "machine cuts; motor runs for a machine"),
         ("M2 6h40v5H2z", "low", "gate open; motor runs on"),
-        ("M2 3.6h12v9.8H2z", "outline", "gate moves"),
+        ("M2 3.6h12v9.8H2zM24 3.6v9.8M30 3.6v9.8", "outline", "gate moves"),
         ("M2 7.7h40v1.6H2z", "line", "motor coasts"),
         ("M2 3h40v11H2zM2 3L42 14M2 14L42 3", "fails", "cut without air; gate half way; broken"),
         ("M20 1v14", "flag", "message, with its number in the list"),

@@ -96,11 +96,14 @@ def moves_plot(day: Day) -> Plot | None:
     moves = sorted(span.from_s for spans in day.tracks.gates.values() for span in spans if span.word == "moving")
     if not moves:
         return None
-    svg, steps = _counts(
+    svg, _ = _counts(
         day, moves, MOVES_LIMIT, f"{MOVES_LIMIT} in an hour: more is hard on actuators", "moves in the last hour"
     )
-    worst = max(count for _, count in steps)
-    sentence = f"All gates together: {len(moves)} moves, at most {worst} in any hour."
+    figures = day.figures
+    sentence = (
+        f"All gates together: {figures.gate_moves} moves, at most {figures.worst_moves_in_an_hour} in any hour; one "
+        "that is turned back on its way is counted twice and drawn once."
+    )
     rows = [["gate", "moves", "stands open for"]]
     for name, spans in day.tracks.gates.items():
         count = sum(span.word == "moving" for span in spans)
@@ -119,7 +122,7 @@ def _counts(
     axes = Axes(
         most_x=until_s,
         most_y=most,
-        name_x="time",
+        name_x="time" if day.begin_s is None else "time of day",
         name_y=name_y,
         width=640.0,
         height=220.0,
@@ -133,9 +136,10 @@ def _counts(
 def time_marks(day: Day, until_s: float) -> list[tuple[float, str]]:
     """Round instants along a play, in words."""
     steps = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 86400, 604800, 2592000)
-    step = next((step for step in steps if until_s / step <= 9.0), 2592000 * 3)
+    step = next((step for step in steps if until_s / step <= 9.5), 2592000 * 3)
     clock = day.clock_with_s if step < 60 else day.clock
-    return [(float(at_s), clock(at_s)) for at_s in range(0, int(until_s) + 1, step)]
+    first_s = -(day.begin_s or 0.0) % step
+    return [(first_s + at_s, clock(first_s + at_s)) for at_s in range(0, int(until_s - first_s) + 1, step)]
 
 
 def _percent(share: float) -> str:

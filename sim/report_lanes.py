@@ -2,7 +2,7 @@
 
 What a lane does is told by its shape and its words, never by a colour alone: a full bar works, a low bar runs on or is
 open, an outline moves or starts, a thin line coasts, a crossed bar fails. Nothing is left out quietly: stints that lie
-closer together than a pixel become one bar, a bar is never thinner than two pixels, the figures beside the lane count
+closer together than a pixel become one bar, a bar is never thinner than that, the figures beside the lane count
 them all, and the sentence under the drawing says so.
 """
 
@@ -18,7 +18,7 @@ HOUR_S = 3600.0
 ONE_ROW_S = 5400.0
 _WIDTH, _LEFT, _RIGHT = 960.0, 148.0, 152.0
 _ROW, _TOP, _TICKS = 17.0, 6.0, 20.0
-_THINNEST, _CLOSEST = 2.0, 1.0
+_THINNEST, _CLOSEST, _TICK = 1.4, 0.6, 3.0
 _LONGEST_NAME = 22
 
 
@@ -79,8 +79,9 @@ class _Bars:
     spans: list[list[float]] = field(default_factory=list)
 
     def add(self, left: float, right: float) -> None:
-        if right - left < _THINNEST:
-            right = left + _THINNEST
+        short = _THINNEST - (right - left)
+        if short > 0.0:
+            left, right = left - short / 2.0, right + short / 2.0
         if self.spans and left - self.spans[-1][1] < _CLOSEST:
             self.spans[-1][1] = max(self.spans[-1][1], right)
         else:
@@ -98,6 +99,16 @@ class _Bars:
             drawn += "".join(f"M{left:.1f} {top:.1f}L{right:.1f} {top + tall:.1f}" for left, right in self.spans)
             drawn += "".join(f"M{left:.1f} {top + tall:.1f}L{right:.1f} {top:.1f}" for left, right in self.spans)
         return el("path", {"d": drawn, "class": f"bar {self.form.value}"})
+
+    def _outlines(self, top: float, low: float) -> Html:
+        """What is too thin for an outline is a stroke across its lane."""
+        drawn = ""
+        for left, right in self.spans:
+            if right - left < _TICK:
+                drawn += f"M{(left + right) / 2.0:.1f} {top:.1f}V{low:.1f}"
+            else:
+                drawn += f"M{left:.1f} {top:.1f}H{right:.1f}V{low:.1f}H{left:.1f}z"
+        return el("path", {"d": drawn, "class": "bar outline"})
 
 
 def rows_of_time(until_s: float, begin_s: float = 0.0) -> list[tuple[float, float]]:

@@ -85,7 +85,7 @@ def _lead(study: SpinDownStudy) -> str:
 
 def _answer(answer: Answer) -> list[Html | None]:
     demands = [
-        el("li", None, el("b", None, f"{'Met' if one.is_met else 'NOT met'}: {one.asks}."), f" {one.said}.")
+        el("li", None, el("b", None, f"{_cap(one.asks)}: {one.verdict}."), f" {_cap(one.said)}.")
         for one in answer.demands
     ]
     own = None
@@ -108,6 +108,10 @@ def _answer(answer: Answer) -> list[Html | None]:
         el("div", {"class": "plots"}, [_figure(name, plot) for name, plot in _plots(answer)]),
         el("details", None, el("summary", None, "All figures in a table"), table(_rows(answer))),
     ]
+
+
+def _cap(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _own(delay_s: float | None) -> str:

@@ -3,16 +3,16 @@
 Theory of operation. A day is named by its key: the shop, the pattern of work, the seed and the delays. Workers are
 fresh processes (spawn) that build a shop once and play many days in it; they look away from Ctrl-C, and the parent
 alone ends them. Results arrive in any order and are kept as they arrive, so a study that is stopped has lost only the
-days that were being played.
+days that were being played. A worker that dies ends the study with an error: nothing waits for it.
 """
 
 import json
-import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict, dataclass, replace
-from multiprocessing.pool import Pool
+from multiprocessing import get_context
 from typing import Any
 
 from gatekeeper.shop.faults import Faults
@@ -86,7 +86,7 @@ class Days:
         self._store = store
         self._processes = processes
         self._on_done = on_done or (lambda done, total: None)
-        self._pool: Pool | None = None
+        self._pool: ProcessPoolExecutor | None = None
         self.played = 0
         self.found = 0
 
@@ -95,8 +95,8 @@ class Days:
 
     def __exit__(self, *_: object) -> None:
         if self._pool is not None:
-            self._pool.terminate()
-            self._pool.join()
+            # What is being played now takes less than a second more; what waits is not begun.
+            self._pool.shutdown(wait=True, cancel_futures=True)
 
     def outcomes(self, asked: Sequence[DayAsked]) -> list[dict[str, Outcome]]:
         """For each day asked for, its outcomes by motor, in the same order. Raises Stopped."""
@@ -121,22 +121,19 @@ class Days:
         if self._processes <= 1 or len(work) <= 1:
             return map(play_one, work)
         if self._pool is None:
-            self._pool = _quiet_pool(self._processes)
-        return self._pool.imap_unordered(play_one, work)
+            self._pool = ProcessPoolExecutor(self._processes, mp_context=get_context("spawn"))
+        # What is ignored when a process begins stays so in it: Ctrl-C is for the parent alone.
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        try:
+            waiting = [self._pool.submit(play_one, one) for one in work]
+        finally:
+            signal.signal(signal.SIGINT, before)
+        return (future.result() for future in as_completed(waiting))
 
 
 def cores() -> int:
     """How many processes make sense here."""
     return max(1, os.cpu_count() or 1)
-
-
-def _quiet_pool(processes: int) -> Pool:
-    """Workers that do not hear Ctrl-C, from their first instant on: what is ignored stays so in a new process."""
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        return multiprocessing.get_context("spawn").Pool(processes)
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 _stages: dict[ShopText, Stage] = {}

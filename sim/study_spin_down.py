@@ -57,11 +57,20 @@ class Tried:
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """One demand as it came out: what it asks, whether the recommended delay meets it, and in which words."""
+    """One demand as it came out: what it asks, whether the recommended delay meets it, and in which words.
+
+    ``is_hopeless``: no delay that was tried meets it.
+    """
 
     asks: str
     is_met: bool
     said: str
+    is_hopeless: bool = False
+
+    @property
+    def verdict(self) -> str:
+        """How it came out, in a word or two."""
+        return "met" if self.is_met else "no delay meets it" if self.is_hopeless else "not met"
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +228,7 @@ class _Demands:
     """The demands on one collector's delay, the first the most binding."""
 
     def __init__(self, shop: Shop, motor: str, tried: Sequence[Tried]) -> None:
+        self._tried = tried
         self._plate = shop.motors[motor].starts_per_hour
         self._starts = min(STARTS_UNDER - 1, math.floor(self._plate))
         self._left_kg = max(NO_CHIPS_KG, tried[-1].left_kg * 1.02)
@@ -244,27 +254,31 @@ class _Demands:
 
     def told(self, best: Tried) -> tuple[Demand, ...]:
         """Each demand and how it came out."""
-        left, starts, airless, moves = self.misses(best)
-        beyond_air = f" ({self._airless} of them with any delay)" if self._airless else ""
-        beyond_moves = " (as few as any delay makes)" if self._moves > MOVES_UNDER - 1 else ""
+        tried = self._tried
         return (
             Demand(
-                "no chips left in the ducts", left == 0.0, f"{best.left_kg:.2f} kg in the ducts at the end of a day"
+                "no chips left in the ducts",
+                best.left_kg <= NO_CHIPS_KG,
+                f"{best.left_kg:.2f} kg there at the end of a day",
+                all(one.left_kg > NO_CHIPS_KG for one in tried),
             ),
             Demand(
                 f"at most {self._starts} motor starts in any hour",
-                starts == 0.0,
+                best.worst_starts <= self._starts,
                 f"{best.worst_starts} in the worst hour; the plate allows {self._plate:g}",
+                all(one.worst_starts > self._starts for one in tried),
             ),
             Demand(
                 "no cut without air after the first of a run",
-                airless == 0.0,
-                f"{best.airless_in_run} in {best.days} days{beyond_air}",
+                best.airless_in_run == 0,
+                f"{best.airless_in_run} in {best.days} days",
+                all(one.airless_in_run for one in tried),
             ),
             Demand(
                 f"under {MOVES_UNDER} gate moves in any hour",
-                moves == 0.0,
-                f"{best.worst_moves} in the worst hour{beyond_moves}",
+                best.worst_moves < MOVES_UNDER,
+                f"{best.worst_moves} in the worst hour",
+                all(one.worst_moves >= MOVES_UNDER for one in tried),
             ),
         )
 

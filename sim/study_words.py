@@ -34,7 +34,7 @@ def spin_down_lines(study: SpinDownStudy) -> list[str]:
 
 
 def _demands(answer: Answer) -> list[str]:
-    return [f"  {'met' if one.is_met else 'NOT MET'}: {one.asks}: {one.said}." for one in answer.demands]
+    return [f"  {one.asks}: {one.verdict} ({one.said})." for one in answer.demands]
 
 
 def _table(answer: Answer) -> list[str]:
