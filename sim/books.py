@@ -3,7 +3,7 @@
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from gatekeeper.control.messages import Entry
 from gatekeeper.shop.model import Shop
@@ -11,7 +11,8 @@ from sim.cuts import Cut
 from sim.figures import Figures, HoodPoint, MessageAt, MotorFigures, Span, ToolFigures, Tracks
 
 if TYPE_CHECKING:
-    from sim.signal_plant import SignalPlant
+    from sim.electricity import Electricity
+    from sim.shop_air import ShopAir
 
 HOUR_S = 3600.0
 #: Starts that a motor's store holds at the most (C8).
@@ -19,6 +20,16 @@ STORE = 2
 WATT_SECONDS_PER_KWH = 3.6e6
 
 Truth = Callable[[str, str, Any], None]
+
+
+class Plant(Protocol):
+    """What the books ask of a plant at their end."""
+
+    @property
+    def air(self) -> "ShopAir": ...
+
+    @property
+    def electricity(self) -> "Electricity": ...
 
 
 class _Tool:
@@ -223,7 +234,7 @@ class Books:
 
     # ---------------------------------------------------------------- the account
 
-    def close(self, now_s: float, plant: "SignalPlant") -> Figures:
+    def close(self, now_s: float, plant: Plant) -> Figures:
         """End every span at ``now_s`` and draw up the figures. Nothing may happen in the play after it."""
         for name in self._tools:
             self._end_tool(now_s, name)
@@ -243,7 +254,7 @@ class Books:
             self._span(self.tracks.faults, since_s, now_s, f"{what}: {subject}")
         return self._figures(now_s, plant)
 
-    def _figures(self, now_s: float, plant: "SignalPlant") -> Figures:
+    def _figures(self, now_s: float, plant: Plant) -> Figures:
         motors = {name: self._motor_figures(name, plant) for name in self._motors}
         tools = {name: _tool_figures(tool) for name, tool in self._tools.items()}
         made = sum(tool.chips_made_kg for tool in tools.values())
@@ -279,7 +290,7 @@ class Books:
             air_is_known=all(system.duct_air is not None for system in systems),
         )
 
-    def _motor_figures(self, name: str, plant: "SignalPlant") -> MotorFigures:
+    def _motor_figures(self, name: str, plant: Plant) -> MotorFigures:
         motor, of_file = self._motors[name], self._shop.motors[name]
         return MotorFigures(
             starts=len(motor.starts_s),

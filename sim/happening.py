@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any
+from typing import Any, TypeVar
+
+_T = TypeVar("_T")
 
 
 class What(Enum):
@@ -51,3 +53,10 @@ class Happening:
     what: What
     subject: str | None = None
     value: Any = None
+
+
+def wanted(kind: type[_T], value: Any) -> _T:
+    """A happening's value as what it must be. Raises ValueError with a sentence where it is something else."""
+    if not isinstance(value, kind):
+        raise ValueError(f"This happening wants a {kind.__name__}, not {value!r}.")
+    return value

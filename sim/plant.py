@@ -21,6 +21,7 @@ from gatekeeper.service.wiring import contacts_of
 from gatekeeper.service.wiring_sensors import FakeChip, fake_bank
 from gatekeeper.shop.converters import samples_each
 from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Servo, Shop
+from sim.breakers import Breaker
 from sim.clamps import Codes, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
 from sim.duct_air import DuctAir
@@ -49,6 +50,7 @@ class VirtualShop:
         clock: the shop's clock, the same that the controller runs on.
         seed: of the converters' noise.
         air: the ducts, ready to be solved; worked out from the shop where none are given.
+        breakers: by feeder, see ``sim.electricity``.
 
     Make it before ``gatekeeper.service.wiring.wire_up`` and hand ``open_bank`` to that. Once the lines are claimed, and
     before the controller wakes, call ``step`` (``start`` does so too): a mock line forgets on its claim what its
@@ -57,7 +59,14 @@ class VirtualShop:
     """
 
     def __init__(
-        self, shop: Shop, pins: Pins, clock: Clock, *, seed: int = 7, air: Mapping[str, DuctAir] | None = None
+        self,
+        shop: Shop,
+        pins: Pins,
+        clock: Clock,
+        *,
+        seed: int = 7,
+        air: Mapping[str, DuctAir] | None = None,
+        breakers: Mapping[str, Breaker] | None = None,
     ) -> None:
         self.shop = shop
         self.clock = clock
@@ -80,7 +89,9 @@ class VirtualShop:
         self._selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
         self._contacts = contacts_of(shop)
         self._flows: dict[str, Flows] = {name: self._draws_of(name) for name in sensors_of(shop)}
-        self.life = PlantLife(shop, self._slides, self._drives, self._loads, clock.now, self._power, air=air)
+        self.life = PlantLife(
+            shop, self._slides, self._drives, self._loads, clock.now, self._power, air=air, breakers=breakers
+        )
         self._relays = {name: {"open": False, "shut": False} for name in shop.gates}
         self._loose_is_made = False
         self.faults = Faults(shop, before=self._settle_now, after=self._take_faults)
@@ -200,6 +211,12 @@ class VirtualShop:
             now_s = self.clock.now()
             self._settle(now_s)
             slide.drive(now_s, 1.0 if to_open else 0.0)
+
+    def push_gate(self, name: str, to: float) -> None:
+        """Somebody moves a gate to a place from 0 (shut) to 1 (open), whatever drives it."""
+        with self._lock:
+            self._settle(self.clock.now())
+            self._slides[known("gate", name, self._slides)].push(self.clock.now(), to)
 
     def set_input(self, name: str, yes: bool) -> None:
         """Press (or pull out) a red button, raise or end a fire alarm, open or shut a door, turn the shop's key."""

@@ -1,0 +1,420 @@
+"""One play at signals fidelity: a heap of instants, the clocks, the core, and what becomes of its controller.
+
+Theory of operation. All that is to come stands in one heap of instants: happenings, and what the plant's parts will do.
+The play jumps to the earliest of them, or to the core's next deadline where that is earlier; nothing steps. At one
+instant happenings come first, then the plant, then the core's own time. What the core says is carried out at once. What
+it says is to be kept is kept at its next step, as by a disk that is as quick as that; a kill loses what came later.
+
+Clocks. The play counts seconds from its beginning. The core's clock is the board's: the same until the board loses its
+power, and begun anew at ``BOOT_S`` by every boot after that. The wall clock begins at ``wall_start_s`` after midnight.
+"""
+
+import heapq
+import itertools
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from gatekeeper.control.messages import (
+    Answer,
+    Entry,
+    Event,
+    Keep,
+    Kept,
+    MoveGate,
+    QuietSeen,
+    Requested,
+    SettingChanged,
+    ShopKeySeen,
+    Stopping,
+    SwitchMotor,
+    Ticked,
+    Woke,
+)
+from gatekeeper.control.supervisor import Supervisor
+from gatekeeper.service.hours import within
+from gatekeeper.shop.model import Shop, Span
+from sim.books import Books
+from sim.breakers import Breaker
+from sim.figures import Figures
+from sim.happening import Controller, Happening, What, wanted
+from sim.played import USUAL_START_S, Played, Watch
+from sim.signal_plant import SignalPlant
+from sim.stage import Stage, stage_of
+
+#: Steps at one instant after which the core is held to be going in circles.
+CIRCLE = 200
+#: A board has been on for this long when its controller wakes.
+BOOT_S = 20.0
+#: Instants closer together than this are one: rounding.
+SAME_S = 1e-6
+DAY_S = 86400.0
+
+
+class GoesInCircles(RuntimeError):
+    """The core asked to be called again and again at one instant."""
+
+
+class Game:
+    """One play at signals fidelity, for whoever wants to look in between.
+
+    Args: as for ``sim.play.play``; ``kept``: what an earlier run of the controller left, a first start otherwise.
+    """
+
+    def __init__(
+        self,
+        shop: Shop | Stage,
+        *,
+        seed: int = 0,
+        with_air: bool = True,
+        watch: Watch | None = None,
+        truth: bool = False,
+        wall_start_s: float = USUAL_START_S,
+        with_tracks: bool = True,
+        breakers: Mapping[str, Breaker] | None = None,
+        strict: bool = False,
+        kept: Kept | None = None,
+    ) -> None:
+        self.stage = shop if isinstance(shop, Stage) else stage_of(shop, with_air=with_air)
+        self.shop = self.stage.shop
+        self.now_s = 0.0
+        self.core: Supervisor | None = None
+        self.answers: list[Answer] = []
+        self.kept_values: dict[str, Any] = dict(kept.values) if kept is not None else {}
+        self._watch, self._strict = watch, strict
+        self._heap: list[tuple[float, int, int, Callable[[], None]]] = []
+        self._ticket = itertools.count()
+        self._due_s: float | None = None
+        self._core_due_s: float | None = None
+        self._core_now_s = 0.0
+        self._boot_at_s = 0.0
+        self._boots = self._runs = 0
+        self._seq = 0
+        self._held_keeps: list[Keep] = []
+        self._deaf: list[Event] | None = None
+        self._wall_s = wall_start_s
+        self._hours_turn = 0
+        self._is_board_on = True
+        self.is_file_damaged = False
+        self.books = Books(self.shop, with_tracks=with_tracks, truth=self._tell_truth if truth else None)
+        self.plant = SignalPlant(
+            self.stage,
+            lambda: self.now_s,
+            self._later,
+            self.feed,
+            self.books,
+            play_s=self._play_s,
+            breakers=breakers,
+            seed=seed,
+        )
+        self._wake(kept if kept is not None else Kept(), new_boot=True)
+
+    # ---------------------------------------------------------------- from outside
+
+    def happen(self, happening: Happening) -> None:
+        """Let something happen at its instant; at once where that is past."""
+        heapq.heappush(
+            self._heap,
+            (max(happening.at_s, self.now_s), 0, next(self._ticket), lambda: self._happens(happening)),
+        )
+
+    def run(self, until_s: float) -> None:
+        """Play on until an instant, seconds from the beginning; everything due at it is done."""
+        heap, plant = self._heap, self.plant
+        while True:
+            due_s = self._due_s if self._due_s is not None else math.inf
+            next_s = heap[0][0] if heap else math.inf
+            if (lapse_s := plant.lapse_s()) < due_s and lapse_s < next_s and lapse_s <= until_s:
+                self.now_s = max(self.now_s, lapse_s)
+                plant.lapse()
+            elif due_s < next_s:
+                if due_s > until_s:
+                    break
+                self.now_s = max(self.now_s, due_s)
+                self._tick()
+            else:
+                if next_s > until_s:
+                    break
+                self.now_s = max(self.now_s, next_s)
+                heapq.heappop(heap)[3]()
+        self.now_s = max(self.now_s, until_s)
+
+    def played(self) -> Played:
+        """Close the books. The game is over: nothing may happen after it."""
+        self.plant.air.settle(self.now_s)
+        figures = self.books.close(self.now_s, self.plant)
+        return Played(figures, self.core.snapshot() if self.core is not None else None, self.books.tracks)
+
+    def figures(self) -> Figures:
+        """As ``played``, the figures alone."""
+        return self.played().figures
+
+    @property
+    def wall_s(self) -> float:
+        """The wall clock now, seconds after the midnight before the beginning."""
+        return self._wall_s + self.now_s
+
+    # ---------------------------------------------------------------- the core
+
+    def feed(self, event: Event) -> None:
+        """An event reaches the core now, with all that it wants to do at this instant; nobody hears it when down."""
+        if self.core is None:
+            return
+        if self._deaf is not None:
+            self._deaf.append(event)
+            return
+        self._handle(event)
+        self._catch_up()
+
+    def _tick(self) -> None:
+        if self.core is not None and self._deaf is None:
+            self._handle(Ticked())
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        for _ in range(CIRCLE):
+            due_s = self._due_s
+            if self.core is None or due_s is None or due_s > self.now_s:
+                return
+            self._handle(Ticked())
+        raise GoesInCircles(f"the core was called {CIRCLE} times at {self.now_s:g} s and wants more")
+
+    def _handle(self, event: Event) -> None:
+        core = self.core
+        assert core is not None
+        if self._held_keeps:
+            self._commit()
+        core_s = self._core_s(self.now_s)
+        if self._core_due_s is not None and abs(core_s - self._core_due_s) < SAME_S:
+            core_s = self._core_due_s  # rounding between two clocks must not bring it to just before its deadline
+        self._core_now_s = core_s = max(core_s, self._core_now_s)
+        commands = core.handle(event, core_s)
+        for entry in core.recorder.take():
+            self.books.entry(self.now_s, entry)
+            if self._watch is not None:
+                self._watch(entry)
+        self._core_due_s = due_s = core.next_deadline()
+        self._due_s = None if due_s is None else self._play_s(due_s)
+        for command in commands:
+            if isinstance(command, SwitchMotor | MoveGate):
+                self.plant.command(command)
+            elif isinstance(command, Keep):
+                self._held_keeps.append(command)
+            elif isinstance(command, Answer):
+                self.answers.append(command)
+
+    def _commit(self) -> None:
+        for keep in self._held_keeps:
+            if keep.value is None:
+                self.kept_values.pop(keep.key, None)
+            else:
+                self.kept_values[keep.key] = keep.value
+        self._held_keeps = []
+
+    def _core_s(self, play_s: float) -> float:
+        return play_s - self._boot_at_s
+
+    def _play_s(self, core_s: float) -> float:
+        return core_s + self._boot_at_s
+
+    def _later(self, in_s: float, act: Callable[[], None]) -> None:
+        heapq.heappush(self._heap, (self.now_s + in_s, 1, next(self._ticket), act))
+
+    # ---------------------------------------------------------------- the controller begins and ends
+
+    def _wake(self, kept: Kept, *, new_boot: bool) -> None:
+        if new_boot:
+            if self._boots:
+                self._boot_at_s = self.now_s - BOOT_S
+            self._boots += 1
+            self._core_now_s = 0.0
+        self._core_due_s = None
+        self._runs += 1
+        self.core = Supervisor(
+            self.stage.plan,
+            kept,
+            boot=f"boot {self._boots}",
+            run=f"run {self._runs}",
+            seq=self._seq,
+            strict=self._strict,
+        )
+        self.books.controller(self.now_s, True)
+        self._deaf = None
+        self.feed(Woke())
+        self.plant.wake()
+        self._begin_hours()
+
+    def _start(self, *, new_boot: bool) -> None:
+        """The process starts again with exactly what was made durable."""
+        if self.core is not None:
+            raise ValueError("The controller runs already. It can be stopped or killed, not started.")
+        self.plant.to_rest()
+        values = {} if self.is_file_damaged else dict(self.kept_values)
+        damaged, self.is_file_damaged = self.is_file_damaged, False
+        if damaged:
+            self.kept_values = {}
+        self._wake(Kept(values, fresh=False, damaged=damaged, same_boot=not new_boot), new_boot=new_boot)
+
+    def _end(self, *, clean: bool) -> None:
+        core = self.core
+        if core is None:
+            return
+        if clean:
+            self._deaf = None
+            self.feed(Stopping())
+            self._commit()
+        self._held_keeps = []
+        self._seq = core.recorder.seq
+        self.core, self._due_s, self._deaf = None, None, None
+        if not clean:
+            self._seq += 1
+            killed = Entry(
+                self._seq,
+                core.recorder.step + 1,
+                round(self._core_s(self.now_s), 3),
+                core.recorder.boot,
+                core.recorder.run,
+                "kill",
+            )
+            if self._watch is not None:
+                self._watch(killed)
+        self._hours_turn += 1
+        self.books.controller(self.now_s, False)
+        if clean:
+            self.plant.to_rest()
+        else:
+            self.plant.process_dies()
+
+    # ---------------------------------------------------------------- what happens
+
+    def _happens(self, happening: Happening) -> None:
+        plant, subject, value = self.plant, happening.subject or "", happening.value
+        match happening.what:
+            case What.TOOL_ON | What.TOOL_OFF:
+                plant.switch_tool(subject, happening.what is What.TOOL_ON)
+            case What.REQUEST:
+                self.feed(wanted(Requested, value))
+            case What.SETTING:
+                self.feed(wanted(SettingChanged, value))
+            case What.FAULT | What.MEND:
+                self._break(happening)
+            case What.INPUT:
+                plant.set_input(subject, bool(value))
+            case What.PRESS:
+                plant.press(subject)
+            case What.HAND_SWITCH:
+                plant.turn_selector(subject, str(value))
+            case What.SHOP_KEY:
+                self.feed(ShopKeySeen("open" if value else "shut"))
+            case What.QUIET:
+                self.feed(QuietSeen(bool(value)))
+            case What.MOVE_BY_HAND:
+                plant.move_by_hand(subject, float(value))
+            case What.CONTROLLER:
+                self._control(wanted(Controller, value))
+            case What.MAINS:
+                self._mains(bool(value))
+            case What.STANDS_STILL:
+                self._stand_still(float(value))
+            case What.CLOCK_STEP:
+                self._wall_s += float(value)
+                self._begin_hours()
+
+    def _break(self, happening: Happening) -> None:
+        is_broken = happening.what is What.FAULT
+        word = str(happening.value)
+        if is_broken:
+            self.plant.breakage.put(word, happening.subject or "")
+        else:
+            self.plant.breakage.mend(word, happening.subject or "")
+        self.books.fault(self.now_s, word, happening.subject, is_broken)
+
+    def _control(self, what: Controller) -> None:
+        match what:
+            case Controller.STOP | Controller.KILL:
+                self._end(clean=what is Controller.STOP)
+            case Controller.START:
+                if not self._is_board_on:
+                    raise ValueError("The board has no power. Plug it in.")
+                self._start(new_boot=False)
+            case Controller.PLUG_OUT:
+                self._end(clean=False)
+                self._is_board_on = False
+                self.plant.board_dies()
+            case Controller.PLUG_IN:
+                self._end(clean=False)
+                if self._is_board_on:
+                    self.plant.board_dies()
+                self._is_board_on = True
+                self._start(new_boot=True)
+
+    def _mains(self, is_live: bool) -> None:
+        if is_live:
+            self.plant.electricity.mains(True)
+            self._control(Controller.PLUG_IN)
+        else:
+            self._control(Controller.PLUG_OUT)
+            self.plant.electricity.mains(False)
+
+    def _stand_still(self, for_s: float) -> None:
+        """The loop takes in nothing for a while; then all that came meanwhile, at once."""
+        if self.core is None or self._deaf is not None:
+            return
+        self._deaf, self._due_s = [], None
+        core = self.core
+
+        def goes_on() -> None:
+            if self.core is not core or self._deaf is None:
+                return
+            waiting, self._deaf = self._deaf, None
+            for event in waiting:
+                self._handle(event)
+            self._handle(Ticked())
+            self._catch_up()
+
+        self._later(for_s, goes_on)
+
+    # ---------------------------------------------------------------- hours and truth
+
+    def _begin_hours(self) -> None:
+        """The hours of the shop's file, by the wall clock, as the service looks at them."""
+        self._hours_turn += 1
+        hours = self.shop.hours
+        for span, say in ((hours.open, self._say_open), (hours.quiet, self._say_quiet)):
+            if span is not None:
+                self._look(span, say, self._hours_turn)
+
+    def _look(self, span: Span, say: Callable[[bool], None], turn: int) -> None:
+        if turn != self._hours_turn or self.core is None:
+            return
+        wall_s = self.wall_s % DAY_S
+        say(within(span, int(wall_s // 60)))
+        ahead = [(minute * 60.0 - wall_s) % DAY_S or DAY_S for minute in (span.start_min, span.end_min)]
+        # Rounding must not bring the next look to just before the minute.
+        self._later(min(ahead) + 1e-6, lambda: self._look(span, say, turn))
+
+    def _say_open(self, is_open: bool) -> None:
+        self.feed(ShopKeySeen("open" if is_open else "shut"))
+
+    def _say_quiet(self, quiet: bool) -> None:
+        self.feed(QuietSeen(quiet))
+
+    def _tell_truth(self, kind: str, subject: str, value: Any) -> None:
+        if self._watch is None:
+            return
+        recorder = self.core.recorder if self.core is not None else None
+        self._seq = (recorder.seq if recorder is not None else self._seq) + 1
+        if recorder is not None:
+            recorder.seq = self._seq
+        self._watch(
+            Entry(
+                self._seq,
+                recorder.step if recorder is not None else 0,
+                round(self._core_s(self.now_s), 3),
+                f"boot {self._boots}",
+                f"run {self._runs}",
+                kind,
+                subject,
+                value,
+            )
+        )
