@@ -88,6 +88,8 @@ class Books:
         self._gate_words: dict[str, tuple[str, float]] = {}
         self._moves_s: list[float] = []
         self._gate_truth: dict[str, float] = {}
+        self._motor_truth: dict[str, float] = {}
+        self._air_truth: dict[str, float] = {}
         self._worst_late_s = 0.0
         self._without_after_first = 0
         self._messages: Counter[str] = Counter()
@@ -177,7 +179,8 @@ class Books:
         if word != motor.word:
             self._span(self.tracks.motors[name], motor.word_since_s, now_s, motor.word)
             motor.word, motor.word_since_s = word, now_s
-        if self._truth is not None:
+        if self._truth is not None and self._motor_truth.get(name) != speed:
+            self._motor_truth[name] = speed
             self._truth("truth_motor", name, round(speed, 3))
 
     def _noise(self, now_s: float, name: str, is_loud: bool) -> None:
@@ -190,9 +193,13 @@ class Books:
 
     def air(self, flows_m3s: Mapping[str, float]) -> None:
         """The flow in every duct, where the truth is wanted."""
-        if self._truth is not None:
-            for duct, flow in flows_m3s.items():
-                self._truth("truth_air", duct, round(flow, 4))
+        if self._truth is None:
+            return
+        for duct, flow in flows_m3s.items():
+            told = round(flow, 4)
+            if self._air_truth.get(duct) != told:
+                self._air_truth[duct] = told
+                self._truth("truth_air", duct, told)
 
     @property
     def wants_truth(self) -> bool:

@@ -122,17 +122,21 @@ class Slide:
         self.position = to if passed >= abs(way) - _ROUNDING else self.position + math.copysign(passed, way)
 
     def next_change_s(self) -> float:
-        """When it next leaves an end, reaches one, or stops where it is driven to; infinite while it stands."""
+        """When it next leaves an end, or comes to one where a switch is made; infinite while it stands."""
         to = self._goes_to
         if to is None or to == self.position or not self._can_move:
             return math.inf
         # An end has been left only a little beyond the place where its switch is made.
         if to > self.position:
-            marks = (SWITCH_AT + 2 * _ROUNDING, 1.0 - SWITCH_AT, to)
-            mark = min(mark for mark in marks if mark > self.position + _ROUNDING or mark == to)
+            marks = (SWITCH_AT + 2 * _ROUNDING, 1.0 - SWITCH_AT)
+            ahead = [mark for mark in marks if self.position + _ROUNDING < mark <= to]
         else:
-            marks = (1.0 - SWITCH_AT - 2 * _ROUNDING, SWITCH_AT, to)
-            mark = max(mark for mark in marks if mark < self.position - _ROUNDING or mark == to)
+            marks = (1.0 - SWITCH_AT - 2 * _ROUNDING, SWITCH_AT)
+            ahead = [mark for mark in marks if to <= mark < self.position - _ROUNDING]
+        # Beyond the last mark nothing changes any more but a stop half way.
+        mark = ahead[0] if ahead else to
+        if not ahead and (to >= 1.0 - SWITCH_AT or to <= SWITCH_AT):
+            return math.inf
         return self._at_s + abs(mark - self.position) * self._whole_travel_s
 
     def set_travel_share(self, share: float) -> None:

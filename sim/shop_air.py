@@ -171,6 +171,19 @@ class ShopAir:
             self._stand(system)
             self._prove(system)
         self._serve(now_s)
+        if self._books.wants_truth:
+            self._tell_truth()
+
+    def _tell_truth(self) -> None:
+        for system in self.systems.values():
+            if system.at is not None and system.duct_air is not None:
+                ducts = system.duct_air.network.ducts
+                self._books.air(
+                    {
+                        duct.name: velocity * duct.section_m2 * system.begins
+                        for duct, velocity in zip(ducts, system.at.velocity_ms, strict=True)
+                    }
+                )
 
     def settle(self, now_s: float) -> None:
         """Work out everything until now; nothing has changed."""
@@ -237,7 +250,7 @@ class ShopAir:
         if system.duct_air is None:
             return
         slides, blocked = self._plant.slides, self._blocked
-        openings = tuple(0 if gate in blocked else _opening(slides[gate]) for gate in system.gates)
+        openings = tuple([0 if gate in blocked else opening_of(slides[gate]) for gate in system.gates])
         if system.is_filter_blocked:
             step = LOAD_STEPS + 1
         else:
@@ -323,7 +336,7 @@ class ShopAir:
 _NOTHING: dict[int, float] = {}
 
 
-def _opening(slide: Slide) -> int:
+def opening_of(slide: Slide) -> int:
     """How far a gate counts as open, in tenths."""
     if slide.is_open:
         return PARTS

@@ -45,7 +45,7 @@ from sim.senses import (
     Sense,
     clamp_delays,
 )
-from sim.shop_air import ShopAir
+from sim.shop_air import ShopAir, opening_of
 from sim.signal_gates import SlideGate
 from sim.stage import Stage
 
@@ -99,6 +99,7 @@ class SignalPlant:
         self.selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
         self.key_is_open = True
         self._leases: dict[str, float] = {}
+        self._openings: dict[str, int] = {}
         self._shaking_since_s: dict[str, float] = {}
         self._gate_turn = dict.fromkeys(shop.gates, 0)
         self._drive_turn = dict.fromkeys(shop.motors, 0)
@@ -341,7 +342,10 @@ class SignalPlant:
         self.books.gate(now_s, name, word_of(slide), slide.position)
         if (switches := self._gate_switches.get(name)) is not None:
             switches.feel(slide.is_open, slide.is_shut)
-        self.air.changed(now_s)
+        opening = opening_of(slide)
+        if opening != self._openings.get(name):
+            self._openings[name] = opening
+            self.air.changed(now_s)
         due_s = slide.next_change_s()
         if due_s < inf:
 
