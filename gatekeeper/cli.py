@@ -122,7 +122,7 @@ def replay(
     number: Annotated[int, typer.Option("--recording", help="Which one of a file of several, from 1.")] = 1,
     shop_file: Annotated[str, typer.Option("--shop", help="The shop to play it in.")] = "recording-bench",
     plot: Annotated[
-        str | None, typer.Option("--plot", help="Draw current, RMS, trip and decisions into this .svg.")
+        str | None, typer.Option("--plot", help="Draw current, RMS, trip and decisions into this .svg or .png.")
     ] = None,
 ) -> None:
     """Send a recorded current through sensing, core and drivers, and print what happens when."""
@@ -131,14 +131,18 @@ def replay(
     from gatekeeper.files import FileTrouble, write_new
     from gatekeeper.recording import RecordingError, read_recording
     from gatekeeper.service.replaying import Replay, paced, picture, pictured, timeline
-    from gatekeeper.service.wave_picture import Look, Mark
+    from gatekeeper.service.wave_picture import Look, Mark, svg_of
+    from gatekeeper.service.wave_png import NOT_INSTALLED, can_draw, png_of
 
     if speed is not None and not speed > 0:
         _refuse(f"The speed is {speed:g}; it must be more than 0.")
     if trip_a is not None and not 0 < trip_a <= 1000:
         _refuse(f"The trip is {trip_a:g} A; it must be more than 0 A and at most 1000 A.")
-    if plot is not None and not plot.lower().endswith(".svg"):
-        _refuse(f"{plot} is no picture that can be drawn; name a file that ends in .svg.")
+    kind = Path(plot).suffix.lower() if plot is not None else ""
+    if plot is not None and kind not in (".svg", ".png"):
+        _refuse(f"{plot} is no picture that can be drawn; name a file that ends in .svg or .png.")
+    if kind == ".png" and not can_draw():
+        _refuse(NOT_INSTALLED)
     shop, _ = _shop(shop_file)
     looks: list[Look] = []
     marks: list[Mark] = []
@@ -157,7 +161,8 @@ def replay(
     run.close()
     if plot is not None:
         try:
-            write_new(Path(plot), picture(Path(recording).name, heard, looks, marks).encode(), replace=True)
+            drawn = picture(Path(recording).name, heard, looks, marks)
+            write_new(Path(plot), png_of(drawn) if kind == ".png" else svg_of(drawn).encode(), replace=True)
         except FileTrouble as trouble:
             _refuse(str(trouble))
 

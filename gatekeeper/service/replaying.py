@@ -27,7 +27,7 @@ from gatekeeper.service.clock import HandClock
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
-from gatekeeper.service.wave_picture import Look, Mark, wave_svg
+from gatekeeper.service.wave_picture import Look, Mark, Picture, wave_picture
 from gatekeeper.service.wiring import Wires, wire_up
 from gatekeeper.service.wiring_sensors import FakeChip, fake_bank
 from gatekeeper.service.wording import line, word_of
@@ -228,10 +228,10 @@ def pictured(run: Replay, entries: Iterable[Entry], marks: list[Mark]) -> Iterat
         yield entry
 
 
-def picture(name: str, recording: Recording, looks: Sequence[Look], marks: Sequence[Mark]) -> str:
-    """The recording's first channel, the sensor's looks at it and what was decided, as SVG."""
+def picture(name: str, recording: Recording, looks: Sequence[Look], marks: Sequence[Mark]) -> Picture:
+    """The recording's first channel, the sensor's looks at it and what was decided."""
     title = f"{name}: {recording.rate_hz:g} samples a second, {recording.mains_hz:g} Hz mains"
-    return wave_svg(title, recording.samples_a[0], recording.rate_hz, looks, marks)
+    return wave_picture(title, recording.samples_a[0], recording.rate_hz, looks, marks)
 
 
 def timeline(run: Replay, entries: Iterable[Entry]) -> Iterator[str]:

@@ -1,11 +1,11 @@
-"""A current and what was made of it, as a picture: SVG written by hand, readable without colour.
+"""A current and what was made of it, as a picture: plain shapes, readable without colour, as SVG written by hand.
 
 Three strips over one time axis: the current itself; its RMS on a logarithmic axis, since a trip of a fifth of an ampere
 and an inrush of forty belong on one page, with the trip and the level of a stop; and what was decided, when.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -21,13 +21,62 @@ MOST_WORDS = 24
 #: The lowest current on the logarithmic axis, amperes: about the noise of a good converter.
 FLOOR_A = 0.01
 
-_STYLE = (
-    "text{font:13px sans-serif;fill:#222}.small{font-size:11px}.axis{stroke:#888;stroke-width:1}"
-    ".grid{stroke:#ddd;stroke-width:1}.wave{fill:#7a8ca0;stroke:#7a8ca0;stroke-width:.6}"
-    ".rms{fill:none;stroke:#0b4f8a;stroke-width:1.8}.trip{stroke:#b03a00;stroke-width:1.4;stroke-dasharray:8 4}"
-    ".release{stroke:#b03a00;stroke-width:1;stroke-dasharray:2 4}.run{fill:#dcebd8}"
-    ".lost{fill:#f2d7d0}.mark{stroke:#222;stroke-width:1;stroke-dasharray:1 3}"
-)
+
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """How a kind of shape is drawn: colours, stroke in units, dashes as on and off in units."""
+
+    stroke: str | None = None
+    width: float = 1.0
+    dash: tuple[float, float] | None = None
+    fill: str | None = None
+
+
+INKS: Mapping[str, Ink] = {
+    "paper": Ink(fill="#fff"),
+    "axis": Ink("#888"),
+    "grid": Ink("#ddd"),
+    "wave": Ink("#7a8ca0", 0.6, fill="#7a8ca0"),
+    "rms": Ink("#0b4f8a", 1.8),
+    "trip": Ink("#b03a00", 1.4, (8, 4)),
+    "release": Ink("#b03a00", 1.0, (2, 4)),
+    "run": Ink(fill="#dcebd8"),
+    "lost": Ink(fill="#f2d7d0"),
+    "mark": Ink("#222", 1.0, (1, 3)),
+}
+TEXT_COLOUR, TEXT_SIZE, SMALL_SIZE = "#222", 13, 11
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A line through points, in the ink of its kind; ``is_closed`` makes it an area."""
+
+    kind: str
+    points: tuple[Point, ...]
+    is_closed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A line of text on its baseline, beginning at ``x`` or ending there."""
+
+    x: float
+    y: float
+    said: str
+    is_small: bool = False
+    ends_here: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Shapes and words, drawn in order on a sheet of paper; y counts downwards, one unit is a pixel of the SVG."""
+
+    title: str
+    width: int
+    high: int
+    drawn: tuple[Shape | Words, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +124,9 @@ class _Frame:
         return RMS_TOP + RMS_HIGH * (1 - decades / (self.top_decade - self.low_decade))
 
 
-def wave_svg(
+def wave_picture(
     title: str, samples_a: Sequence[float], rate_hz: float, looks: Sequence[Look], marks: Sequence[Mark]
-) -> str:
+) -> Picture:
     """Draw one recording.
 
     Args:
@@ -98,20 +147,51 @@ def wave_svg(
     if len(marks) > MOST_WORDS:
         words.append(f"and {len(marks) - MOST_WORDS} more")
     high = WORDS_TOP + WORD_STEP * (len(words) + 1)
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {high}" width="{WIDTH}" height="{high}">',
-        f"<title>{escape(title)}</title><style>{_STYLE}</style>",
-        f'<rect width="{WIDTH}" height="{high}" fill="#fff"/>',
-        _text(LEFT, 26, title),
+    drawn = (
+        _box("paper", 0, 0, WIDTH, high),
+        Words(LEFT, 26, title),
         *_states(frame, looks),
         *_time_axis(frame),
         *_current(frame, samples_a, rate_hz),
         *_rms(frame, looks),
         *(_line("mark", frame.x(mark.t_s), CURRENT_TOP, frame.x(mark.t_s), STATE_TOP + STATE_HIGH) for mark in marks),
-        *(_text(LEFT, WORDS_TOP + WORD_STEP * row, word) for row, word in enumerate(words)),
+        *(Words(LEFT, WORDS_TOP + WORD_STEP * row, word) for row, word in enumerate(words)),
+    )
+    return Picture(title, WIDTH, high, drawn)
+
+
+def svg_of(picture: Picture) -> str:
+    """The picture as SVG."""
+    size = f'viewBox="0 0 {picture.width} {picture.high}" width="{picture.width}" height="{picture.high}"'
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" {size}>',
+        f"<title>{escape(picture.title)}</title><style>{_style()}</style>",
+        *(_svg_words(one) if isinstance(one, Words) else _svg_shape(one) for one in picture.drawn),
         "</svg>",
     ]
     return "\n".join(parts) + "\n"
+
+
+def _style() -> str:
+    rules = [f"text{{font:{TEXT_SIZE}px sans-serif;fill:{TEXT_COLOUR}}}.small{{font-size:{SMALL_SIZE}px}}"]
+    for kind, ink in INKS.items():
+        stroke = f";stroke:{ink.stroke};stroke-width:{ink.width:g}" if ink.stroke else ""
+        dash = f";stroke-dasharray:{ink.dash[0]:g} {ink.dash[1]:g}" if ink.dash else ""
+        rules.append(f".{kind}{{fill:{ink.fill or 'none'}{stroke}{dash}}}")
+    return "".join(rules)
+
+
+def _svg_shape(shape: Shape) -> str:
+    name = "polygon" if shape.is_closed else "polyline"
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in shape.points)
+    return f'<{name} class="{shape.kind}" points="{points}"/>'
+
+
+def _svg_words(words: Words) -> str:
+    classes = ' class="small"' if words.is_small else ""
+    anchor = ' text-anchor="end"' if words.ends_here else ""
+    place = f'x="{words.x:.1f}" y="{words.y:.1f}"'
+    return f'<text {place}{classes}{anchor} xml:space="preserve">{escape(words.said)}</text>'
 
 
 def _rounded_up(value: float) -> float:
@@ -120,36 +200,34 @@ def _rounded_up(value: float) -> float:
     return next(step * decade for step in (1, 2, 5, 10) if step * decade >= value * (1 - 1e-9))
 
 
-def _text(x: float, y: float, said: str, *, kind: str = "", end: bool = False) -> str:
-    classes = f' class="{kind}"' if kind else ""
-    anchor = ' text-anchor="end"' if end else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}"{classes}{anchor} xml:space="preserve">{escape(said)}</text>'
+def _line(kind: str, x1: float, y1: float, x2: float, y2: float) -> Shape:
+    return Shape(kind, ((x1, y1), (x2, y2)))
 
 
-def _line(kind: str, x1: float, y1: float, x2: float, y2: float) -> str:
-    return f'<line class="{kind}" x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}"/>'
+def _box(kind: str, x: float, y: float, wide: float, high: float) -> Shape:
+    return Shape(kind, ((x, y), (x + wide, y), (x + wide, y + high), (x, y + high)), is_closed=True)
 
 
-def _time_axis(frame: _Frame) -> list[str]:
+def _time_axis(frame: _Frame) -> list[Shape | Words]:
     step_s = _rounded_up(frame.seconds / 10)
-    parts = []
+    parts: list[Shape | Words] = []
     for number in range(math.floor(frame.seconds / step_s + 1e-9) + 1):
         x = frame.x(number * step_s)
         parts += [
             _line("grid", x, CURRENT_TOP, x, STATE_TOP + STATE_HIGH),
-            _text(x - 8, STATE_TOP + STATE_HIGH + 16, f"{number * step_s:g} s", kind="small"),
+            Words(x - 8, STATE_TOP + STATE_HIGH + 16, f"{number * step_s:g} s", is_small=True),
         ]
     return parts
 
 
-def _current(frame: _Frame, samples_a: Sequence[float], rate_hz: float) -> list[str]:
+def _current(frame: _Frame, samples_a: Sequence[float], rate_hz: float) -> list[Shape | Words]:
     """The wave; where there are more samples than the page has columns, what each column spans."""
-    parts = [_text(LEFT, CURRENT_TOP - 6, "current, amperes", kind="small")]
+    parts: list[Shape | Words] = [Words(LEFT, CURRENT_TOP - 6, "current, amperes", is_small=True)]
     for amperes in (-frame.most_a, 0.0, frame.most_a):
         y = frame.y_current(amperes)
         parts += [
             _line("axis" if amperes == 0 else "grid", LEFT, y, WIDTH - RIGHT, y),
-            _text(LEFT - 6, y + 4, f"{amperes:g}", kind="small", end=True),
+            Words(LEFT - 6, y + 4, f"{amperes:g}", is_small=True, ends_here=True),
         ]
     columns = WIDTH - LEFT - RIGHT
     size = max(1, math.ceil(len(samples_a) / columns))
@@ -157,26 +235,28 @@ def _current(frame: _Frame, samples_a: Sequence[float], rate_hz: float) -> list[
     for begin in range(0, len(samples_a), size):
         window = samples_a[begin : begin + size]
         x = frame.x((begin + len(window) / 2) / rate_hz)
-        tops.append(f"{x:.1f},{frame.y_current(max(window)):.1f}")
-        bottoms.append(f"{x:.1f},{frame.y_current(min(window)):.1f}")
-    parts.append(f'<polygon class="wave" points="{" ".join(tops + bottoms[::-1])}"/>')
+        tops.append((x, frame.y_current(max(window))))
+        bottoms.append((x, frame.y_current(min(window))))
+    parts.append(Shape("wave", (*tops, *bottoms[::-1]), is_closed=True))
     return parts
 
 
-def _rms(frame: _Frame, looks: Sequence[Look]) -> list[str]:
-    parts = [_text(LEFT, RMS_TOP - 8, "RMS of one cycle without the level at rest, amperes", kind="small")]
+def _rms(frame: _Frame, looks: Sequence[Look]) -> list[Shape | Words]:
+    parts: list[Shape | Words] = [
+        Words(LEFT, RMS_TOP - 8, "RMS of one cycle without the level at rest, amperes", is_small=True)
+    ]
     for decade in range(frame.low_decade, frame.top_decade + 1):
         y = frame.y_rms(10.0**decade)
         parts += [
             _line("grid", LEFT, y, WIDTH - RIGHT, y),
-            _text(LEFT - 6, y + 4, f"{10.0**decade:g}", kind="small", end=True),
+            Words(LEFT - 6, y + 4, f"{10.0**decade:g}", is_small=True, ends_here=True),
         ]
-    points: list[str] = []
+    points: list[Point] = []
     for look in [*looks, Look(0.0, None, 0.0, None)]:
         if look.net_a is not None:
-            points.append(f"{frame.x(look.t_s):.1f},{frame.y_rms(look.net_a):.1f}")
+            points.append((frame.x(look.t_s), frame.y_rms(look.net_a)))
         elif points:
-            parts.append(f'<polyline class="rms" points="{" ".join(points)}"/>')
+            parts.append(Shape("rms", tuple(points)))
             points = []
     if looks:
         trip_a = looks[-1].trip_a
@@ -188,14 +268,14 @@ def _rms(frame: _Frame, looks: Sequence[Look]) -> list[str]:
             below = 12 if kind == "release" else -4
             parts += [
                 _line(kind, LEFT, y, WIDTH - RIGHT, y),
-                _text(WIDTH - RIGHT, y + below, said, kind="small", end=True),
+                Words(WIDTH - RIGHT, y + below, said, is_small=True, ends_here=True),
             ]
     return parts
 
 
-def _states(frame: _Frame, looks: Sequence[Look]) -> list[str]:
+def _states(frame: _Frame, looks: Sequence[Look]) -> list[Shape | Words]:
     """The strip of states, as words on boxes; running is also shaded through all strips."""
-    parts = []
+    parts: list[Shape | Words] = []
     begin = 0
     for number in range(1, len(looks) + 1):
         if number < len(looks) and looks[number].state == looks[begin].state:
@@ -207,8 +287,7 @@ def _states(frame: _Frame, looks: Sequence[Look]) -> list[str]:
         if state in ("running", "stale"):
             kind = "run" if state == "running" else "lost"
             high = STATE_TOP + STATE_HIGH - CURRENT_TOP
-            box = f'x="{left:.1f}" y="{CURRENT_TOP}" width="{max(right - left, 0.5):.1f}" height="{high}"'
-            parts.append(f'<rect class="{kind}" {box}/>')
+            parts.append(_box(kind, left, CURRENT_TOP, max(right - left, 0.5), high))
         if state is not None and right - left > 7 * len(state) + 4:
-            parts.append(_text(left + 4, STATE_TOP + 17, state, kind="small"))
+            parts.append(Words(left + 4, STATE_TOP + 17, state, is_small=True))
     return parts

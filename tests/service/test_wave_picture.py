@@ -7,10 +7,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from gatekeeper.cli import app
-from gatekeeper.service.wave_picture import LEFT, RIGHT, WIDTH, Look, Mark, wave_svg
+from gatekeeper.service.wave_picture import (
+    INKS,
+    LEFT,
+    RIGHT,
+    WIDTH,
+    Look,
+    Mark,
+    Picture,
+    Words,
+    svg_of,
+    wave_picture,
+)
+from gatekeeper.service.wave_png import png_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 RATE_HZ = 1000.0
@@ -32,7 +44,7 @@ def looks() -> list[Look]:
 
 def drawn(marks: list[Mark], seconds: float = 4.0) -> ET.Element:
     samples = [5.0 * math.sqrt(2) * math.sin(2 * math.pi * 50 * k / RATE_HZ) for k in range(round(seconds * RATE_HZ))]
-    return ET.fromstring(wave_svg("saw & <planer>", samples, RATE_HZ, looks(), marks))
+    return ET.fromstring(svg_of(wave_picture("saw & <planer>", samples, RATE_HZ, looks(), marks)))
 
 
 def texts(root: ET.Element) -> list[str]:
@@ -47,32 +59,37 @@ def test_title_thresholds_states_and_decisions_are_there_in_words() -> None:
     assert said[-2:] == ["    1.020 s   Saw runs", "    1.500 s   Saw gate opens"]
 
 
+def points_of(shape: ET.Element) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in (point.split(",") for point in shape.get("points", "").split())]
+
+
+def shapes(root: ET.Element, name: str, kind: str) -> list[list[tuple[float, float]]]:
+    return [points_of(shape) for shape in root.iter(f"{SVG}{name}") if shape.get("class") == kind]
+
+
 def test_boxes_and_marks_stand_where_it_happened() -> None:
     root = drawn([Mark(1.02, "Saw runs")])
-    boxes = {box.get("class"): box for box in root.iter(f"{SVG}rect")}
-    (mark,) = [line for line in root.iter(f"{SVG}line") if line.get("class") == "mark"]
+    (run,), (lost,) = shapes(root, "polygon", "run"), shapes(root, "polygon", "lost")
+    (mark,) = shapes(root, "polyline", "mark")
 
-    assert float(boxes["run"].get("x", "")) == pytest.approx(x_of(1.0, 4.0), abs=0.1)
-    assert float(boxes["run"].get("width", "")) == pytest.approx(x_of(3.0, 4.0) - x_of(1.0, 4.0), abs=0.1)
-    assert float(boxes["lost"].get("x", "")) == pytest.approx(x_of(3.0, 4.0), abs=0.1)
-    assert float(mark.get("x1", "")) == pytest.approx(x_of(1.02, 4.0), abs=0.1)
+    assert [x for x, _ in run[:2]] == pytest.approx([x_of(1.0, 4.0), x_of(3.0, 4.0)], abs=0.1)
+    assert lost[0][0] == pytest.approx(x_of(3.0, 4.0), abs=0.1)
+    assert [x for x, _ in mark] == pytest.approx([x_of(1.02, 4.0)] * 2, abs=0.1)
 
 
 def test_the_rms_is_a_line_that_breaks_off_where_nothing_is_known() -> None:
-    (rms,) = [line for line in drawn([]).iter(f"{SVG}polyline") if line.get("class") == "rms"]
-    points = [tuple(map(float, point.split(","))) for point in rms.get("points", "").split()]
-    (trip,) = [line for line in drawn([]).iter(f"{SVG}line") if line.get("class") == "trip"]
+    root = drawn([])
+    (rms,), (trip,) = shapes(root, "polyline", "rms"), shapes(root, "polyline", "trip")
 
-    assert points[-1][0] == pytest.approx(x_of(2.99, 4.0), abs=0.1)
-    assert points[0][1] > float(trip.get("y1", "")) > points[-1][1]
+    assert rms[-1][0] == pytest.approx(x_of(2.99, 4.0), abs=0.1)
+    assert rms[0][1] > trip[0][1] > rms[-1][1]
 
 
 def test_more_samples_than_columns_keep_their_peaks() -> None:
     samples = [0.0] * 100_000
     samples[50_001] = 37.0
-    root = ET.fromstring(wave_svg("spike", samples, 10_000.0, [], []))
-    (wave,) = root.iter(f"{SVG}polygon")
-    points = [tuple(map(float, point.split(","))) for point in wave.get("points", "").split()]
+    root = ET.fromstring(svg_of(wave_picture("spike", samples, 10_000.0, [], [])))
+    (points,) = shapes(root, "polygon", "wave")
 
     assert len(points) < 2 * WIDTH
     highest = min(points, key=lambda point: point[1])
@@ -109,10 +126,60 @@ def test_the_command_draws_what_it_prints(tmp_path: Path) -> None:
         assert f"{float(second):9.3f} s   {word}" in said
 
 
-def test_another_kind_of_picture_is_refused_before_anything_runs(tmp_path: Path) -> None:
-    done = CliRunner().invoke(app, ["replay", "x.npz", "--rate", "2000", "--mains", "50", "--plot", "x.png"])
+def replay_to(out: Path, tmp_path: Path) -> Result:
+    np.savez(tmp_path / "saw.npz", current_A=5.0 * np.sin(2 * np.pi * 50 * np.arange(2000) / 2000))
+    words = ["replay", str(tmp_path / "saw.npz"), "--rate", "2000", "--mains", "50", "--plot", str(out)]
+    return CliRunner().invoke(app, words)
+
+
+def test_a_png_is_the_same_picture_twice_as_fine(tmp_path: Path) -> None:
+    pytest.importorskip("matplotlib", reason="matplotlib is in the report extra")
+    from matplotlib.image import imread
+
+    out = tmp_path / "saw.png"
+    assert replay_to(out, tmp_path).exit_code == 0
+    assert replay_to(tmp_path / "saw.svg", tmp_path).exit_code == 0
+    root = ET.parse(tmp_path / "saw.svg").getroot()
+    pixels = imread(out)
+    assert pixels.shape[:2] == (2 * int(root.get("height", "")), 2 * WIDTH)
+
+    (run,), (trip,) = shapes(root, "polygon", "run"), shapes(root, "polyline", "trip")
+
+    def colour(x: float, y: float) -> str:
+        red, green, blue = (round(255 * float(part)) for part in pixels[round(2 * y), round(2 * x)][:3])
+        return f"#{red:02x}{green:02x}{blue:02x}"
+
+    assert colour(5, 5) == "#ffffff"
+    assert colour(run[1][0] - 3, run[2][1] - 3) == INKS["run"].fill
+    along = {colour(LEFT + 0.5 * k, trip[0][1]) for k in range(100)}
+    assert INKS["trip"].stroke in along  # dashed: drawn here and not there
+    assert INKS["run"].fill in along or "#ffffff" in along
+
+
+def test_words_are_drawn_as_they_are_written() -> None:
+    pytest.importorskip("matplotlib", reason="matplotlib is in the report extra")
+    plain = Picture("t", 200, 40, (Words(5, 20, "saw"),))
+    odd = Picture("t", 200, 40, (Words(5, 20, "$saw_1$ & <2>"),))
+    assert png_of(plain).startswith(b"\x89PNG")
+    assert png_of(plain) == png_of(plain)
+    assert len(png_of(odd)) > len(png_of(plain))
+
+
+def test_without_matplotlib_it_says_what_to_install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    done = replay_to(tmp_path / "saw.png", tmp_path)
     assert (done.exit_code, done.stdout) == (2, "")
-    assert done.stderr == "x.png is no picture that can be drawn; name a file that ends in .svg.\n"
+    assert done.stderr == (
+        "A .png is drawn by matplotlib, which is not installed: run pip install 'gatekeeper[report]', or name a file "
+        "that ends in .svg.\n"
+    )
+    assert not (tmp_path / "saw.png").exists()
+
+
+def test_another_kind_of_picture_is_refused_before_anything_runs() -> None:
+    done = CliRunner().invoke(app, ["replay", "x.npz", "--rate", "2000", "--mains", "50", "--plot", "x.gif"])
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr == "x.gif is no picture that can be drawn; name a file that ends in .svg or .png.\n"
 
 
 def test_a_picture_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
