@@ -294,6 +294,8 @@ class Books:
             messages=dict(sorted(self._messages.items())),
             refusals=dict(sorted(self._refusals.items())),
             faults_put=self.faults_put,
+            room_dust_worst_mg_m3=plant.air.room.worst_mg_m3,
+            room_dust_left_mg_m3=plant.air.room.now_mg_m3,
             air_is_known=all(system.duct_air is not None for system in systems),
         )
 

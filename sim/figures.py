@@ -80,6 +80,8 @@ class Figures:
     messages: how often each message was raised, by code.
     refusals: how often a request was refused, by code.
     faults_put: how often something was broken.
+    room_dust_worst_mg_m3, room_dust_left_mg_m3: fine dust in the room's air, at the worst and at the end; None where
+        the file does not give the air cleaner's room and flow.
     air_is_known: False where the air of at least one system was not solved; then the figures of air and chips leave
         its tools out.
     """
@@ -109,6 +111,8 @@ class Figures:
     messages: Mapping[str, int] = field(default_factory=dict)
     refusals: Mapping[str, int] = field(default_factory=dict)
     faults_put: int = 0
+    room_dust_worst_mg_m3: float | None = None
+    room_dust_left_mg_m3: float | None = None
     air_is_known: bool = True
 
     def as_json(self) -> dict[str, Any]:

@@ -24,6 +24,7 @@ from sim.cuts import Cut, caught_share_time
 from sim.duct_air import LOAD_STEPS, PARTS, AirAt, DuctAir, Standing
 from sim.parts import Drive, Slide
 from sim.plant_faults import PlantFault
+from sim.room_air import RoomAir
 
 #: Air is proved from this share of full speed on, with half of what passes through the narrowest gate alone. Our own.
 AIR_SPEED = 0.6
@@ -113,6 +114,8 @@ class ShopAir:
                 system.chips = DuctChips(Carriage(lengths_m, ducts.onward, network.order))
                 system.gates = ducts.gates
                 system.entries = {tool: ducts.entries_of(tool) for tool in ducts.needs_m3s}
+        self.room = RoomAir(shop)
+        self._powered: set[str] = set()
         self._rates = {name: chips_kg_s(tool) for name, tool in shop.tools.items()}
         self._needs = {
             name: sum(air[motor].needs_m3s[name] for motor in tool.systems if motor in air)
@@ -171,6 +174,8 @@ class ShopAir:
             self._stand(system)
             self._prove(system)
         self._serve(now_s)
+        if self.room.room_m3 is not None:
+            self._powered = {name for name, drive in drives.items() if drive.has_power}
         if self._books.wants_truth:
             self._tell_truth()
 
@@ -195,8 +200,10 @@ class ShopAir:
         passed_s = now_s - self._at_s
         drives = self._plant.drives
         entering: dict[str, dict[int, float]] = {}
+        escaped_kg = 0.0
         for name, cut in self.cuts.items():
-            self._cut_goes_on(name, cut, passed_s, now_s, entering)
+            escaped_kg += self._cut_goes_on(name, cut, passed_s, now_s, entering)
+        self.room.pass_time(passed_s, escaped_kg, self._powered)
         for system in self.systems.values():
             drive = drives[system.name]
             drive.settle(now_s)
@@ -212,7 +219,8 @@ class ShopAir:
 
     def _cut_goes_on(
         self, name: str, cut: Cut, passed_s: float, now_s: float, entering: dict[str, dict[int, float]]
-    ) -> None:
+    ) -> float:
+        """One cut goes on until now; returns what escaped of its chips, and notes what enters the ducts."""
         drives = self._plant.drives
         begins = ends = 0.0
         for system, flow in self._flows[name]:
@@ -236,6 +244,7 @@ class ShopAir:
                     places = system.entries[name]
                     for place in places:
                         into[place] = into.get(place, 0.0) + caught_kg * flow / whole / len(places)
+        return rate * passed_s - caught_kg
 
     def _collect(self, system: _System, arrived_kg: float) -> None:
         is_full = system.is_bin_full or system.bin_kg >= system.bin_holds_kg
