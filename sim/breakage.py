@@ -69,7 +69,7 @@ class Breakage:
 
     def feel_tool(self, name: str, runs: bool) -> None:
         """A tool has started or stopped: the sensor that watches it feels it, or another's where they are swapped."""
-        self._plant.feel_tool(self._swapped.get(name, name), runs)
+        self._plant.senses.feel_tool(self._swapped.get(name, name), runs)
 
     def _set(self, fault: PlantFault, subject: str, is_broken: bool) -> None:
         plant, shop = self._plant, self._plant.shop
@@ -83,9 +83,9 @@ class Breakage:
             slide.settle(plant.now())
             slide.fault = _GATE_FAULTS[fault] if is_broken else None
         elif fault in _SWITCH_LIES:
-            plant.switches_of(subject).break_it(_SWITCH_LIES[fault] if is_broken else None)
+            plant.senses.switches_of(subject).break_it(_SWITCH_LIES[fault] if is_broken else None)
         elif fault in _SENSOR_LIES:
-            plant.sense_of_tool(subject).break_it(_SENSOR_LIES[fault] if is_broken else None)
+            plant.senses.sense_of_tool(subject).break_it(_SENSOR_LIES[fault] if is_broken else None)
         elif fault is PlantFault.SENSORS_SWAPPED:
             self._swap(subject, is_broken)
         elif fault is PlantFault.CONVERTER_LOST:
@@ -96,7 +96,7 @@ class Breakage:
             drive.fault = _MOTOR_FAULTS[fault] if is_broken else None
         elif fault in _MOTOR_SENSES:
             is_air = fault in (PlantFault.AIR_SWITCH_DEAD, PlantFault.AIR_SWITCH_STUCK_ON)
-            senses = plant.air_senses if is_air else plant.confirm_senses
+            senses = plant.senses.air if is_air else plant.senses.motors
             known("motor with an air switch" if is_air else "motor with a run sensor", subject, senses)
             senses[subject].break_it(_MOTOR_SENSES[fault] if is_broken else None)
         elif fault is PlantFault.MOTOR_TRIPPED:
@@ -129,11 +129,11 @@ class Breakage:
         for name, tool in shop.tools.items():
             sensor = shop.circuits[tool.circuit].sensor if tool.circuit is not None else tool.sensor
             if sensor is not None and sensor.channel is not None and sensor.channel.converter == converter:
-                plant.sense_of_tool(name).lose(is_broken)
+                plant.senses.sense_of_tool(name).lose(is_broken)
         for name, motor in shop.motors.items():
             seen = motor.confirmed_by
             if seen is not None and seen.channel is not None and seen.channel.converter == converter:
-                plant.confirm_senses[name].lose(is_broken)
+                plant.senses.motors[name].lose(is_broken)
 
 
 def _fault(fault: PlantFault | str) -> PlantFault:

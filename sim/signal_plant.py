@@ -10,50 +10,33 @@ from functools import partial
 from math import inf
 
 from gatekeeper.control.messages import (
-    AirSeen,
     Command,
     Event,
     HandSeen,
-    InputSeen,
     Missed,
-    MotorSeen,
     MoveGate,
     Requested,
     ShopKeySeen,
     SwitchMotor,
-    ToolSeen,
 )
 from gatekeeper.devices.base import Miss
-from gatekeeper.devices.inputs import PositionSwitches
-from gatekeeper.sensing.circuits import ToolBand
-from gatekeeper.sensing.seen import Reason
-from gatekeeper.shop.model import InputKind, Motor, Sensor
+from gatekeeper.shop.model import InputKind, Motor
 from sim.books import Books
 from sim.breakage import Breakage
 from sim.breakers import Breaker
 from sim.electricity import Electricity
 from sim.faults import known
 from sim.parts import TRAVEL_SHARE, Drive, Slide, word_of
-from sim.position_senses import GateSwitches
-from sim.senses import (
-    CIRCUIT_DELAYS,
-    QUICK_DELAYS,
-    SWITCH_DELAYS,
-    CircuitSense,
-    Delays,
-    Later,
-    Sense,
-    clamp_delays,
-)
+from sim.senses import QUICK_DELAYS, Later
 from sim.shop_air import ShopAir, opening_of
 from sim.signal_gates import SlideGate
+from sim.signal_senses import CIRCUITS, ShopSenses
 from sim.stage import Stage
 
 #: A move takes this share of the file's travel time, evenly spread: friction. Our own.
 LEAST_SHARE, MOST_SHARE = 2 * TRAVEL_SHARE - 0.98, 0.98
 #: The guardian of leases looks at most this late, as ``LeaseGuard``.
 LEASE_LATE_S = 0.1
-CIRCUITS = (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
 BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE)
 
 
@@ -107,13 +90,15 @@ class SignalPlant:
         self.electricity = Electricity(
             shop, stage.tool_loads, stage.motor_loads, now, later, self._feeds, self._tripped, breakers
         )
+        self.senses = ShopSenses(stage, later, tell)
+        for name, slide in self.slides.items():
+            self.senses.feel_gate(name, slide.is_open, slide.is_shut)
         self.air = ShopAir(shop, stage.air, self, books)
-        self._make_senses()
         self.drivers = {
             name: SlideGate(
                 gate,
                 self.slides[name],
-                self._switches_of(name),
+                self.senses.for_driver(name),
                 self._missed,
                 partial(self._gate_driven, name),
                 lambda: self._random.uniform(LEAST_SHARE, MOST_SHARE),
@@ -138,8 +123,7 @@ class SignalPlant:
     def wake(self) -> None:
         """The controller listens from now on: every sensor says its first word."""
         self.is_awake = True
-        for sense in self._all_senses():
-            sense.wake()
+        self.senses.wake()
         for name in self.selectors:
             self.later(QUICK_DELAYS.first_s, partial(self._tell_selector, name))
         if any(part.kind is InputKind.SHOP_KEY for part in self.shop.inputs.values()):
@@ -176,8 +160,7 @@ class SignalPlant:
 
     def _fall_asleep(self) -> None:
         self.is_awake = False
-        for sense in self._all_senses():
-            sense.sleep()
+        self.senses.sleep()
         self._leases.clear()
 
     def _switch(self, command: SwitchMotor) -> None:
@@ -251,7 +234,7 @@ class SignalPlant:
         """Press or pull out a red button, raise or end a fire alarm, open or shut a door."""
         known("red button, fire detector or door", name, self.inputs)
         self.inputs[name] = yes
-        self._input_senses[name].feel(yes)
+        self.senses.inputs[name].feel(yes)
 
     def press(self, name: str) -> None:
         """Press a button for a moment."""
@@ -320,14 +303,6 @@ class SignalPlant:
         self.electricity.tool(name, runs)
         self.breakage.feel_tool(name, runs)
 
-    def feel_tool(self, name: str, runs: bool) -> None:
-        """What the sensor that watches a tool is to see."""
-        tool = self.shop.tools[name]
-        if tool.circuit is not None and tool.circuit in self._circuit_senses:
-            self._circuit_senses[tool.circuit].feel(name, runs)
-        elif name in self._tool_senses:
-            self._tool_senses[name].feel(runs)
-
     def _gate_driven(self, name: str, now_s: float) -> None:
         if self.slides[name].is_moving:
             self.books.gate_driven(now_s)
@@ -340,8 +315,7 @@ class SignalPlant:
         self._gate_turn[name] += 1
         turn = self._gate_turn[name]
         self.books.gate(now_s, name, word_of(slide), slide.position)
-        if (switches := self._gate_switches.get(name)) is not None:
-            switches.feel(slide.is_open, slide.is_shut)
+        self.senses.feel_gate(name, slide.is_open, slide.is_shut)
         opening = opening_of(slide)
         if opening != self._openings.get(name):
             self._openings[name] = opening
@@ -365,7 +339,7 @@ class SignalPlant:
             self._had_power[name] = drive.has_power
             self._note_shaking(drive.motor, drive.has_power)
             self.electricity.motor(name, drive.has_power)
-            self._motor_senses_feel(name, drive.has_power)
+            self.senses.feel_motor(name, drive.has_power)
         self.books.motor(now_s, name, drive.has_power, drive.speed)
         self.air.changed(now_s)
         due_s = drive.next_change_s()
@@ -386,14 +360,9 @@ class SignalPlant:
             ran_s = self.now() - self._shaking_since_s.get(motor.name, self.now())
             self.air.shaken(motor.follows, ran_s / motor.runs_s if motor.runs_s > 0 else 0.0)
 
-    def _motor_senses_feel(self, name: str, has_power: bool) -> None:
-        if name in self.confirm_senses:
-            self.confirm_senses[name].feel(has_power)
-
     def air_moves(self, name: str, moves: bool) -> None:
         """The air at a system's air switch moves, or does not any more."""
-        if name in self.air_senses:
-            self.air_senses[name].feel(moves)
+        self.senses.feel_air(name, moves)
 
     def after_fault(self) -> None:
         """Something was broken or mended: everything is looked at again."""
@@ -403,89 +372,3 @@ class SignalPlant:
         for name, drive in self.drives.items():
             drive.judge(now_s)
             self._drive_changed(name)
-
-    # ---------------------------------------------------------------- sensors
-
-    def _make_senses(self) -> None:
-        shop, later = self.shop, self.later
-        self._tool_senses: dict[str, Sense] = {}
-        self._circuit_senses: dict[str, CircuitSense] = {}
-        self.confirm_senses: dict[str, Sense] = {}
-        self.air_senses: dict[str, Sense] = {}
-        self._input_senses: dict[str, Sense] = {}
-        self._gate_switches: dict[str, GateSwitches] = {}
-        for tool in shop.tools.values():
-            if tool.sensor is not None:
-                self._tool_senses[tool.name] = Sense(
-                    self._delays(tool.sensor), later, partial(self._tool_said, tool.name)
-                )
-        for circuit in shop.circuits.values():
-            bands = [(name, shop.tools[name].band_a) for name in circuit.tools]
-            are_told_apart = len(bands) > 1 and all(band is not None for _, band in bands)
-            self._circuit_senses[circuit.name] = CircuitSense(
-                circuit.tools,
-                tuple(ToolBand(name, *band) for name, band in bands if band is not None) if are_told_apart else (),
-                {name: self.stage.tool_loads[name].running_a for name in circuit.tools},
-                max((self.stage.tool_loads[name].run_up_s for name in circuit.tools), default=0.0),
-                self._delays(circuit.sensor),
-                later,
-                self._tell,
-            )
-        for motor in shop.motors.values():
-            if motor.confirmed_by is not None:
-                self.confirm_senses[motor.name] = Sense(
-                    self._delays(motor.confirmed_by), later, partial(self._motor_said, motor)
-                )
-            if motor.air_proof is not None:
-                self.air_senses[motor.name] = Sense(QUICK_DELAYS, later, partial(self._air_said, motor.name))
-        for name in self.inputs:
-            self._input_senses[name] = Sense(CIRCUIT_DELAYS, later, partial(self._input_said, name))
-        for gate in shop.gates.values():
-            if gate.open_contact is not None or gate.shut_contact is not None:
-                slide = self.slides[gate.name]
-                switches = GateSwitches(gate, later, self._tell)
-                switches.feel(slide.is_open, slide.is_shut)
-                self._gate_switches[gate.name] = switches
-
-    def _all_senses(self) -> list[Sense | CircuitSense | GateSwitches]:
-        return [
-            *self._input_senses.values(),
-            *self._gate_switches.values(),
-            *self.air_senses.values(),
-            *self.confirm_senses.values(),
-            *self._circuit_senses.values(),
-            *self._tool_senses.values(),
-        ]
-
-    def _delays(self, sensor: Sensor) -> Delays:
-        return SWITCH_DELAYS if sensor.contact is not None else clamp_delays(self.shop.mains_hz)
-
-    def sense_of_tool(self, name: str) -> Sense:
-        """The one sensor that watches a tool, or the circuit that it is on."""
-        circuit = self.shop.tools[known("tool", name, self.shop.tools)].circuit
-        return self._circuit_senses[circuit].sense if circuit is not None else self._tool_senses[name]
-
-    def switches_of(self, name: str) -> GateSwitches:
-        """A gate's position switches."""
-        return self._gate_switches[known("gate with a position switch", name, self._gate_switches)]
-
-    def _switches_of(self, name: str) -> PositionSwitches | None:
-        switches = self._gate_switches.get(name)
-        return None if switches is None else switches.for_driver()
-
-    def _tool_said(self, name: str, yes: bool | None, fresh: bool) -> None:
-        if yes is None:
-            self._tell(ToolSeen(name, "stale", Reason.LOST_BIAS.sentence, False))
-        else:
-            why = None if fresh else Reason.FIRST_LOOK.sentence
-            self._tell(ToolSeen(name, "running" if yes else "stopped", why, fresh))
-
-    def _motor_said(self, motor: Motor, yes: bool | None, fresh: bool) -> None:
-        self._tell(MotorSeen(motor.name, "lost" if yes is None else "running" if yes else "still"))
-
-    def _air_said(self, name: str, yes: bool | None, fresh: bool) -> None:
-        self._tell(AirSeen(name, yes is True))
-
-    def _input_said(self, name: str, yes: bool | None, fresh: bool) -> None:
-        # What cannot be believed counts as open.
-        self._tell(InputSeen(name, "made" if yes is False else "open"))
