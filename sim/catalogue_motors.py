@@ -112,7 +112,8 @@ def _breaker(trial: Trial) -> str | None:
         starts = [entry for entry in trial.all("motor_command", motor, "on", trial.from_s) if entry["t_s"] < end_s]
         if len(starts) > 2:
             return f"{motor} was switched on {len(starts)} times with its breaker out"
-    return None
+    stopped = [e for e in trial.all("truth_motor", None, 0.0, trial.from_s) if e["t_s"] < trial.until_s]
+    return None if stopped else f"nothing on {feeder} came to rest: the fault was not in"
 
 
 def _by_hand(trial: Trial) -> str | None:
