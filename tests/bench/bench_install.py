@@ -89,7 +89,7 @@ def start_by_its_unit(tree: Path) -> tuple[float, int, list[str]]:
 
 
 def files_below(tree: Path) -> set[str]:
-    outside = ("proc", "sys", "dev", "tmp", "root", "var/cache", "var/log")
+    outside = ("proc", "sys", "dev", "run", "tmp", "root", "var/cache", "var/log")
     found = (str(path.relative_to(tree)) for path in tree.rglob("*"))
     return {path for path in found if not path.startswith(outside) and "__pycache__" not in path}
 
