@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 from gatekeeper.shop.model import Shop
 from sim.day_pattern import Pattern
+from sim.stage import stage_of
 from sim.study_days import Delays, Outcome
 from sim.study_runs import DayAsked, Days, ShopText
 
@@ -123,6 +124,7 @@ class _Sweep:
 
     def __init__(self, text: ShopText, shop: Shop, pattern: Pattern, days: Days, seeds: range) -> None:
         self._text, self._shop, self._pattern, self._days, self._seeds = text, shop, pattern, days, seeds
+        self._plan = stage_of(shop).plan
 
     def answers(self, motors: Sequence[str]) -> list[Answer]:
         now = Delays(
@@ -153,8 +155,8 @@ class _Sweep:
         return [self._answer(name, tried, demands, now, outcomes[0], common) for name, tried, demands in answers]
 
     def _steps(self, motor: str) -> list[float]:
-        """From the shortest whole second that clears the longest branch."""
-        clear_s = float(math.ceil(max(gate.clear_s for gate in self._shop.gates_of(motor))))
+        """From the shortest whole second that clears the longest branch, as the controller computes it."""
+        clear_s = float(math.ceil(max(gate.clear_s for gate in self._plan.gates_of(motor))))
         return sorted({clear_s, *(step for step in STEPS_S if step > clear_s)})
 
     def _play(self, sets: Sequence[Delays]) -> list[list[dict[str, Outcome]]]:

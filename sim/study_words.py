@@ -8,8 +8,8 @@ from sim.study_what_if import WhatIf, left_out_words
 
 
 def delays_said(answer: Answer) -> str:
-    """ "Let the collector run 120 s after the last cut; 20 s are enough after the planer." """
-    told = f"Let the {answer.motor} run {answer.common_s:g} s after the last cut"
+    """ "Best: the collector keeps running 120 s after the last tool stops; 20 s are enough after the planer." """
+    told = f"Best: the {answer.motor} keeps running {answer.common_s:g} s after the last tool stops"
     if not answer.own:
         return f"{told}."
     by_delay: dict[float, list[str]] = {}
