@@ -15,7 +15,7 @@ from gatekeeper.shop.model import Shop
 from sim.report_facts import Day
 from sim.report_words import findings_of, summary
 from sim.scenario import Scenario
-from sim.scenario_play import Offence, Outcome
+from sim.scenario_play import MOST_VIOLATIONS, Offence, Outcome
 from sim.scenario_reading import clock, lasting
 
 WIDTH = 100
@@ -25,6 +25,19 @@ FINDINGS_SHOWN = 6
 OFFENCES_SHOWN = 5
 #: Up to this length instants are told in seconds from the beginning, beyond it by the clock.
 SECONDS_UP_TO_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Told(Day):
+    """The day with instants as this command says them: as in the scenario's file where it is short."""
+
+    says: Callable[[float], str] = str
+
+    def clock(self, at_s: float) -> str:
+        return self.says(at_s)
+
+    def clock_with_s(self, at_s: float) -> str:
+        return self.says(at_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +88,7 @@ class SimulatedText:
     def print_to(self, out: TextIO, report: str | None) -> None:
         """All of it."""
         console = Console(file=out, highlight=False, soft_wrap=True, width=None if out.isatty() else WIDTH)
-        day = Day(self.shop, self.name, self.outcome.played.figures, self.outcome.played.tracks, self.clock, self.clock)
+        day = _Told(self.shop, self.name, self.outcome.played.figures, self.outcome.played.tracks, says=self.clock)
         console.print(f"{self.shop.name} ({self.name})", style="bold", markup=False)
         for line in (
             f"{self.what}: {lasting(self.scenario.until_s)} played in {self.took_s:.1f} s.",
@@ -148,7 +161,7 @@ class SimulatedText:
             )
         elif expected:
             yield f"Expected: {expected} {'thing' if expected == 1 else 'things'}, {missed} did not come so."
-        yield "Control rules: none is broken." if not rules else f"Control rules: broken {len(rules)} times."
+        yield "Control rules: none is broken." if not rules else f"Control rules: broken {_times(len(rules))}."
         if not self.outcome.offences:
             return
         first, *others = self.outcome.offences
@@ -208,6 +221,12 @@ def _spent(time_s: float) -> str:
         return f"{time_s:.1f} s"
     minutes = round(time_s / 60)
     return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02} min"
+
+
+def _times(number: int) -> str:
+    """How often; a play is judged only so far."""
+    often = {1: "once", 2: "twice"}.get(number, f"{number} times")
+    return often if number < MOST_VIOLATIONS else f"{often} and perhaps more often"
 
 
 def _share(share: float | None) -> str:

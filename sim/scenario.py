@@ -141,7 +141,7 @@ def _read(written: type[Written], plain: dict[str, Any]) -> Written | None:
 
 def _check_pattern(reading: Reading, pattern: Pattern, own: PatternPart | None) -> None:
     """What only the whole pattern and the shop can show."""
-    for tool in own.tools if own is not None else ():
+    for tool in reading.tree.keys("pattern", "tools"):
         reading.known(tool, ("tool",), "pattern", "tools", tool, key=True)
     opens_min = pattern.open.start_min
     closes_min = pattern.open.end_min + (24 * 60 if pattern.open.end_min < opens_min else 0)

@@ -35,12 +35,20 @@ _COMPANIONS: Mapping[str, Collection[str]] = {
     "at_most": ("figure",),
     "at_least": ("figure",),
 }
+_NAMES: Mapping[str, Collection[str]] = {
+    "gate": ("gate",),
+    "motor": ("motor",),
+    "tool": ("tool",),
+    "about": ("gate", "tool", "motor", "input"),
+    "of": ("gate", "tool", "motor"),
+}
 _MASS_KG: Mapping[str, float] = {"g": 0.001, "kg": 1.0, "oz": 0.028349523125, "lb": 0.45359237}
 _ENERGY_KWH: Mapping[str, float] = {"kWh": 1.0, "Wh": 0.001}
 
 
 def expectations(reading: Reading) -> list[Expectation]:
     """All that must be so, in the order of the file. Faults are noted."""
+    reading.rest_names("expects", ExpectsPart, _NAMES)
     found = (_Maker(reading, number, part).expectation() for number, part in reading.items("expects", ExpectsPart))
     return [one for one in found if one is not None]
 
@@ -209,7 +217,7 @@ class _Maker:
                 self.fault(f'"{self._text(key)}" is no time; write it with ms, s, min or h', key)
                 return None
         if amount.unit not in table:
-            allowed = listed([name for name in table if name]) if unit else "no unit: it is a count"
-            self.fault(f'"{self._text(key)}" does not fit {figure.value}; write it with {allowed}', key)
+            how = f"write it with {listed([name for name in table if name])}" if unit else "write a plain number"
+            self.fault(f'"{self._text(key)}" does not fit {figure.value}; {how}', key)
             return None
         return amount.number * table[amount.unit]

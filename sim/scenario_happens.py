@@ -27,6 +27,19 @@ _NEEDED: Mapping[str, tuple[str, str]] = {
     "pulls": ("to", "to: open"),
 }
 
+_BREAKABLE = ("gate", "tool", "motor", "converter", "feeder")
+_NAMES: Mapping[str, Collection[str]] = {
+    "starts": ("tool",),
+    "stops": ("tool",),
+    "breaks": _BREAKABLE,
+    "mends": _BREAKABLE,
+    "about": ("gate", "tool", "motor"),
+    "sets": ("motor", "tool"),
+    "input": ("input",),
+    "pulls": ("gate",),
+}
+"""What each key of an item names."""
+
 #: Where each kind of input may be put, and what undoes each word after ``lasting``.
 PLACES: Mapping[InputKind, Mapping[Turned, Turned | None]] = {
     InputKind.RED_BUTTON: {Turned.PRESSED: Turned.PULLED_OUT, Turned.PULLED_OUT: Turned.PRESSED},
@@ -128,6 +141,7 @@ def subject_of(fault: PlantFault) -> str:
 
 def happenings(reading: Reading) -> list[Happening]:
     """All that happens, in order of time; what stands later in the file is later at one instant. Faults are noted."""
+    reading.rest_names("happens", HappensPart, _NAMES)
     maker = _Maker(reading)
     found = [
         happening for number, part in reading.items("happens", HappensPart) for happening in maker.of(number, part)
@@ -226,8 +240,7 @@ class _Maker:
         if part.how is not None and not self._can_have(part.mends, part.how, number, "mends"):
             return
         if not any(how in self.broken.get(part.mends, ()) for how in hows):
-            kinds = ("gate", "tool", "motor", "converter", "feeder")
-            if self.reading.known(part.mends, kinds, "happens", number, "mends"):
+            if self.reading.known(part.mends, _BREAKABLE, "happens", number, "mends"):
                 said = f"nothing that this scenario breaks on {part.mends} could be mended; say first what breaks"
                 self.reading.fault(said, "happens", number, "mends")
             return
@@ -238,9 +251,8 @@ class _Maker:
         """Whether a thing can have a fault; a fault of the file is noted where it cannot."""
         reading, loc = self.reading, ("happens", number, verb)
         kind = subject_of(how)
-        kinds = ("gate", "tool", "motor", "converter", "feeder")
         if name not in reading.names((kind,)):
-            if reading.known(name, kinds, *loc):
+            if reading.known(name, _BREAKABLE, *loc):
                 reading.fault(f'"{how.value}" is a fault of a {kind}, and {name} is none; name a {kind}', *loc)
             return False
         gate = self.shop.gates.get(name)

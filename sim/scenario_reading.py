@@ -54,13 +54,22 @@ class Reading:
                     continue
         return found
 
+    def rest_names(self, section: str, written: type[Part], kinds_of: Mapping[str, Collection[str]]) -> None:
+        """Look up the names in the items that cannot be read; ``kinds_of``: what each key names."""
+        readable = {number for number, _ in self.items(section, written)}
+        node = self.tree.at((section,))
+        for number in range(len(node.items)) if isinstance(node, Row) else ():
+            for key, kinds in kinds_of.items() if number not in readable else ():
+                for loc, name in self.tree.leaves_at(section, number, key):
+                    self.known(name, kinds, *loc)
+
     def known(self, name: str, kinds: Collection[str], *loc: str | int, key: bool = False) -> bool:
         """Whether a name is one of these kinds of thing in the shop; a fault is noted where it is not."""
         names = self.names(kinds)
         if name in names:
             return True
         what = f"is no {listed(list(kinds))} of {self.shop.name}"
-        there = f"there are {listed(names, 'and', NAMES_SHOWN)}" if names else "there is none"
+        there = f"it has {listed(names, 'and', NAMES_SHOWN)}"
         self.fault(f'"{shortened(name)}" {what}; {there}{did_you_mean(name, names)}', *loc, key=key)
         return False
 

@@ -90,6 +90,12 @@ class Tree:
         """Every written value whose path fits ``pattern``, in which ``*`` is any key and a list counts as its items."""
         yield from _leaves(self.root, pattern, ())
 
+    def leaves_at(self, *loc: str | int) -> Iterator[tuple[Loc, str]]:
+        """The values written at a path: one, or those of a list."""
+        node = self.at(loc)
+        if node is not None:
+            yield from _leaves(node, (), loc)
+
     def keys(self, *loc: str) -> list[str]:
         """The keys written under a path; empty when there is nothing there."""
         node = self.at(loc)
