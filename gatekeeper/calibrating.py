@@ -10,6 +10,7 @@ from gatekeeper.devices.base import ConverterBank, DeviceError
 from gatekeeper.sensing.calibration import Calibration, Proposal, Step
 from gatekeeper.sensing.seen import Block
 from gatekeeper.service.calibration_file import CannotCalibrate, wires_of
+from gatekeeper.service.calibration_walk import trip_in_force_a
 from gatekeeper.service.clamp_reading import FIRST_SCANS, READ_S, Clamped, NoClamp, clamp_of_machine
 from gatekeeper.shop.model import Shop
 from gatekeeper.taking import Converters
@@ -19,6 +20,8 @@ BAR_CELLS = 40
 BAR_FROM_A, BAR_DECADES = 0.01, 4
 #: A virtual machine cuts for so many reads before it goes on.
 VIRTUAL_CUT_READS = 10
+#: The steps that ask something of the person, in their order.
+ASKED = (Step.REST, Step.ON, Step.FREE, Step.CUT, Step.OFF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +109,12 @@ def _go(
 ) -> None:
     said: Step | None = None
     reads_in_step = 0
+    if face.show is not None:
+        face.say(_scale(engine))
     for _ in _rounds(engine, banks):
         if engine.step is not said:
             said, reads_in_step = engine.step, 0
-            if engine.step not in (Step.DONE, Step.REFUSED):
+            if engine.step in ASKED:
                 face.say(_prompt(engine, converters.is_virtual))
             if engine.step in (Step.ON, Step.OFF):
                 converters.switch(clamp.name, engine.step is Step.ON)
@@ -138,11 +143,23 @@ def _rounds(engine: Calibration, banks: dict[str, ConverterBank]) -> Iterator[No
 
 def _prompt(engine: Calibration, is_virtual: bool) -> str:
     waits_for_enter = engine.step is Step.CUT and not is_virtual
-    return engine.prompt + (" (Enter: go on)" if waits_for_enter else "")
+    asked = f"{ASKED.index(engine.step) + 1} of {len(ASKED)}: {engine.prompt}"
+    return asked + (" (Enter: go on)" if waits_for_enter else "")
 
 
 def _live(engine: Calibration, clamp: Clamped) -> str:
     """The current of the clamp that is worth looking at, as a line."""
-    place = engine.shown
-    amperes = engine.live_a.get(place, 0.0)
-    return f"  {place[0]} {place[1]}  {amperes:7.2f} A  {bar(amperes, clamp.sensor.trip_a)}"
+    amperes = engine.live_a.get(engine.shown, 0.0)
+    return f"{_before_bar(engine, amperes)}{bar(amperes, trip_in_force_a(clamp))}"
+
+
+def _before_bar(engine: Calibration, amperes: float) -> str:
+    converter, channel = engine.shown
+    return f"  {converter} {channel}  {amperes:7.2f} A  "
+
+
+def _scale(engine: Calibration) -> str:
+    """What the bars' lengths mean, and the stroke in them."""
+    step = BAR_CELLS // BAR_DECADES
+    marks = "".join(f"{BAR_FROM_A * 10**decade:<{step}g}" for decade in range(BAR_DECADES + 1)).rstrip()
+    return f"{'':{len(_before_bar(engine, 0.0))}} {marks} A   | the trip in force"

@@ -226,7 +226,8 @@ def calibrate(
             write_back(Path(name), changes)
         except CannotCalibrate as trouble:
             _refuse(str(trouble))
-        typer.echo(f"Written. next: gatekeeper check {name}")
+        typer.echo("Written. A controller that is running takes this up when it starts again.")
+        typer.echo(f"next: gatekeeper check {name}")
     else:
         typer.echo("Nothing was written.")
 

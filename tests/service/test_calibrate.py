@@ -10,7 +10,9 @@ from typer.testing import CliRunner, Result
 from gatekeeper import taking
 from gatekeeper.calibrating import Face, bar, walk
 from gatekeeper.cli import app
+from gatekeeper.sensing.calibration import Proposal
 from gatekeeper.service.calibration_file import CannotCalibrate, changes_for, write_back
+from gatekeeper.service.clamp_reading import clamp_of_machine
 from gatekeeper.shop import examples
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
@@ -51,12 +53,15 @@ def test_a_walk_says_what_to_do_shows_the_current_and_proposes_a_trip() -> None:
     clamp, proposal = walk(shop, "table saw", plant.converters(), person.face())
 
     assert person.heard == [
-        "Leave table saw off, and switch nothing else on.",
-        "Switch table saw on now.",
-        "Table saw is seen. Let it run free for a few seconds.",
-        "Cut with it for a few seconds, or go on without.",
-        "Switch table saw off.",
+        "                             0.01      0.1       1         10        100 A   | the trip in force",
+        "1 of 5: Leave table saw off, and switch nothing else on.",
+        "2 of 5: Switch table saw on now.",
+        "3 of 5: Table saw is seen. Let it run free for a few seconds.",
+        "4 of 5: Cut with it for a few seconds, or go on without.",
+        "5 of 5: Switch table saw off.",
     ]
+    assert person.shown[0].index("|") == person.heard[0].index("0.01") - 1
+    assert person.shown[0].count("|") == 3  # the trip in force, 0.48 A from its plate
     assert plant.switched == [("table saw", True), ("table saw", False)]
     assert proposal.idle_a == pytest.approx(6.0, rel=0.02)
     assert proposal.trip_a == 0.55
@@ -75,7 +80,7 @@ def test_a_real_person_presses_enter_to_go_on() -> None:
     converters = replace(plant.converters(), is_virtual=False)
     _, proposal = walk(shop, "table saw", converters, person.face(presses=True))
 
-    assert person.heard[3].endswith("or go on without. (Enter: go on)")
+    assert person.heard[4].endswith("or go on without. (Enter: go on)")
     assert proposal.trip_a == 0.55
 
 
@@ -221,8 +226,8 @@ def virtual(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize(
     ("words", "answer", "last"),
     [
-        (("--yes",), "", "Written. next: gatekeeper check {path}"),
-        ((), "y\n", "Written. next: gatekeeper check {path}"),
+        (("--yes",), "", "next: gatekeeper check {path}"),
+        ((), "y\n", "next: gatekeeper check {path}"),
         ((), "n\n", "Nothing was written."),
     ],
 )
@@ -241,7 +246,10 @@ def test_the_command_asks_before_it_writes(tmp_path: Path, words: tuple[str, ...
     ]
     assert lines[-1].endswith(last.format(path=path))
     trip = "channel: 0, range: 40 A, trip: 0.55 A}"
-    assert (trip in path.read_text(encoding="utf-8")) is ("Written" in last)
+    assert (trip in path.read_text(encoding="utf-8")) is last.startswith("next")
+    assert (lines[-2] == "Written. A controller that is running takes this up when it starts again.") is (
+        last.startswith("next")
+    )
     assert path.read_text(encoding="utf-8").replace(", trip: 0.55 A", "") == text
 
 
@@ -263,3 +271,34 @@ def test_a_machine_without_a_clamp_and_pins_that_are_none() -> None:
         2,
         "There are no pins called 'brass'. Allowed are 'lgpio', 'gpiod', 'mock' and 'virtual'.\n",
     )
+
+
+# ---------------------------------------------------------------- a clamp that several machines share
+
+
+def test_on_a_shared_clamp_the_lower_trip_stays_with_its_own_margins() -> None:
+    shop = example_shop("shared-twelve")
+    circuit = next(found for found in shop.circuits.values() if len(found.tools) > 1)
+    name, other = circuit.tools[0], circuit.tools[1]
+    place = clamp_of_machine(shop, name)
+    own = (place.channel.converter, place.channel.channel)
+    found = Proposal(own, False, 0.8, 0.1, 0.02, 0.05, 6.0, 9.0)
+
+    def with_trip(trip_a: float | None) -> Shop:
+        changed = replace(circuit, sensor=replace(circuit.sensor, trip_a=trip_a))
+        return replace(shop, circuits=shop.circuits | {circuit.name: changed})
+
+    def written(trip_a: float | None) -> tuple[str, list[str]]:
+        there = with_trip(trip_a)
+        changes, said = changes_for(there, clamp_of_machine(there, name), found)
+        assert changes[0].part == ("circuits", circuit.name, "sensor")
+        return changes[0].value, said
+
+    assert written(None)[0] == "0.8 A"
+    assert written(0.9)[0] == "0.8 A"
+    assert written(0.05)[0] == "0.8 A"  # under what this machine's noise and rest allow
+    value, said = written(0.4)
+    assert value == "0.4 A"
+    assert said[2].startswith("Trip: 0.4 A. That is 8.0 times what is there when it is off, ")
+    assert other in said[3]
+    assert said[3].endswith(" on the same clamp may draw less, so its lower trip of 0.4 A stays.")
