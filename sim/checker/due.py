@@ -21,8 +21,9 @@ class Due:
 
     def forget(self, rule: str, name: str) -> None:
         """The obligation is met or gone."""
-        self._since.pop((rule, name), None)
-        self._told.discard((rule, name))
+        if self._since or self._told:
+            self._since.pop((rule, name), None)
+            self._told.discard((rule, name))
 
     def overdue(self, rule: str, name: str, open_now: bool, t_s: float, within_s: float) -> bool:
         """Whether the obligation has stood, step after step, for longer than `within_s`; True once each time."""

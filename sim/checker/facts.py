@@ -89,6 +89,9 @@ class ShopFacts:
     gate_tools: dict[str, tuple[str, ...]] = field(default_factory=dict)
     tool_motors: dict[str, tuple[str, ...]] = field(default_factory=dict)
     motor_tools: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    persons: dict[str, bool] = field(default_factory=dict)
+    """Answers of `path_is_the_persons`, which nothing changes within a run."""
+    worst_s: float | None = None
 
     def has_path(self, motor: str) -> bool:
         """Whether rules C2, C3 and C7 ask a path of this motor at all."""
@@ -96,6 +99,12 @@ class ShopFacts:
 
     def path_is_the_persons(self, motor: str) -> bool:
         """Rule C3a: proof by the person, and only where every gate of the system is a hand gate without a switch."""
+        known = self.persons.get(motor)
+        if known is None:
+            known = self.persons[motor] = self._is_the_persons(motor)
+        return known
+
+    def _is_the_persons(self, motor: str) -> bool:
         system = self.systems[motor]
         gates = [self.gates[name] for name in system.gates if name in self.gates]
         by_hand = all(not gate.actuated and not gate.switch for gate in gates)
@@ -112,7 +121,10 @@ class ShopFacts:
 
     def worst_travel_s(self) -> float:
         """The longest that any actuator of the shop may take, dead time included."""
-        return max((gate.travel_s + gate.dead_s for gate in self.gates.values() if gate.actuated), default=0.0)
+        if self.worst_s is None:
+            moved = (gate.travel_s + gate.dead_s for gate in self.gates.values() if gate.actuated)
+            self.worst_s = max(moved, default=0.0)
+        return self.worst_s
 
 
 def _number(raw: Any) -> float | None:

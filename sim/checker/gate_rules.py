@@ -211,10 +211,11 @@ class GateRules:
 
     def _retry(self, step: Step, name: str, gate: GateTrack) -> None:
         """Rule C10: a missed opening is tried again, or the gate is declared stuck."""
+        if not gate.missed or gate.command != "open":
+            self.due.forget("C10", f"{name} {gate.missed_seq}")
+            return
         due = (
-            gate.missed
-            and gate.command == "open"
-            and not gate.confirmed_open(step.t_s)
+            not gate.confirmed_open(step.t_s)
             and bool(self._runners(name))
             and not self.world.gate_excused(name, step.t_s)
             and self.world.slot_free(gate.facts.supply, step.t_s, name)

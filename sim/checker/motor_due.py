@@ -117,6 +117,9 @@ class MotorDue:
         world, t_s = self.world, step.t_s
         if not world.shop.spins_down(motor) or track.mode in ("hand", "off"):
             return None
+        tools = [(name, world.tools[name]) for name in world.shop.motor_tools[motor]]
+        if any(tool.state == "running" and not tool.said_stopped for _, tool in tools):
+            return None
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
             return None
         if self.paths.on_voluntary_stop(step, motor) is not None:
@@ -125,10 +128,7 @@ class MotorDue:
         if world.shop.path_binds(motor):
             dead_s = max((gate.facts.dead_s for gate in world.gates.values()), default=0.0)
             ends.append(world.path_since(motor, t_s) + dead_s)
-        for name in world.shop.motor_tools[motor]:
-            tool = world.tools[name]
-            if tool.state == "running" and not tool.said_stopped:
-                return None
+        for name, tool in tools:
             if tool.state == "stale" and not tool.said_stopped:
                 ends.append(world.run_on_until(name, motor, tool.stale_t + world.shop.tools[name].hold_s))
             elif tool.stop_t is not None:

@@ -96,18 +96,16 @@ class PathRules:
 
     def _lost_at_rest(self, step: Step, motor: str) -> None:
         track = self.world.motors[motor]
-        # One on its way to shut takes the slot itself: at rest nothing asks that it be turned back.
-        openable = [
-            name
-            for name in self._openable(step, motor)
-            if not (self.world.gates[name].command == "shut" and self.world.gates[name].maybe_moving(step.t_s))
-        ]
         lost = (
             not track.is_on(step.t_s)
             and track.path_lost_t is None
             and not self.world.path_enough(motor, step.t_s)
             and not self._on_the_way(step, motor)
-            and bool(openable)
+            # One on its way to shut takes the slot itself: at rest nothing asks that it be turned back.
+            and any(
+                not (self.world.gates[name].command == "shut" and self.world.gates[name].maybe_moving(step.t_s))
+                for name in self._openable(step, motor)
+            )
         )
         if self.due.overdue("C7", motor, lost, step.t_s, AT_ONCE_S):
             step.late("C7", motor, f"{motor} rests without a path although a gate could be opened.")
@@ -115,12 +113,14 @@ class PathRules:
     def _no_air(self, step: Step, motor: str) -> None:
         """Rule C3a, proof by air: no air after a shutting opens the old path again."""
         track, system = self.world.motors[motor], self.world.shop.systems[motor]
+        if track.air is not False:
+            self.due.forget("C3a", motor)
+            return
         gates = [self.world.gates[name] for name in system.gates if name in self.world.gates]
         shuts = [g for g in gates if g.command == "shut" and track.on_t <= g.command_t <= track.air_t + TOL_S]
         applies = (
             (system.proof or self.world.shop.proof) == "air"
             and track.is_on(step.t_s)
-            and track.air is False
             and bool(shuts)
             and track.path_lost_t is None
         )

@@ -71,11 +71,13 @@ class Step:
     was_on: set[str] = field(default_factory=set)
     shutting: set[str] = field(default_factory=set)
     moving: set[str] = field(default_factory=set)
+    kinds: frozenset[str] = frozenset()
+    t_s: float = 0.0
 
-    @property
-    def t_s(self) -> float:
-        """Time of the handle call."""
-        return self.lines[0].t_s
+    def __post_init__(self) -> None:
+        """The kinds of its entries, and the time of the handle call."""
+        self.kinds = frozenset(line.kind for line in self.lines)
+        self.t_s = self.lines[0].t_s
 
     @property
     def inputs(self) -> list[Line]:
@@ -84,6 +86,8 @@ class Step:
 
     def of(self, kind: str, word: str | None = None) -> list[Line]:
         """The entries of one kind, and of one word where given."""
+        if kind not in self.kinds:
+            return []
         return [line for line in self.lines if line.kind == kind and (word is None or line.word == word)]
 
     def subjects(self, kind: str, word: str) -> set[str]:

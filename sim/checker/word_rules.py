@@ -95,6 +95,9 @@ class WordRules:
         for name, gate in self.world.gates.items():
             tools = self.world.shop.gate_tools[name]
             for tool in tools:
+                if not gate.stuck:
+                    self.due.forget("C10 alarm", f"{name} {tool}")
+                    continue
                 behind = gate.stuck and not gate.confirmed_open(step.t_s) and self.world.tools[tool].state == "running"
                 behind = behind and not self.world.tools[tool].said_stopped
                 behind = behind and all(self.world.settled(motor, step.t_s, TOL_S) for motor in self.world.motors)
