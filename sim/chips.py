@@ -4,7 +4,8 @@ Theory of operation. Of what a tool throws, the share ``flow / need`` is drawn i
 duct chips fly at half of the air's velocity (as the clear times have it). At transport velocity or more none settles;
 at half of it or less all do; between, the share goes in a straight line. What has settled flies again once the duct is
 at transport velocity. Every duct holds two heaps, flying and settled; the flying one is spread evenly along it. So mass
-is kept exactly, and a duct at a steady velocity empties in just length over chip velocity.
+is kept exactly, and a duct at a steady velocity empties in just length over chip velocity; where something changes on
+the way, what is left then is spread anew, and the last of it takes up to one such time longer.
 """
 
 from collections.abc import Mapping, Sequence
@@ -69,6 +70,9 @@ class Carriage:
     order: Sequence[int]
 
 
+_NONE = (0.0, 0.0, 1.0)
+
+
 class DuctChips:
     """The chips in the ducts of one system.
 
@@ -110,15 +114,15 @@ class DuctChips:
         flying, settled, share = self.flying_kg, self.settled_kg, self._share
         lengths, onward = self._carriage.lengths_m, self._carriage.onward
         most = max(begins, ends)
-        #: What flies into each duct, and at which share of the time the last of it does.
-        arriving: dict[int, tuple[float, float]] = {}
+        #: What flies into each duct, and from which share of the time until which.
+        arriving: dict[int, tuple[float, float, float]] = {}
         arrived_kg = 0.0
         is_empty = True
         for place in self._carriage.order:
-            comes_kg, until = arriving.pop(place, (0.0, 0.0))
+            comes_kg, since, until = arriving.pop(place, _NONE)
             enters_kg = entering_kg.get(place, 0.0)
             if enters_kg:
-                comes_kg, until = comes_kg + enters_kg, 1.0
+                comes_kg, since, until = comes_kg + enters_kg, 0.0, 1.0
             stock_kg = flying[place]
             if not (comes_kg or stock_kg or settled[place]):
                 continue
@@ -130,17 +134,15 @@ class DuctChips:
                 stock_kg, settled[place] = stock_kg - falls_kg, settled[place] + falls_kg
             here = settling_share(most * full_ms)
             comes_kg, settled[place] = comes_kg * (1.0 - here), settled[place] + comes_kg * here
-            length = lengths[place]
             way = 0.0
             if full_ms > 0.0:
                 way = CHIPS_OVER_AIR * full_ms * passed_s * _moving_speed(begins, ends, SETTLES_ALL_MS / full_ms)
+            stock_goes = new_goes = first = 0.0
             if way > 0.0:
-                first = length / way  # the share of the way at which the first newcomer leaves
+                first = lengths[place] / way  # which share of the time one chip takes through this duct
                 stock_goes = stock_kg if first <= 1.0 else stock_kg / first
-                new_goes = comes_kg * min(1.0, max(0.0, 1.0 - first) / until) if until > 0.0 else 0.0
-            else:
-                first, stock_goes, new_goes = 0.0, 0.0, 0.0
-            goes_kg = stock_goes + new_goes
+                if comes_kg:
+                    new_goes = comes_kg * min(1.0, max(0.0, 1.0 - first - since) / (until - since))
             left_kg = stock_kg - stock_goes + comes_kg - new_goes
             share[place] = settling_share(ends * full_ms)
             falls_kg = left_kg * _further(here, share[place])
@@ -148,14 +150,20 @@ class DuctChips:
             flying[place] = left_kg - falls_kg
             if left_kg > 0.0 or settled[place] > 0.0:
                 is_empty = False
+            goes_kg = stock_goes + new_goes
             if goes_kg > 0.0:
-                last = min(1.0, until + first if new_goes else first)
                 after = onward[place]
                 if after < 0:
                     arrived_kg += goes_kg
                 else:
-                    before_kg, before_until = arriving.get(after, (0.0, 0.0))
-                    arriving[after] = before_kg + goes_kg, max(before_until, last)
+                    goes_since = 0.0 if stock_goes else since + first
+                    goes_until = min(1.0, until + first) if new_goes else min(1.0, first)
+                    before_kg, before_since, before_until = arriving.get(after, (0.0, 1.0, 0.0))
+                    arriving[after] = (
+                        before_kg + goes_kg,
+                        min(before_since, goes_since),
+                        max(before_until, goes_until),
+                    )
         self._is_empty = is_empty
         return arrived_kg
 

@@ -1,5 +1,6 @@
 """The air of one system for every way that its gates stand, remembered: what the plays ask at each change."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -13,6 +14,8 @@ PARTS = 10
 LOAD_STEPS = 10
 #: A full filter has this many times the loss of a clean one; a blocked one this many. Our own.
 FULL_TIMES, BLOCKED_TIMES = 3.0, 400.0
+#: A clean filter of which the file says nothing takes this much where all gates are open, for what is added. Our own.
+USUAL_CLEAN_PA = 150.0
 #: An open clean-out is a hole of this share of the inlet's area, straight at the collector. Our own.
 CLEAN_OUT_SHARE = 0.5
 #: A plain opening. Textbook.
@@ -112,15 +115,20 @@ class DuctAir:
                 times = BLOCKED_TIMES
             else:
                 times = 1.0 + (FULL_TIMES - 1.0) * filter_step / LOAD_STEPS
-            collector = Collector(clean.inlet_node, clean.line_pa_s_m3 * times, clean.square_pa_s2_m6)
+            added = (times - 1.0) * (clean.line_pa_s_m3 or USUAL_CLEAN_PA / self._most_m3s())
+            collector = Collector(clean.inlet_node, clean.line_pa_s_m3 + added, clean.square_pa_s2_m6)
             base = self._with_cleanout() if is_cleanout_open else self.system.prepared
             self._prepared[key] = base.with_fan(self.network.fan, collector)
         return self._prepared[key]
 
+    def _most_m3s(self) -> float:
+        """What passes the fan with every gate open and a clean filter."""
+        return self.at(Standing((PARTS,) * len(self.gates))).fan_m3s
+
     def _with_cleanout(self) -> Prepared:
         network = self.network
         inlet_m2 = max(network.ducts[place].section_m2 for place in network.root_ducts)
-        diameter_m = (CLEAN_OUT_SHARE * inlet_m2 * 4.0 / 3.141592653589793) ** 0.5
+        diameter_m = math.sqrt(4.0 * CLEAN_OUT_SHARE * inlet_m2 / math.pi)
         hole = Duct("clean-out", "clean-out", network.collector.inlet_node, 0.1, diameter_m, 0.00015)
         return prepare(
             replace(

@@ -52,6 +52,11 @@ def clamp_delays(mains_hz: float) -> Delays:
     return Delays(START_CYCLES * cycle_s, _CLAMP.stop_hold_s + cycle_s, _CLAMP.settle_s + cycle_s, _CLAMP.missing_s)
 
 
+def meter_delays(every_s: float, silence_s: float) -> Delays:
+    """A meter that speaks every so often: late by half of that in the mean."""
+    return Delays(every_s / 2, every_s / 2, every_s, silence_s)
+
+
 SWITCH_DELAYS = Delays(_SWITCH.settle_s, _SWITCH.stop_hold_s, _SWITCH.settle_s, _SWITCH.missing_s)
 QUICK_DELAYS = Delays(QUICK.settle_s, QUICK.stop_hold_s, QUICK.settle_s, _SWITCH.missing_s)
 CIRCUIT_DELAYS = Delays(CIRCUIT.settle_s, CIRCUIT.stop_hold_s, CIRCUIT.stop_hold_s, CIRCUIT.settle_s)

@@ -19,6 +19,7 @@ from sim.senses import (
     Later,
     Sense,
     clamp_delays,
+    meter_delays,
 )
 from sim.stage import Stage
 
@@ -26,7 +27,7 @@ CIRCUITS = (InputKind.RED_BUTTON, InputKind.FIRE, InputKind.DOOR)
 
 
 class ShopSenses:
-    """Every sensor of one shop.
+    """Every sensor of one shop: of tools, circuits, motors (run sensors), air switches, inputs and gates, by name.
 
     Args:
         stage: the shop.
@@ -116,7 +117,12 @@ class ShopSenses:
         ]
 
     def _delays(self, sensor: Sensor) -> Delays:
-        return SWITCH_DELAYS if sensor.contact is not None else clamp_delays(self._shop.mains_hz)
+        if sensor.contact is not None:
+            return SWITCH_DELAYS
+        if sensor.metered is not None:
+            meter = self._shop.meters[sensor.metered.meter]
+            return meter_delays(meter.every_s, meter.silence_s)
+        return clamp_delays(self._shop.mains_hz)
 
     def sense_of_tool(self, name: str) -> Sense:
         """The one sensor that watches a tool, or the circuit that it is on."""
