@@ -82,7 +82,9 @@ class _Bars:
         short = _THINNEST - (right - left)
         if short > 0.0:
             left, right = left - short / 2.0, right + short / 2.0
-        if self.spans and left - self.spans[-1][1] < _CLOSEST:
+        # A stroke stands for one move; merged they would look like one long move.
+        closest = -_THINNEST / 2.0 if self.form is Form.OUTLINE else _CLOSEST
+        if self.spans and left - self.spans[-1][1] < closest:
             self.spans[-1][1] = max(self.spans[-1][1], right)
         else:
             self.spans.append([left, right])
@@ -90,14 +92,13 @@ class _Bars:
     def path(self, middle: float) -> Html:
         tall = _TALL[self.form]
         top = middle - tall / 2.0
+        low = top + tall
         if self.form is Form.OUTLINE:
-            top, tall = top + 0.6, tall - 1.2
-        drawn = "".join(
-            f"M{left:.1f} {top:.1f}h{right - left:.1f}v{tall:.1f}H{left:.1f}z" for left, right in self.spans
-        )
+            return self._outlines(top + 0.6, low - 0.6)
+        drawn = "".join(f"M{left:.1f} {top:.1f}H{right:.1f}V{low:.1f}H{left:.1f}z" for left, right in self.spans)
         if self.form is Form.FAILS:
-            drawn += "".join(f"M{left:.1f} {top:.1f}L{right:.1f} {top + tall:.1f}" for left, right in self.spans)
-            drawn += "".join(f"M{left:.1f} {top + tall:.1f}L{right:.1f} {top:.1f}" for left, right in self.spans)
+            drawn += "".join(f"M{left:.1f} {top:.1f}L{right:.1f} {low:.1f}" for left, right in self.spans)
+            drawn += "".join(f"M{left:.1f} {low:.1f}L{right:.1f} {top:.1f}" for left, right in self.spans)
         return el("path", {"d": drawn, "class": f"bar {self.form.value}"})
 
     def _outlines(self, top: float, low: float) -> Html:
@@ -253,4 +254,6 @@ def spell(time_s: float) -> str:
     if whole < 100:
         return f"{whole} s"
     minutes = round(time_s / 60.0)
-    return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
+    if minutes < 100:
+        return f"{minutes} min"
+    return f"{minutes // 60} h" if minutes % 60 == 0 else f"{minutes // 60} h {minutes % 60:02d} min"

@@ -151,8 +151,8 @@ def _motors(day: Day) -> list[Told]:
             found.append(
                 Told(
                     Harm.MOTOR,
-                    f"{_cap(name)} started {one.worst_starts_in_an_hour} times in an hour; {one.starts_allowed} are "
-                    "allowed.",
+                    f"{_cap(name)} started {one.worst_starts_in_an_hour} times in an hour; its budget is "
+                    f"{one.starts_allowed}.",
                     "Every start heats the windings. A longer spin-down delay makes fewer of them.",
                 )
             )
