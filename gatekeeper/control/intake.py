@@ -15,7 +15,7 @@ from gatekeeper.control.messages import (
     SwitchSeen,
     ToolSeen,
 )
-from gatekeeper.control.plan import InputKind, MotorKind
+from gatekeeper.control.plan import InputKind
 from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Gate, Motor, Tool
 from gatekeeper.control.world import World
@@ -42,7 +42,7 @@ def take(world: World, event: Event, now_s: float) -> None:
         case HandSeen(motor=name, state=state):
             _hand_seen(world, world.motors[name], state, now_s)
         case ShopKeySeen(state=state):
-            _key_seen(world, state == "open")
+            _key_seen(world, state == "open", now_s)
         case QuietSeen(quiet=quiet):
             _quiet_seen(world, quiet)
         case _:
@@ -61,17 +61,13 @@ def may_be_cause(world: World, motor: Motor) -> bool:
         and motor.latch is None
         and not motor.store.locked
         and world.shop_open
-        and not (motor.plan.kind is MotorKind.AIR_CLEANER and world.quiet)
+        and not (motor.is_cleaner and world.quiet)
     )
 
 
 def systems_woken_by(world: World, tool: Tool) -> list[Motor]:
     """The motors that a tool's start asks for: its systems, and the room air cleaner."""
-    return [
-        motor
-        for motor in world.motors.values()
-        if motor.plan.kind is not MotorKind.SHAKER and tool in world.tools_of[motor.name]
-    ]
+    return [motor for motor in world.motors.values() if not motor.is_shaker and tool in world.tools_of[motor.name]]
 
 
 def tool_seen(world: World, tool: Tool, state: str, fresh: bool, now_s: float) -> None:
@@ -305,20 +301,22 @@ def _hand_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
             motor.stop_check_at = now_s + max(motor.plan.release_s, motor.plan.coast_s)
 
 
-def _key_seen(world: World, shop_open: bool) -> None:
+def _key_seen(world: World, shop_open: bool, now_s: float) -> None:
     """Unlocking starts nothing: shutting the shop uses up what has not started yet (C21, C27)."""
     if world.shop_open and not shop_open:
         for motor in world.motors.values():
             if not motor.on:
                 world.use_up(motor)
     world.shop_open = shop_open
+    for tool in world.tools.values():
+        question(world, tool, now_s)  # nobody is there any more to answer (C12)
 
 
 def _quiet_seen(world: World, quiet: bool) -> None:
     world.quiet = quiet
     if quiet:
         for motor in world.motors.values():
-            if motor.plan.kind is MotorKind.AIR_CLEANER:
+            if motor.is_cleaner:
                 motor.run_until = motor.run_what = None
                 for tool in world.tools_of[motor.name]:
                     tool.causes -= {motor.name}

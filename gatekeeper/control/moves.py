@@ -9,7 +9,6 @@ from enum import IntEnum
 from typing import Literal, NamedTuple
 
 from gatekeeper.control.messages import MoveGate, SwitchMotor
-from gatekeeper.control.plan import Proof
 from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Gate, Motor
 from gatekeeper.control.world import World
@@ -108,7 +107,7 @@ def _path(
     world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, str], asked: dict[str, Wish]
 ) -> None:
     """Add gates until the path will be enough (C2, C3, C7): the one in hand first, then the last tool's."""
-    if not world.path_binds(motor):
+    if not motor.path_binds:
         return
     gates = world.gates_of[motor.name]
     resting = not any(tool.counting for tool in world.tools_of[motor.name])
@@ -298,8 +297,8 @@ class _Spare:
         self.world = world
         self.motor = motor
         self.lost: set[str] = set()
-        self.binds = world.path_binds(motor)
-        self.by_air = motor.plan.proof is Proof.AIR and motor.on
+        self.binds = motor.path_binds
+        self.by_air = motor.proves_air and motor.on
         self.air_speaks = motor.air is True and (motor.air_next is None or motor.air_next <= now_s)
 
     def may_lose(self, gate: Gate) -> bool:

@@ -128,7 +128,7 @@ def _shut(world: World, request: Requested, now_s: float) -> str:
     if busy:
         raise Refused("tool_runs", "C1", f"{gate_called(gate.name)} stays open: {' and '.join(busy)} may be running.")
     motor = world.motors[gate.plan.system]
-    if world.path_binds(motor) and not world.enough(motor, world.open_area(motor, (gate.name,))):
+    if motor.path_binds and not world.enough(motor, world.open_area(motor, (gate.name,))):
         raise Refused(
             "last_path",
             "C3",
@@ -251,7 +251,7 @@ def _air_here(world: World, request: Requested, now_s: float) -> str:
 
 
 def _sweep(world: World, request: Requested, now_s: float) -> str:
-    motors = [motor for motor in _motors(world, request) if motor.has_path_rule]
+    motors = [motor for motor in _motors(world, request) if motor.has_duct]
     gates = [
         world.gates[name]
         for name in world.plan.sweep_gates
@@ -275,7 +275,7 @@ def _sweep(world: World, request: Requested, now_s: float) -> str:
 
 def _flush(world: World, request: Requested, now_s: float) -> str:
     (motor,) = _motors(world, request) if request.subject is not None else (None,)
-    if motor is None or not motor.has_path_rule:
+    if motor is None or not motor.has_duct:
         raise Refused("which", "C16", "Say which collector's branches to flush.")
     if _from_afar(world, request):
         raise _refuse_afar()

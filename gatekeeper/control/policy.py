@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 from gatekeeper.control.messages import MoveGate, SwitchMotor
 from gatekeeper.control.moves import Proposal, SystemWishes, ration, wishes
-from gatekeeper.control.plan import MotorKind, Proof
 from gatekeeper.control.starts import START_TOLERANCE
 from gatekeeper.control.tables import MotorState
 from gatekeeper.control.units import Gate, Motor
@@ -25,6 +24,8 @@ LATE_SHARE = 0.25
 LATE_LEAST_S = 0.5
 #: A filter shaker starts within this time after its collector has run out, or not at all (C21).
 SHAKE_WITHIN_S = 60.0
+#: A lease is at its half this much before it, as instants are sums of floats.
+LEASE_TOLERANCE_S = 1e-9
 #: A short move towards shut, at most this long (C10).
 SHAKE_S = 1.0
 
@@ -45,7 +46,7 @@ def decide(world: World, now_s: float) -> tuple[list[Proposal], dict[str, System
         proposals.append(Proposal(MoveGate(name, "halt"), rule, why))
     plans: dict[str, SystemWishes] = {}
     for motor in world.motors.values():
-        if motor.has_path_rule and not world.settling and world.blocked(motor) is None:
+        if motor.has_duct and not world.settling and world.blocked(motor) is None:
             plans[motor.name] = wishes(world, motor, now_s)
     moves = ration(world, plans, now_s)
     proposals += moves
@@ -53,9 +54,8 @@ def decide(world: World, now_s: float) -> tuple[list[Proposal], dict[str, System
     feeders: set[str] = set()
     for motor in world.motors.values():
         if motor.on:
-            if motor.name not in offed and _renewal_due(motor, now_s):
-                until = now_s + motor.plan.lease_s
-                proposals.append(Proposal(SwitchMotor(motor.name, "renew", until), "C23", "the lease is renewed"))
+            if motor.name not in offed and (again := renewal(motor, now_s)):
+                proposals.append(again)
             continue
         if motor.name in offed or not world.cause_stands(motor, now_s):
             motor.wait_why = motor.wait_from = None
@@ -71,15 +71,18 @@ def decide(world: World, now_s: float) -> tuple[list[Proposal], dict[str, System
     return proposals, plans
 
 
-def _renewal_due(motor: Motor, now_s: float) -> bool:
-    return motor.lease_until is not None and motor.lease_until - now_s <= motor.plan.lease_s / 2 + 1e-9
+def renewal(motor: Motor, now_s: float) -> Proposal | None:
+    """The renewal of a lease that has come to its half, or None (C23)."""
+    if now_s < motor.renew_from() - LEASE_TOLERANCE_S:
+        return None
+    return Proposal(SwitchMotor(motor.name, "renew", now_s + motor.plan.lease_s), "C23", "the lease is renewed")
 
 
 def _reason(world: World, motor: Motor, now_s: float) -> str:
     tools = [tool.name for tool in world.tools_of[motor.name] if world.is_cause(tool, motor, now_s)]
-    if tools and motor.plan.kind is not MotorKind.SHAKER:
+    if tools and not motor.is_shaker:
         return f"{' and '.join(tools)} asked for air"
-    return "its collector has stopped" if motor.plan.kind is MotorKind.SHAKER else "a person asked for a run"
+    return "its collector has stopped" if motor.is_shaker else "a person asked for a run"
 
 
 # ---------------------------------------------------------------- off
@@ -138,7 +141,7 @@ def _reopen(world: World, motor: Motor, now_s: float) -> None:
 
 def parked_enough(world: World, motor: Motor) -> bool:
     """True where the path that a voluntary stop leaves behind is enough (C7)."""
-    if not world.path_binds(motor):
+    if not motor.path_binds:
         return True
     automatic = any(gate.can_serve for gate in world.gates_of[motor.name])
     area = motor.plan.relief_m2 + sum(
@@ -152,9 +155,7 @@ def parked_enough(world: World, motor: Motor) -> bool:
 def may_stop(world: World, motor: Motor, now_s: float) -> bool:
     """True where a voluntary stop may come now (C5, C7, C8)."""
     stop = world.earliest_stop(motor, now_s)
-    shaken_out = motor.plan.kind is MotorKind.SHAKER and world.cause_stands(
-        world.motors[motor.plan.follows or ""], now_s
-    )
+    shaken_out = motor.is_shaker and world.cause_stands(world.motors[motor.plan.follows or ""], now_s)
     if shaken_out:
         return motor.store.has_start(now_s)
     return stop is not None and now_s >= stop - START_TOLERANCE and parked_enough(world, motor)
@@ -177,7 +178,7 @@ def may_not_start(world: World, motor: Motor, now_s: float, shut: set[str], feed
         return Hindrance("C9", f"{motor.name} is latched off; press Clear")
     if not world.shop_open:
         return Hindrance("C27", "the shop is shut")
-    if world.path_binds(motor) and not world.enough(motor, world.open_area(motor, shut)):
+    if motor.path_binds and not world.enough(motor, world.open_area(motor, shut)):
         return Hindrance("C2", "no open gate is proven yet")
     if not motor.store.may_start(now_s):
         until = motor.store.may_start_at()
@@ -248,7 +249,7 @@ def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
         gate.shake_until = now_s + gate.plan.dead_s + min(SHAKE_S, gate.plan.travel_s / 2)
     else:
         fire(gate, "order_shut")
-    if motor.on and motor.plan.proof is Proof.AIR:
+    if motor.on and motor.proves_air:
         # One at a time, so that what its shutting did to the air is seen before the next one (C3a).
         motor.air_last = gate.name
         motor.air_next = now_s + whole_s + AIR_SPEAKS_S
@@ -276,7 +277,7 @@ def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float
     motor.air_held = motor.air_doubt = ()
     if motor.plan.feeder is not None:
         world.feeder_free_at[motor.plan.feeder] = now_s + world.plan.feeders[motor.plan.feeder]
-    if motor.plan.kind is MotorKind.SHAKER:
+    if motor.is_shaker:
         motor.run_until = now_s + motor.plan.shake_s
         motor.shake_by = None
 
@@ -295,9 +296,9 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     world.motor_machine.fire(motor, "switched_off")
     world.keep(f"on/{motor.name}", None)
     world.new_store(motor, motor.store.stopped(stopped_s, motor.plan.rest_s), now_s)
-    if motor.plan.kind is MotorKind.AIR_CLEANER:
+    if motor.is_cleaner:
         motor.cut_s = 0.0
-    if motor.plan.kind is MotorKind.SHAKER:
+    if motor.is_shaker:
         motor.run_until = motor.run_what = None  # cut short by a tool's start it does not come back
     if not forced:
         motor.retry_used = False

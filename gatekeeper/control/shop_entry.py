@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from gatekeeper.control.plan import MotorKind
 from gatekeeper.control.world import World
 
 
@@ -30,10 +29,8 @@ def shop_entry(world: World, now_s: float, *, damaged: bool = False) -> dict[str
                 "feeder": motor.plan.feeder,
                 "resume": motor.plan.resume,
                 "follows": motor.plan.follows,
-                "shake_s": motor.plan.shake_s if motor.plan.kind is MotorKind.SHAKER else None,
-                "run_on_s": [motor.plan.run_on_min_s, motor.plan.run_on_max_s]
-                if motor.plan.kind is MotorKind.AIR_CLEANER
-                else None,
+                "shake_s": motor.plan.shake_s if motor.is_shaker else None,
+                "run_on_s": [motor.plan.run_on_min_s, motor.plan.run_on_max_s] if motor.is_cleaner else None,
             }
             for name, motor in world.motors.items()
         },

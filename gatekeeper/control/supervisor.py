@@ -3,50 +3,47 @@
 Every step goes the same way. Timers are brought up to date, the event is taken in, the policy looks at the whole shop
 and proposes a list, the guard judges it, and only what it lets through is told to the tables and sent. What changed is
 written into the record. No clock, no I/O, no randomness: the same calls give the same answers.
+
+A tick before the next change (``deadlines``) is shorter: nothing can have changed, so only leases are renewed, through
+the guard like everything else.
 """
 
 from collections.abc import Sequence
+from math import inf
 from typing import Any
 
+from gatekeeper.control.deadlines import is_upkeep, next_change, next_upkeep
 from gatekeeper.control.guard import Guard
 from gatekeeper.control.intake import take
 from gatekeeper.control.machine import NoRow
 from gatekeeper.control.messages import (
-    AirSeen,
     Command,
     Event,
-    HandSeen,
-    InputSeen,
     Kept,
-    Missed,
-    MotorSeen,
     MoveGate,
-    QuietSeen,
     Requested,
     SettingChanged,
-    ShopKeySeen,
     ShowSign,
     Stopping,
     SwitchMotor,
-    SwitchSeen,
     Ticked,
-    ToolSeen,
     Woke,
 )
 from gatekeeper.control.moves import Proposal, SystemWishes
 from gatekeeper.control.people import ask, change
 from gatekeeper.control.plan import Plan
-from gatekeeper.control.policy import apply, decide, may_not_start, reconcile
+from gatekeeper.control.policy import apply, decide, reconcile, renewal
 from gatekeeper.control.record import Recorder
-from gatekeeper.control.shop_entry import shop_entry
 from gatekeeper.control.snapshot import CoreView, core_view
-from gatekeeper.control.tables import GateState
-from gatekeeper.control.timers import advance
-from gatekeeper.control.watch import NO_AIR_AFTER_S, signs, tell
+from gatekeeper.control.timers import advance, advance_flush
+from gatekeeper.control.watch import signs, tell
 from gatekeeper.control.world import World
+from gatekeeper.control.writing import Told, write_event
 
 #: How often the durable beat is written while a motor is on (C21, C8a).
 BEAT_S = 20.0
+#: After a fault of our own the shop is looked at again in so many seconds, whatever happens.
+AFTER_FAULT_S = 1.0
 
 
 class Supervisor:
@@ -77,9 +74,8 @@ class Supervisor:
         self.world: World
         self.guard: Guard
         self._now_s = 0.0
-        self._again = False
-        self._beliefs: dict[str, Any] = {}
-        self._states: dict[str, Any] = {}
+        self._change_s = -inf  # when something may next change by itself
+        self._told = Told()
         self._plans: dict[str, SystemWishes] = {}
         self._woke = False
 
@@ -104,6 +100,8 @@ class Supervisor:
         world.shaking.clear()
         self.recorder.begin(now_s)
         try:
+            if isinstance(event, Ticked) and is_upkeep(world, self._change_s, now_s):
+                return self._keep_up(event, now_s)
             return self._step(event, now_s)
         except (NoRow, KeyError, TypeError, ArithmeticError) as error:
             if self.strict:
@@ -112,23 +110,36 @@ class Supervisor:
 
     def _step(self, event: Event, now_s: float) -> tuple[Command, ...]:
         world = self.world
-        self._write_event(event)
+        write_event(world, event, now_s, damaged=self.kept.damaged)
         self.guard.observe(event, now_s)
         advance(world, now_s)
-        self._take(event, now_s)
+        if not isinstance(event, Ticked):
+            self._take(event, now_s)
+            advance(world, now_s)  # what the event made due at once: a run of 0 s
         for motor in world.motors.values():
+            advance_flush(world, motor, now_s)
             reconcile(world, motor, now_s)
         proposals, self._plans = decide(world, now_s)
         sent = self._judge(proposals, now_s)
         for motor in world.motors.values():
             reconcile(world, motor, now_s)
         tell(world, now_s)
-        self._write_changes(now_s)
+        self._told.write_changes(world, now_s)
         self._beat(now_s)
         commands = [*sent, *self._new_signs(now_s), *world.keeps, *world.answers]
         # What a list did may allow more at the same instant: look again at once, as a step of its own.
-        self._again = any(not (isinstance(command, SwitchMotor) and command.what == "renew") for command in sent)
+        again = any(not (isinstance(command, SwitchMotor) and command.what == "renew") for command in sent)
+        self._change_s = now_s if again else next_change(world, now_s)
         return tuple(commands)
+
+    def _keep_up(self, event: Event, now_s: float) -> tuple[Command, ...]:
+        """Before the next change: renew leases and keep the beat, and nothing else."""
+        world = self.world
+        write_event(world, event, now_s, damaged=False)
+        proposals = [again for motor in world.motors.values() if motor.on and (again := renewal(motor, now_s))]
+        sent = self._judge(proposals, now_s)
+        self._beat(now_s)
+        return (*sent, *world.keeps)
 
     def _wake(self, now_s: float) -> None:
         self._woke = True
@@ -146,8 +157,6 @@ class Supervisor:
                     world.force(motor, "C15", "every motor is off when the controller wakes")
                     motor.resume = resume
                 self._keep_what_was_taken_up(now_s)
-            case Ticked():
-                pass
             case Stopping():
                 for motor in world.motors.values():
                     world.force(motor, "C23", "the controller was asked to end")
@@ -227,86 +236,10 @@ class Supervisor:
             commands.append(SwitchMotor(motor.name, "off"))
         self.guard.judge(commands, now_s)
         self.world.raise_alarm("core_fault", type(error).__name__, now_s)
+        self._change_s = now_s + AFTER_FAULT_S
         return tuple(commands)
 
-    # ---------------------------------------------------------------- the record
-
-    def _write_event(self, event: Event) -> None:
-        write = self.recorder.write_event
-        match event:
-            case Woke():
-                self.recorder.write("shop", None, shop_entry(self.world, self._now_s, damaged=self.kept.damaged))
-                write("wake")
-            case Ticked():
-                write("tick")
-            case Stopping():
-                write("stopped")
-            case ToolSeen(tool=name, state=state, why=why, fresh=fresh):
-                write("tool", name, state if fresh else {"what": state, "fresh": False}, why=why)
-            case SwitchSeen(gate=name, state=state):
-                write("switch", name, state)
-            case Missed(gate=name, why=why):
-                write("miss", name, why=why)
-            case MotorSeen(motor=name, state="lost"):
-                write("motor_sensor", name, "lost")
-            case MotorSeen(motor=name, state=state):
-                write("motor_seen", name, state)
-            case AirSeen(motor=name, moving=moving):
-                write("air", name, moving)
-            case InputSeen(input=name, state=state):
-                write(str(self.plan.inputs[name].kind), name, state)
-            case HandSeen(motor=name, state=state):
-                write("hand", name, state)
-            case ShopKeySeen(state=state):
-                write("shop_key", None, state)
-            case QuietSeen(quiet=quiet):
-                write("quiet", None, quiet)
-            case Requested():
-                write(
-                    "request",
-                    event.subject,
-                    {"what": event.what, "who": event.who, "for_s": event.for_s},
-                    why=event.text,
-                )
-            case SettingChanged():
-                write("setting", event.subject, {"name": event.name, "value": event.value, "who": event.who})
-
-    def _write_changes(self, now_s: float) -> None:
-        """Beliefs and motor states that differ from those last written."""
-        world = self.world
-        for gate in world.gates.values():
-            belief = gate.belief
-            if self._beliefs.get(gate.name) != belief:
-                self._beliefs[gate.name] = belief
-                proof = None
-                if gate.is_open:
-                    proof = "switch" if gate.plan.has_switch else "time"
-                self.recorder.write("gate_belief", gate.name, {"what": belief, "proof": proof})
-        for motor in world.motors.values():
-            stop = world.earliest_stop(motor, now_s) if motor.on else None
-            start = None
-            if motor.wait_why is not None:
-                hindrance = may_not_start(world, motor, now_s, set(), set())
-                start = hindrance.until_s if hindrance else None
-            shown = (motor.state, _thousandths(stop), _thousandths(start))
-            if self._states.get(motor.name) == shown:
-                continue
-            self._states[motor.name] = shown
-            stretched = (
-                stop is not None and motor.store.level_at(stop) < 1.0 + 1e-6 and not motor.store.has_start(now_s)
-            )
-            self.recorder.write(
-                "state",
-                motor.name,
-                {
-                    "what": str(motor.state),
-                    "earliest_stop_s": shown[1],
-                    "earliest_start_s": shown[2],
-                    "starts_stored": round(motor.store.level_at(now_s), 6),
-                },
-                rule="C8" if stretched else None,
-                why="the motor rests: it runs on instead of starting hot" if stretched else motor.wait_why,
-            )
+    # ---------------------------------------------------------------- the end of a step
 
     def _new_signs(self, now_s: float) -> list[Command]:
         commands: list[Command] = []
@@ -341,41 +274,10 @@ class Supervisor:
         """The next instant at which something happens by itself; None where nothing will."""
         if not self._woke:
             return None
-        if self._again:
+        if self._change_s <= self._now_s:
             return self._now_s
-        now_s, world = self._now_s, self.world
-        ahead: list[float] = []
-
-        def note(instant: float | None) -> None:
-            if instant is not None and instant > now_s:
-                ahead.append(instant)
-
-        note(world.settle_until)
-        for gate in world.gates.values():
-            if gate.state is not GateState.SHAKING or gate.shake_until is not None:
-                for instant in gate.instants():
-                    note(instant)
-        for tool in world.tools.values():
-            for instant in tool.instants():
-                note(instant)
-        for motor in world.motors.values():
-            for instant in motor.instants():
-                if instant is not None and instant != motor.lease_until:
-                    note(instant)
-            if motor.on and motor.lease_until is not None:
-                # A moment late on the very end is no longer a renewal: wake at half of the lease.
-                note(max(motor.lease_until - motor.plan.lease_s / 2, now_s + 1e-6))
-                note(world.earliest_stop(motor, now_s))
-            elif world.cause_stands(motor, now_s):
-                hindrance = may_not_start(world, motor, now_s, set(), set())
-                note(hindrance.until_s if hindrance else None)
-                for tool in world.tools_of[motor.name]:
-                    note(world.due(tool, motor))
-            if motor.wait_from is not None:
-                note(motor.wait_from + NO_AIR_AFTER_S)
-            if motor.flush and motor.flush_from is not None:
-                note(motor.flush_from + world.gates[motor.flush[0]].plan.clear_s)
-        return min(ahead, default=None)
+        due_s = min(self._change_s, next_upkeep(self.world, self._now_s))
+        return None if due_s == inf else due_s
 
     def snapshot(self) -> CoreView:
         """What is believed now, frozen, for any thread to read."""
@@ -383,23 +285,11 @@ class Supervisor:
 
     def save(self) -> tuple[Any, ...]:
         """All that the next step depends on, as one value."""
-        return (
-            self.world.save(),
-            self.guard.save(),
-            self._now_s,
-            self._again,
-            tuple(self._beliefs.items()),
-            tuple(self._states.items()),
-        )
+        return self.world.save(), self.guard.save(), self._now_s, self._change_s, self._told.save()
 
     def restore(self, state: tuple[Any, ...]) -> None:
         """Put a saved state back; the record goes on from where it is."""
-        world, guard, self._now_s, self._again, beliefs, states = state
+        world, guard, self._now_s, self._change_s, told = state
         self.world.restore(world)
         self.guard.restore(guard)
-        self._beliefs = dict(beliefs)
-        self._states = dict(states)
-
-
-def _thousandths(instant: float | None) -> float | None:
-    return None if instant is None else round(instant, 3)
+        self._told.restore(told)

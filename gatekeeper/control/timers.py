@@ -95,15 +95,13 @@ def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
     if motor.stop_check_at is not None and now_s >= motor.stop_check_at:
         motor.stop_check_at = None
         motor.overrun = not motor.on and motor.seen == "running" and motor.hand != "hand"
-    if motor.on and motor.lease_until is not None and now_s >= motor.lease_until:
+    if motor.lease_is_over(now_s):
         world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
         world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
     if motor.on and motor.confirm_by is not None and now_s >= motor.confirm_by:
         _not_confirmed(world, motor, now_s)
     if motor.flush_until is not None and now_s >= motor.flush_until:
         motor.flush, motor.flush_from, motor.flush_until = (), None, None
-    if motor.flush:
-        _advance_flush(world, motor, now_s)
 
 
 def _not_confirmed(world: World, motor: Motor, now_s: float) -> None:
@@ -113,7 +111,7 @@ def _not_confirmed(world: World, motor: Motor, now_s: float) -> None:
         and world.cause_stands(motor, now_s)
         and motor.store.has_start(now_s)
         and world.blocked(motor) is None
-        and (not world.path_binds(motor) or world.enough(motor, world.open_area(motor)))
+        and (not motor.path_binds or world.enough(motor, world.open_area(motor)))
     )
     if again:
         motor.retry_used = motor.retrying = True
@@ -125,12 +123,15 @@ def _not_confirmed(world: World, motor: Motor, now_s: float) -> None:
     world.keep(f"latched/{motor.name}", code)
 
 
-def _advance_flush(world: World, motor: Motor, now_s: float) -> None:
-    gate = world.gates[motor.flush[0]]
-    if gate.is_open and motor.flush_from is None:
-        motor.flush_from = now_s
-    done = motor.flush_from is not None and now_s >= motor.flush_from + gate.plan.clear_s
-    if done or not gate.can_serve:
+def advance_flush(world: World, motor: Motor, now_s: float) -> None:
+    """Go on to the first branch that is still to be cleared and can be (C16); called when the event is taken in."""
+    while motor.flush:
+        gate = world.gates[motor.flush[0]]
+        if gate.is_open and motor.flush_from is None:
+            motor.flush_from = now_s
+        done = motor.flush_from is not None and now_s >= motor.flush_from + gate.plan.clear_s
+        if gate.can_serve and not done:
+            return
         motor.flush, motor.flush_from = motor.flush[1:], None
         if not motor.flush:
             motor.flush_until = None

@@ -1,16 +1,20 @@
 """What the core believes of one gate, one motor, one tool: plain state, no decisions.
 
 Every field holds an immutable value, and ``FIELDS`` names them all, so that the state of a whole shop is one tuple that
-can be read and put back (``save``/``restore``). ``INSTANTS`` are the fields on the monotonic clock: each is also a
-deadline while it lies ahead.
+can be read and put back (``save``/``restore``). ``INSTANTS`` are the fields on the monotonic clock at which something
+changes by itself. What follows from the plan alone stands beside them, as plain attributes.
 """
 
+from math import inf
 from operator import attrgetter
 from typing import Any, ClassVar
 
-from gatekeeper.control.plan import GatePlan, MotorKind, MotorPlan, ToolPlan
+from gatekeeper.control.plan import GatePlan, MotorKind, MotorPlan, Proof, ToolPlan
 from gatekeeper.control.starts import StartStore
 from gatekeeper.control.tables import GateState, MotorState
+
+#: Asked many times in each step; a name is found ten times as fast as an enum's member.
+_OPEN, _STUCK = GateState.OPEN, GateState.STUCK
 
 
 class Unit:
@@ -85,8 +89,9 @@ class Gate(Unit):
     @property
     def is_open(self) -> bool:
         """Confirmed open (RULES, terms): by its switch, or by a full uninterrupted travel."""
-        spoken = self.switch == "open" and self.sure and self.doubt_until is None
-        return self.state is GateState.OPEN or (self.state is GateState.STUCK and spoken)
+        if self.state is _STUCK:
+            return self.switch == "open" and self.sure and self.doubt_until is None
+        return self.state is _OPEN
 
     @property
     def moves(self) -> bool:
@@ -102,21 +107,21 @@ class Gate(Unit):
         return (
             self.plan.actuated
             and self.held is None
-            and self.state is not GateState.STUCK
+            and self.state is not _STUCK
             and (self.free_at is None or self.free_at <= now_s)
         )
 
     @property
     def can_serve(self) -> bool:
         """True where it can still be brought open by us, now or in a moment."""
-        return self.plan.actuated and self.held is None and self.state is not GateState.STUCK
+        return self.plan.actuated and self.held is None and self.state is not _STUCK
 
     @property
     def belief(self) -> str:
         """The word of the record."""
-        if self.held is not None and self.state is not GateState.STUCK:
+        if self.held is not None and self.state is not _STUCK:
             return "held"
-        return "shutting" if self.state is GateState.SHAKING else str(self.state)
+        return "shutting" if self.state is GateState.SHAKING else self.state.value
 
 
 class Motor(Unit):
@@ -127,7 +132,7 @@ class Motor(Unit):
     ``air_last`` is the gate shut last, ``air_next`` when the next may be, ``air_held`` the gates opened again because
     air was not proved, ``air_doubt`` those that were believed open then. ``parked`` are the gates that the last cut
     leaves open. ``cut_s`` is what was cut since an air cleaner last stopped. ``flush`` are the branches still to be
-    cleared.
+    cleared. ``has_duct``: it pulls on gates. ``path_binds``: it has a duct, and its path is not the person's (C3a).
     """
 
     FIELDS = (
@@ -138,7 +143,6 @@ class Motor(Unit):
     )  # fmt: skip
     INSTANTS = frozenset(
         {
-            "lease_until",
             "coast_until",
             "confirm_by",
             "stop_check_at",
@@ -148,13 +152,17 @@ class Motor(Unit):
             "path_lost_by",
             "air_from",
             "air_next",
-            "beat_at",
         }
     )
 
     def __init__(self, plan: MotorPlan, store: StartStore) -> None:
         self.plan = plan
         self.name = plan.name
+        self.is_cleaner = plan.kind is MotorKind.AIR_CLEANER
+        self.is_shaker = plan.kind is MotorKind.SHAKER
+        self.has_duct = plan.kind in (MotorKind.COLLECTOR, MotorKind.VACUUM)
+        self.path_binds = self.has_duct and plan.proof is not Proof.PERSON
+        self.proves_air = plan.proof is Proof.AIR
         self.state: MotorState
         self.on = False
         self.lease_until: float | None = None
@@ -198,10 +206,13 @@ class Motor(Unit):
             return self.flush_until if self.run_until is None else self.run_until
         return max(self.run_until, self.flush_until)
 
-    @property
-    def has_path_rule(self) -> bool:
-        """True for motors that pull on a duct."""
-        return self.plan.kind in (MotorKind.COLLECTOR, MotorKind.VACUUM)
+    def renew_from(self) -> float:
+        """From when its lease is renewed: at half of it, as a moment late on the very end is no longer a renewal."""
+        return inf if self.lease_until is None else self.lease_until - self.plan.lease_s / 2
+
+    def lease_is_over(self, now_s: float) -> bool:
+        """True where it is on and nobody has renewed that in time (C23)."""
+        return self.on and self.lease_until is not None and now_s >= self.lease_until
 
     def fan_runs(self, now_s: float) -> bool:
         """RULES, terms: commanded on, or confirmed running, or within its coast time after either; or by hand."""

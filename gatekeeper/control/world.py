@@ -17,7 +17,7 @@ from gatekeeper.control.keeping import (
 )
 from gatekeeper.control.machine import TableMachine
 from gatekeeper.control.messages import Answer, Keep, Kept
-from gatekeeper.control.plan import InputKind, MotorKind, Plan, Proof
+from gatekeeper.control.plan import InputKind, Plan
 from gatekeeper.control.record import Recorder
 from gatekeeper.control.starts import StartStore
 from gatekeeper.control.tables import (
@@ -119,7 +119,7 @@ class World:
         everyone = tuple(self.tools.values())
         self.tools_of = {
             name: everyone
-            if motor.plan.kind is MotorKind.AIR_CLEANER
+            if motor.is_cleaner
             else tuple(tool for tool in everyone if name in self.systems_of[tool.name])
             for name, motor in self.motors.items()
         }
@@ -230,14 +230,10 @@ class World:
         """True where an area reaches the motor's minimum path."""
         return area_m2 >= motor.plan.path_minimum_m2 * (1 - AREA_TOLERANCE)
 
-    def path_binds(self, motor: Motor) -> bool:
-        """False for motors without a duct and where the path is the person's (C3a)."""
-        return motor.has_path_rule and motor.plan.proof is not Proof.PERSON
-
     def air_lost(self, motor: Motor, now_s: float) -> bool:
         """True where the air proof should have spoken by now and has not."""
         return (
-            motor.plan.proof is Proof.AIR
+            motor.proves_air
             and motor.on
             and motor.air is not True
             and motor.air_from is not None
@@ -246,13 +242,13 @@ class World:
 
     def path_lost(self, motor: Motor, now_s: float) -> bool:
         """True where a fan has no path enough, by gates or by air."""
-        return self.path_binds(motor) and (not self.enough(motor, self.open_area(motor)) or self.air_lost(motor, now_s))
+        return motor.path_binds and (not self.enough(motor, self.open_area(motor)) or self.air_lost(motor, now_s))
 
     # ---------------------------------------------------------------- delays and causes
 
     def delay_s(self, tool: Tool, motor: Motor) -> float:
         """The spin-down delay of one tool's stop on one motor, as now set (C5)."""
-        if motor.plan.kind is MotorKind.AIR_CLEANER:
+        if motor.is_cleaner:
             share = min(1.0, motor.cut_s / motor.plan.run_on_full_cut_s)
             return motor.plan.run_on_min_s + share * (motor.plan.run_on_max_s - motor.plan.run_on_min_s)
         own = self.settings.get(tool.name, tool.plan.spin_down_s)
@@ -276,7 +272,7 @@ class World:
         asked_until = motor.asked_until()
         if asked_until is not None and now_s < asked_until:
             return True
-        if motor.plan.kind is MotorKind.SHAKER:
+        if motor.is_shaker:
             followed = self.motors[motor.plan.follows or ""]
             due = motor.shake_by is not None and now_s < motor.shake_by
             return due and not followed.fan_runs(now_s) and not self.cause_stands(followed, now_s)
@@ -286,16 +282,16 @@ class World:
         """True while a tool counts as running on a motor or a person's run lasts."""
         asked_until = motor.asked_until()
         return (asked_until is not None and now_s < asked_until) or (
-            motor.plan.kind is not MotorKind.SHAKER and any(tool.counting for tool in self.tools_of[motor.name])
+            not motor.is_shaker and any(tool.counting for tool in self.tools_of[motor.name])
         )
 
     def wanted_until(self, motor: Motor, now_s: float) -> float | None:
         """The instant at which the last delay, clear time and timed run end; None while it is in use by a tool."""
         asked_until = motor.asked_until()
         latest = now_s if asked_until is None else asked_until
-        if motor.plan.kind is MotorKind.SHAKER:
+        if motor.is_shaker:
             return latest
-        if motor.plan.kind is MotorKind.AIR_CLEANER and self.quiet:
+        if motor.is_cleaner and self.quiet:
             return now_s
         for tool in self.tools_of[motor.name]:
             if tool.counting:

@@ -1,0 +1,126 @@
+"""Puts a step into the record: the event that began it, and what differs from what was told last."""
+
+from typing import Any
+
+from gatekeeper.control.messages import (
+    AirSeen,
+    Event,
+    HandSeen,
+    InputSeen,
+    Missed,
+    MotorSeen,
+    QuietSeen,
+    Requested,
+    SettingChanged,
+    ShopKeySeen,
+    Stopping,
+    SwitchSeen,
+    Ticked,
+    ToolSeen,
+    Woke,
+)
+from gatekeeper.control.policy import may_not_start
+from gatekeeper.control.shop_entry import shop_entry
+from gatekeeper.control.units import Motor
+from gatekeeper.control.world import World
+
+
+def write_event(world: World, event: Event, now_s: float, *, damaged: bool) -> None:
+    """Begin a step's entries with its event; ``damaged``: the kept values could not be read."""
+    write = world.recorder.write_event
+    match event:
+        case Woke():
+            world.recorder.write("shop", None, shop_entry(world, now_s, damaged=damaged))
+            write("wake")
+        case Ticked():
+            write("tick")
+        case Stopping():
+            write("stopped")
+        case ToolSeen(tool=name, state=state, why=why, fresh=fresh):
+            write("tool", name, state if fresh else {"what": state, "fresh": False}, why=why)
+        case SwitchSeen(gate=name, state=state):
+            write("switch", name, state)
+        case Missed(gate=name, why=why):
+            write("miss", name, why=why)
+        case MotorSeen(motor=name, state="lost"):
+            write("motor_sensor", name, "lost")
+        case MotorSeen(motor=name, state=state):
+            write("motor_seen", name, state)
+        case AirSeen(motor=name, moving=moving):
+            write("air", name, moving)
+        case InputSeen(input=name, state=state):
+            write(str(world.plan.inputs[name].kind), name, state)
+        case HandSeen(motor=name, state=state):
+            write("hand", name, state)
+        case ShopKeySeen(state=state):
+            write("shop_key", None, state)
+        case QuietSeen(quiet=quiet):
+            write("quiet", None, quiet)
+        case Requested():
+            write(
+                "request",
+                event.subject,
+                {"what": event.what, "who": event.who, "for_s": event.for_s},
+                why=event.text,
+            )
+        case SettingChanged():
+            write("setting", event.subject, {"name": event.name, "value": event.value, "who": event.who})
+
+
+class Told:
+    """What the record was last told of each gate and motor: only what differs is written."""
+
+    def __init__(self) -> None:
+        self._beliefs: dict[str, str] = {}
+        self._states: dict[str, tuple[str, float | None, float | None]] = {}
+
+    def save(self) -> tuple[Any, ...]:
+        """The whole memory as one value."""
+        return tuple(self._beliefs.items()), tuple(self._states.items())
+
+    def restore(self, state: tuple[Any, ...]) -> None:
+        """Put a saved memory back."""
+        beliefs, states = state
+        self._beliefs, self._states = dict(beliefs), dict(states)
+
+    def write_changes(self, world: World, now_s: float) -> None:
+        """Beliefs and motor states that differ from those last written."""
+        for gate in world.gates.values():
+            belief = gate.belief
+            if self._beliefs.get(gate.name) != belief:
+                self._beliefs[gate.name] = belief
+                proof = None
+                if gate.is_open:
+                    proof = "switch" if gate.plan.has_switch else "time"
+                world.recorder.write("gate_belief", gate.name, {"what": belief, "proof": proof})
+        for motor in world.motors.values():
+            self._write_state(world, motor, now_s)
+
+    def _write_state(self, world: World, motor: Motor, now_s: float) -> None:
+        stop = world.earliest_stop(motor, now_s) if motor.on else None
+        start = None
+        if motor.wait_why is not None:
+            hindrance = may_not_start(world, motor, now_s, set(), set())
+            start = hindrance.until_s if hindrance else None
+        shown = (motor.state, _thousandths(stop), _thousandths(start))
+        if self._states.get(motor.name) == shown:
+            return
+        self._states[motor.name] = shown
+        store = motor.store
+        stretched = stop is not None and store.level_at(stop) < 1.0 + 1e-6 and not store.has_start(now_s)
+        world.recorder.write(
+            "state",
+            motor.name,
+            {
+                "what": str(motor.state),
+                "earliest_stop_s": shown[1],
+                "earliest_start_s": shown[2],
+                "starts_stored": round(store.level_at(now_s), 6),
+            },
+            rule="C8" if stretched else None,
+            why="the motor rests: it runs on instead of starting hot" if stretched else motor.wait_why,
+        )
+
+
+def _thousandths(instant: float | None) -> float | None:
+    return None if instant is None else round(instant, 3)
