@@ -5,6 +5,7 @@ then the shop's file is written first, and the sensors hear with it from the nex
 """
 
 import threading
+import time
 from collections.abc import Callable
 
 from gatekeeper.control.messages import Who
@@ -17,6 +18,8 @@ from gatekeeper.service.memory import Memory
 from gatekeeper.service.running import Service
 from gatekeeper.shop.model import Shop
 
+#: The setting's name among the changes that are kept.
+TRIP = "trip_a"
 #: How often what waits is fed, real seconds.
 PUMP_S = 0.05
 
@@ -44,6 +47,10 @@ class Calibrations:
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
         self._trip_notes: tuple[Shop, dict[str, str]] | None = None
+        self._changes: dict[str, Change] = {}
+        for tool in service.shop.tools:
+            for change in service.store.changes(1, tool, TRIP):
+                self._changes[tool] = change
 
     @property
     def file(self) -> ShopFile | None:
@@ -63,7 +70,7 @@ class Calibrations:
             notes = {}
             for name in shop.tools:
                 try:
-                    notes[name] = trip_note(clamp_of_machine(shop, name))
+                    notes[name] = trip_note(clamp_of_machine(shop, name), self._changes.get(name))
                 except NoClamp:
                     continue
             self._trip_notes = (shop, notes)
@@ -120,11 +127,11 @@ class Calibrations:
         except CannotCalibrate as trouble:
             walk.note_not_written(str(trouble))
             return Answer(False, "not_written", str(trouble))
-        before_a = trip_in_force_a(walk.clamp)
+        before_a, after_a = trip_in_force_a(walk.clamp), trip_in_force_a(clamp_of_machine(shop, walk.machine))
+        change = Change(self._service.wall_s(), asker, walk.machine, TRIP, before_a, after_a)
+        self._changes[walk.machine] = change
+        self._service.keeper.submit([], lambda kept, why: None, [change])
         self._service.recalibrate(shop)
-        after_a = trip_in_force_a(clamp_of_machine(shop, walk.machine))
-        kept = Change(self._service.wall_s(), asker, walk.machine, "trip_a", before_a, after_a)
-        self._service.keeper.submit([], lambda kept, why: None, [kept])
         walk.note_written(self._service.clock.now())
         return Answer(True, "written", f"Written into {self._file.path}. It counts at once.")
 
@@ -181,15 +188,24 @@ class Calibrations:
         self._news()
 
 
-def trip_note(clamp: Clamped) -> str:
-    """From which current a machine counts as running, and how that is known."""
+def trip_note(clamp: Clamped, change: Change | None) -> str:
+    """From which current a machine counts as running, how that is known, and who changed it last from the page."""
     if clamp.sensor.trip_a is not None:
         how = "as the shop's file says"
     elif clamp.rated_a is not None:
         how = "reckoned from its plate"
     else:
         how = "the figure for a machine of which nothing is known"
-    return f"It counts as running from {trip_in_force_a(clamp):.3g} A: {how}."
+    trip_a = trip_in_force_a(clamp)
+    said = f"It counts as running from {trip_a:.3g} A: {how}."
+    if change is not None and change.new == trip_a:
+        said += f" Changed by {change.who} on {day_and_time(change.at_s)}; before it was {change.old:.3g} A."
+    return said
+
+
+def day_and_time(wall_s: float) -> str:
+    """A moment for people: "2026-09-21 14:03"."""
+    return time.strftime("%Y-%m-%d %H:%M", time.localtime(wall_s))
 
 
 def _title(machine: str) -> str:

@@ -158,16 +158,19 @@ class Walk:
                 self._engine.leave_out(self._motors[motor])
         before = self._step, len(self._points), self._points[-1] if self._points else None
         while self._blocks:
-            self._feed(*self._blocks.popleft())
-            self._heard_s = now_s
+            if self._feed(*self._blocks.popleft()):
+                self._heard_s = now_s
             self._enter(now_s)
         if self.listens and now_s - self._heard_s >= SILENT_S:
             self._refusal = f"The converters give nothing. {trouble or 'Look at their plugs.'}"
             self._enter(now_s)
         return before != (self._step, len(self._points), self._points[-1] if self._points else None)
 
-    def _feed(self, converter: str, block: BankBlock) -> None:
+    def _feed(self, converter: str, block: BankBlock) -> bool:
+        """Feed one block; whether it was one that the walk waits for."""
         engine = self._engine
+        if engine.found is not None and converter != engine.found[0]:
+            return False
         for channel, codes in enumerate(block.codes):
             place = (converter, channel)
             if place not in self._wires or (engine.found is not None and place != engine.found):
@@ -178,6 +181,7 @@ class Walk:
             t_s = block.start_s
             if not self._points or t_s - self._points[-1][0] >= POINT_S:
                 self._points.append((t_s, engine.live_a[shown]))
+        return True
 
     def _enter(self, now_s: float) -> None:
         """Take over the engine's step, or what ended it from here."""

@@ -11,7 +11,7 @@ from gatekeeper.devices.pins import open_pins
 from gatekeeper.files import FileTrouble
 from gatekeeper.sensing import calibration
 from gatekeeper.service import calibration_file
-from gatekeeper.service.calibration_asking import Calibrations
+from gatekeeper.service.calibration_asking import Calibrations, day_and_time
 from gatekeeper.service.calibration_file import ShopFile, shop_file_of
 from gatekeeper.service.calibration_walk import Walk
 from gatekeeper.service.clock import HandClock
@@ -188,7 +188,9 @@ def test_a_walk_asks_shows_serves_proposes_writes_and_counts_at_once(enter: Ente
     )
     assert room.press("table saw", "leave") == (True, "Done.")
     assert room.calibrations.view() is None
-    assert room.calibrations.trip_notes()["table saw"] == ("It counts as running from 0.55 A: as the shop's file says.")
+    assert room.calibrations.trip_notes()["table saw"].startswith(
+        "It counts as running from 0.55 A: as the shop's file"
+    )
 
 
 def test_swapped_wires_are_swapped_at_once_and_the_right_machine_is_served(enter: Enter, tmp_path: Path) -> None:
@@ -412,5 +414,33 @@ def test_who_changed_what_is_kept(enter: Enter) -> None:
     room.propose("table saw")
     room.press("table saw", "write")
     room.service.keeper.stop(30.0)
+    told = room.calibrations.trip_notes()["table saw"]
+    assert told == (
+        "It counts as running from 0.55 A: as the shop's file says. Changed by the page, from 192.168.1.23 on "
+        f"{day_and_time(1e9)}; before it was 0.48 A."
+    )
+    assert Calibrations(room.service, None, lambda: None).trip_notes()["table saw"] == told  # after a restart, too
     (change,) = room.service.store.changes(1, "table saw", "trip_a")
     assert (change.who, change.old, change.new) == ("the page, from 192.168.1.23", pytest.approx(0.48), 0.55)
+
+
+def test_a_second_converter_that_talks_does_not_hide_that_the_found_one_is_silent(enter: Enter) -> None:
+    room = enter()
+    room.press("table saw", "begin")
+    room.until(CalibrationStep.SWITCH_ON)
+    room.plant.switch_tool("table saw", True)
+    room.until(CalibrationStep.RUN_FREE)
+    walk = room.calibrations._walk
+    assert walk is not None
+    (sampler,) = room.service.samplers
+    block = sampler._bank.read(8)
+    for _ in range(6):
+        room.clock.advance(1.0)
+        walk.take("another board", block)
+        room.calibrations.pump()
+    view = room.calibrations.view()
+    assert view is not None
+    assert (view.step, view.prompt) == (
+        CalibrationStep.REFUSED,
+        "The converters give nothing. Look at their plugs.",
+    )
