@@ -80,7 +80,7 @@ def _circuit(shop: Shop, circuit: Circuit) -> Iterator[Finding]:
         yield nice("circuit_told", circuit.name, f"{said} Until then the gates of all of them are open.")
         return
     pairs = [f"{_together(one)} from {_together(other)}" for one, other in unclear]
-    said = f"Their currents do not tell {listed(pairs, 'nor', 3)}: in doubt, the gates of all of these open."
+    said = f"Their currents do not tell {listed(pairs, 'nor', 2)}: in doubt, the gates of all of these open."
     yield bite("circuit_untold", circuit.name, f"{said} Bands that overlap less, or two clamps, end that.")
 
 
