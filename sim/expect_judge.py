@@ -67,7 +67,8 @@ def _state(one: StateExpected, tracks: Tracks, end_s: float) -> Broken | None:
             came = any(from_s <= to_s + SAME_S and until_s > one.from_s - SAME_S for from_s, until_s in so)
             wrong_s = None if came else to_s
         case Timing.AT:
-            wrong_s = None if _first_gap(so, to_s, to_s) is None else to_s
+            is_so = any(from_s <= to_s + SAME_S and until_s >= to_s - SAME_S for from_s, until_s in so)
+            wrong_s = None if is_so else to_s
         case Timing.NEVER:
             wrong_s = next(
                 (max(a, one.from_s) for a, b in so if a < to_s - SAME_S and b > one.from_s + SAME_S),
