@@ -273,7 +273,7 @@ def _service(facts: Facts) -> Iterator[Finding]:
         yield _mend("boot", "The service does not start with the board. Mend it: systemctl enable gatekeeper")
     if seconds_of(told.get("WatchdogUSec", "")):
         yield _well("watchdog", "The service's watchdog is on.")
-    else:
+    elif state == "active":  # of a service that does not run the manager says 0, whatever its unit says
         yield _mend("watchdog", "The service's watchdog is off. Lay the unit anew: sudo sh hardware/install.sh")
     if facts.board_watchdog_s:
         yield _well("board_watchdog", f"The board restarts itself when it hangs for {facts.board_watchdog_s:g} s.")

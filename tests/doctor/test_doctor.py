@@ -284,6 +284,7 @@ UNREADABLE = (
             "watchdog",
             [(MEND, "The service's watchdog is off. Lay the unit anew: sudo sh hardware/install.sh")],
         ),
+        ({"service": SERVICE | {"WatchdogUSec": "0", "ActiveState": "inactive"}}, "watchdog", []),
         (
             {"board_watchdog_s": 0.0},
             "board_watchdog",
