@@ -213,8 +213,6 @@ def _with_days(asked: Asked, shop: Shop, study: Callable[[Days, Pattern], _T]) -
         raise StudyStopped(f"Stopped. {stopped} of this step are kept; the same command goes on from there.") from None
     except ValueError as trouble:
         raise CannotStudy(f"{shop.name}: {trouble}" if not isinstance(trouble, UnknownPart) else str(trouble)) from None
-    finally:
-        store.close()
 
 
 def _pattern(asked: Asked, shop: Shop) -> Pattern:

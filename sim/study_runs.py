@@ -74,7 +74,7 @@ class Stopped(Exception):
 
 
 class Days:
-    """Plays days, or finds them kept. Used in a ``with``: its processes end with it.
+    """Plays days, or finds them kept. Used in a ``with``: its processes end and the store is closed with it.
 
     Args:
         store: where days are kept.
@@ -97,6 +97,7 @@ class Days:
         if self._pool is not None:
             # What is being played now takes less than a second more; what waits is not begun.
             self._pool.shutdown(wait=True, cancel_futures=True)
+        self._store.close()
 
     def outcomes(self, asked: Sequence[DayAsked]) -> list[dict[str, Outcome]]:
         """For each day asked for, its outcomes by motor, in the same order. Raises Stopped."""
