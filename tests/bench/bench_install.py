@@ -6,8 +6,8 @@ As root on a Debian machine with ``mmdebstrap`` and ``systemd-container``, and w
 machine's own settings for apt and pip are used). It makes the tree in a passing folder, lays this project into it and
 installs it there as on a card. Then it boots the tree in a container and looks at the service on pins that are no
 board's: ready, upgraded, killed, hung until the watchdog bites, a broken version taken back, stopped, taken off. Exit
-status 1 where one of these was not as it must be. About five minutes, most of them Debian's. The unit is the installed one but for its pins; what a container cannot show is the
-board's own wires.
+status 1 where one of these was not as it must be. About five minutes, most of them Debian's. The unit is the installed
+one but for its pins; what a container cannot show is the board's own wires.
 """
 
 import json
