@@ -2,8 +2,8 @@
 
 Theory of operation. All that is to come stands in one heap of instants: happenings, and what the plant's parts will do.
 The play jumps to the earliest of them, or to the core's next deadline where that is earlier; nothing steps. At one
-instant happenings come first, then the plant, then the core's own time. What the core says is carried out at once. What
-it says is to be kept is kept at its next step, as by a disk that is as quick as that; a kill loses what came later.
+instant happenings come first, then the plant, then the core's own time. What the core says is carried out at once; what
+it wants to have kept is kept after ``disk_s``, and a kill before that loses it.
 
 Clocks. The play counts seconds from its beginning. The core's clock is the board's: the same until the board loses its
 power, and begun anew at ``BOOT_S`` by every boot after that. The wall clock begins at ``wall_start_s`` after midnight.
@@ -58,7 +58,8 @@ class GoesInCircles(RuntimeError):
 class Game:
     """One play at signals fidelity, for whoever wants to look in between.
 
-    Args: as for ``sim.play.play``; ``kept``: what an earlier run of the controller left, a first start otherwise.
+    Args: as for ``sim.play.play``; ``kept``: what an earlier run of the controller left, a first start otherwise;
+    ``disk_s``: how long its disk takes, seconds.
     """
 
     def __init__(
@@ -74,6 +75,7 @@ class Game:
         breakers: Mapping[str, Breaker] | None = None,
         strict: bool = False,
         kept: Kept | None = None,
+        disk_s: float = 0.0,
     ) -> None:
         self.stage = shop if isinstance(shop, Stage) else stage_of(shop, with_air=with_air)
         self.shop = self.stage.shop
@@ -81,6 +83,7 @@ class Game:
         self.core: Supervisor | None = None
         self.answers: list[Answer] = []
         self.kept_values: dict[str, Any] = dict(kept.values) if kept is not None else {}
+        self.disk_s = disk_s
         self._watch, self._strict = watch, strict
         self._heap: list[tuple[float, int, int, Callable[[], None]]] = []
         self._ticket = itertools.count()
@@ -89,8 +92,8 @@ class Game:
         self._core_now_s = 0.0
         self._boot_at_s = 0.0
         self._boots = self._runs = 0
-        self._seq = 0
-        self._held_keeps: list[Keep] = []
+        self._seq = self._last_step = 0
+        self._truths: list[tuple[str, str, Any]] = []
         self._deaf: list[Event] | None = None
         self._wall_s = wall_start_s
         self._hours_turn = 0
@@ -182,8 +185,6 @@ class Game:
     def _handle(self, event: Event) -> None:
         core = self.core
         assert core is not None
-        if self._held_keeps:
-            self._commit()
         core_s = self._core_s(self.now_s)
         if self._core_due_s is not None and abs(core_s - self._core_due_s) < SAME_S:
             core_s = self._core_due_s  # rounding between two clocks must not bring it to just before its deadline
@@ -195,21 +196,38 @@ class Game:
                 self._watch(entry)
         self._core_due_s = due_s = core.next_deadline()
         self._due_s = None if due_s is None else self._play_s(due_s)
+        keeps: list[Keep] = []
+        answers: list[Answer] = []
         for command in commands:
             if isinstance(command, SwitchMotor | MoveGate):
                 self.plant.command(command)
             elif isinstance(command, Keep):
-                self._held_keeps.append(command)
+                keeps.append(command)
             elif isinstance(command, Answer):
-                self.answers.append(command)
+                answers.append(command)
+        if keeps or answers:
+            self._keep(keeps, answers)
 
-    def _commit(self) -> None:
-        for keep in self._held_keeps:
+    def _keep(self, keeps: list[Keep], answers: list[Answer]) -> None:
+        """Make values durable, as quickly as the disk is, and give the answers that rest on them."""
+        if self.disk_s <= 0.0 or not keeps:
+            self._commit(keeps, answers)
+            return
+        run = self._runs
+
+        def kept() -> None:
+            if run == self._runs and self.core is not None:
+                self._commit(keeps, answers)
+
+        self._later(self.disk_s, kept)
+
+    def _commit(self, keeps: list[Keep], answers: list[Answer]) -> None:
+        for keep in keeps:
             if keep.value is None:
                 self.kept_values.pop(keep.key, None)
             else:
                 self.kept_values[keep.key] = keep.value
-        self._held_keeps = []
+        self.answers += answers
 
     def _core_s(self, play_s: float) -> float:
         return play_s - self._boot_at_s
@@ -241,6 +259,9 @@ class Game:
         self.books.controller(self.now_s, True)
         self._deaf = None
         self.feed(Woke())
+        truths, self._truths = self._truths, []
+        for truth in truths:
+            self._tell_truth(*truth)
         self.plant.wake()
         self._begin_hours()
 
@@ -261,16 +282,17 @@ class Game:
             return
         if clean:
             self._deaf = None
+            self.disk_s, slow_s = 0.0, self.disk_s  # a clean end waits for its disk
             self.feed(Stopping())
-            self._commit()
-        self._held_keeps = []
-        self._seq = core.recorder.seq
+            self.disk_s = slow_s
+        self._seq, self._last_step = core.recorder.seq, core.recorder.step
         self.core, self._due_s, self._deaf = None, None, None
         if not clean:
             self._seq += 1
+            self._last_step += 1
             killed = Entry(
                 self._seq,
-                core.recorder.step + 1,
+                self._last_step,
                 round(self._core_s(self.now_s), 3),
                 core.recorder.boot,
                 core.recorder.run,
@@ -402,6 +424,9 @@ class Game:
     def _tell_truth(self, kind: str, subject: str, value: Any) -> None:
         if self._watch is None:
             return
+        if self._runs == 0:  # the record begins with the first waking
+            self._truths.append((kind, subject, value))
+            return
         recorder = self.core.recorder if self.core is not None else None
         self._seq = (recorder.seq if recorder is not None else self._seq) + 1
         if recorder is not None:
@@ -409,7 +434,7 @@ class Game:
         self._watch(
             Entry(
                 self._seq,
-                recorder.step if recorder is not None else 0,
+                recorder.step if recorder is not None else self._last_step,
                 round(self._core_s(self.now_s), 3),
                 f"boot {self._boots}",
                 f"run {self._runs}",

@@ -67,7 +67,7 @@ class SampleGame:
         self._futures: list[Future[Answer]] = []
         self._heap: list[tuple[float, int, Happening]] = []
         self._ticket = itertools.count()
-        self._boots = self._runs = self._seq = self._steps = 0
+        self._boots = self._runs = self._seq = self._steps = self._last_step = 0
         self._deaf_until_s = 0.0
         self._next_look_s = 0.0
         self.core: Supervisor | None = None
@@ -142,7 +142,7 @@ class SampleGame:
     def _tell_truth(self, kind: str, subject: str, value: Any) -> None:
         if self._watch is None:
             return
-        core, step = self.core, 0
+        core, step = self.core, self._last_step
         if core is None:
             self._seq += 1
         else:
@@ -204,12 +204,13 @@ class SampleGame:
         if core is not None:
             if clean:
                 self._loop.finish()
-            self._seq = core.recorder.seq
+            self._seq, self._last_step = core.recorder.seq, core.recorder.step
             self.core = None
             if not clean:
                 self._seq += 1
+                self._last_step += 1
                 recorder, t_s = core.recorder, round(self.now_s, 3)
-                self._write(Entry(self._seq, recorder.step + 1, t_s, recorder.boot, recorder.run, "kill"))
+                self._write(Entry(self._seq, self._last_step, t_s, recorder.boot, recorder.run, "kill"))
             self.books.controller(self.now_s, False)
         if frees_lines:
             self._wires.close()
