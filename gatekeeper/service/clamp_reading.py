@@ -73,9 +73,19 @@ def clamp_of_machine(shop: Shop, name: str) -> Clamped:
     else:
         sensor, place = shop.motors[name].confirmed_by, ("motors", name, "confirmed_by")
     if sensor is None or sensor.channel is None:
-        how = "nothing watches it" if sensor is None else "a current switch watches it, which only says yes or no"
-        raise NoClamp(f"{name} has no clamp on a converter: {how}.")
+        raise NoClamp(f"{name} has no clamp on a converter: {_watched_by(sensor)}.")
     return Clamped(name, sensor, sensor.channel, front_end_of(shop, sensor.channel), rated_a, place)
+
+
+def _watched_by(sensor: Sensor | None) -> str:
+    """What watches a machine that no clamp does."""
+    if sensor is None:
+        return "nothing watches it"
+    if sensor.metered is not None:
+        return f"its meter {sensor.metered.meter} watches it, whose trip you set as runs_above"
+    if sensor.asking is not None:
+        return f"its {sensor.asking.use.value} says yes or no"
+    return "a current switch watches it, which only says yes or no"
 
 
 def clamps_of(shop: Shop) -> dict[tuple[str, int], Clamped]:

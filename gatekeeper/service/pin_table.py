@@ -13,9 +13,22 @@ from gatekeeper.devices.base import Fate, Position
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch
 from gatekeeper.service.wiring import contacts_of
-from gatekeeper.shop.claims import SPI_LINES, SPI_SELECTS
+from gatekeeper.shop.claims import I2C_LINES, SPI_LINES, SPI_SELECTS
 from gatekeeper.shop.faults import listed
-from gatekeeper.shop.model import BoardDeath, Contact, Converter, Gate, Input, InputKind, Motor, Output, Sensor, Shop
+from gatekeeper.shop.model import (
+    Asking,
+    BoardDeath,
+    Contact,
+    Converter,
+    EndsBy,
+    Gate,
+    Input,
+    InputKind,
+    Motor,
+    Output,
+    Sensor,
+    Shop,
+)
 
 #: Where GPIO 0, 1, 2 and so on to 27 come out on the 40-pin header.
 HEADER_PINS = (
@@ -105,13 +118,18 @@ def clamp_table(shop: Shop) -> list[ClampRow]:
     clamps = [(around, sensor.channel) for around, sensor in watched if sensor is not None and sensor.channel]
     return [
         ClampRow(
-            f"{one.converter}, channel {one.channel}",
+            f"{one.converter}, {_input_of(shop.converters[one.converter], one.channel)}",
             around,
             f"{one.range_a:.3g} A",
             f"{one.burden_ohm:.3g} ohm, clamp of {one.turns:g} turns",
         )
         for around, one in sorted(clamps, key=lambda clamp: (order.index(clamp[1].converter), clamp[1].channel))
     ]
+
+
+def _input_of(converter: Converter, channel: int) -> str:
+    """Where a clamp is wired to: a channel, or the two inputs of a pair."""
+    return f"A{2 * channel} and A{2 * channel + 1}" if converter.kind.is_on_i2c else f"channel {channel}"
 
 
 def as_markdown(rows: Sequence[PinRow] | Sequence[ClampRow]) -> str:
@@ -234,6 +252,9 @@ def _meaning(shop: Shop, meaning: str, subject: str) -> tuple[str, str]:
                 f"Tells that the Hand-Off-Auto switch of {motors} stands in {word}.",
             )
         case "tool":
+            sensor = shop.tools[subject].sensor
+            if sensor is not None and sensor.asking is not None:
+                return f"{sensor.asking.use.value} of {subject}", _worked(sensor.asking, subject, sensor.contact)
             return f"current switch on a wire of {subject}", f"Tells that {subject} runs."
         case "circuit":
             tools = listed(shop.circuits[subject].tools, "or", 24)
@@ -264,7 +285,7 @@ def _said_by(source: Input) -> str:
         case InputKind.SHOP_KEY:
             return "Tells that the shop is open; otherwise no motor starts."
         case InputKind.AIR_HERE:
-            return f"A press asks for air at {source.at}."
+            return _air_here(source)
         case InputKind.STOP:
             return f"A press tells off {motors}."
         case InputKind.RESET:
@@ -273,25 +294,56 @@ def _said_by(source: Input) -> str:
             return f"A press releases {source.at} when it is held or stuck."
 
 
+def _worked(asking: Asking, tool: str, contact: Contact | None) -> str:
+    """What a contact does that somebody works."""
+    if asking.ends is EndsBy.PRESS_AGAIN:
+        said = f"A press says that work begins at {tool}, the next that it ends"
+    else:
+        word = "opened" if contact is not None and contact.normally_closed else "made"
+        said = f"While it is {word}, work goes on at {tool}"
+    return (
+        f"{said}, at the latest after {_span(asking.ends_after_s)}." if asking.ends_after_s is not None else f"{said}."
+    )
+
+
+def _air_here(source: Input) -> str:
+    asking = source.asking
+    assert asking is not None
+    assert asking.ends_after_s is not None
+    longest = _span(asking.ends_after_s)
+    if asking.ends is EndsBy.LET_GO:
+        return f"Asks for air at {source.at} while it is made, for {longest} at most."
+    return f"A press asks for air at {source.at} for {longest}; the next press ends it."
+
+
+def _span(time_s: float) -> str:
+    return f"{time_s / 60:g} min" if time_s >= 60 else f"{time_s:g} s"
+
+
 def _converters(shop: Shop) -> Iterator[PinRow]:
+    on_i2c = [converter for converter in shop.converters.values() if converter.kind.is_on_i2c]
+    if on_i2c:
+        names = listed([f"{converter.name} at {converter.address:#x}" for converter in on_i2c], "and", 4)
+        for line, what in zip(I2C_LINES, ("data", "clock"), strict=True):
+            yield _bus_line(line, f"I2C bus 1: {what} of {names}", "Asks the converter and hears it.")
     for bus, lines in SPI_LINES.items():
-        on_bus = [converter for converter in shop.converters.values() if converter.bus == bus]
+        on_bus = [one for one in shop.converters.values() if one.bus == bus and not one.kind.is_on_i2c]
         if on_bus:
             names = listed([converter.name for converter in on_bus], "and", 24)
             for line, what, carries in zip(
                 lines, ("data in", "data out", "clock"), ("Asks", "Hears", "Clocks"), strict=True
             ):
-                yield _spi(line, f"SPI bus {bus}: {what} of {names}", f"{carries} the converter.")
+                yield _bus_line(line, f"SPI bus {bus}: {what} of {names}", f"{carries} the converter.")
         for converter in on_bus:
             line = SPI_SELECTS[bus][converter.chip_select]
-            yield _spi(line, f"SPI bus {bus}: chip select of {converter.name}", f"Chooses {_chip(converter)}.")
+            yield _bus_line(line, f"SPI bus {bus}: chip select of {converter.name}", f"Chooses {_chip(converter)}.")
 
 
 def _chip(converter: Converter) -> str:
     return f"{converter.name}, an {converter.kind.value}"
 
 
-def _spi(line: int, wire: str, does: str) -> PinRow:
+def _bus_line(line: int, wire: str, does: str) -> PinRow:
     return PinRow(
         line=_line(line),
         wire=wire,

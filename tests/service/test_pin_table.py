@@ -72,7 +72,7 @@ def test_every_line_of_a_shop_stands_in_its_table_once(name: str) -> None:
 
     assert len(lines) == len(set(lines))
     assert lines[: len(wired)] == wired
-    assert set(lines[len(wired) :]) <= {7, 8, 9, 10, 11, 16, 17, 18, 19, 20, 21}
+    assert set(lines[len(wired) :]) <= {2, 3, 7, 8, 9, 10, 11, 16, 17, 18, 19, 20, 21}
     assert bool(lines[len(wired) :]) is bool(shop.converters)
 
 
@@ -206,6 +206,7 @@ inputs:
   hatch: {kind: door, pin: GPIO5}
   key: {kind: shop key, pin: GPIO7}
   knob: {kind: air here, pin: GPIO8, at: saw}
+  pedal: {kind: air here, pin: GPIO15, at: saw, ends: let go, ends_after: 45 s}
   off knob: {kind: stop, pin: GPIO9}
   back: {kind: reset, pin: GPIO10}
   freed: {kind: release, pin: GPIO11, at: gate}
@@ -226,7 +227,8 @@ INPUTS_SAID = {
     "by wire itself. A broken wire counts as opened.",
     "Hatch": "Reads a door: open, no start of fan, and what runs of it is told off. A broken wire counts as opened.",
     "Key": "Tells that the shop is open; otherwise no motor starts. A broken wire counts as no.",
-    "Knob": "A press asks for air at saw. A broken wire counts as no.",
+    "Knob": "A press asks for air at saw for 10 min; the next press ends it. A broken wire counts as no.",
+    "Pedal": "Asks for air at saw while it is made, for 45 s at most. A broken wire counts as no.",
     "Off knob": "A press tells off fan. A broken wire counts as no.",
     "Back": "A press resets after an emergency stop or a fire alarm (a fire only from here). It starts nothing. "
     "A broken wire counts as no.",
@@ -260,6 +262,51 @@ def test_a_clamp_names_its_channel_its_wire_and_its_resistor() -> None:
         "one wire of bench outlet",
         "one motor wire of collector",
     ]
+
+
+WORKED = """
+shop: {name: Worked, units: metric, mains: 50 Hz, open_flue_nearby: no}
+motors:
+  fan: {power: 1 kW, inlet: 100 mm, switched_by: {pin: GPIO17, when_board_dies: drops}}
+gates:
+  gate: {diameter: 100 mm, servo: {pin: GPIO6}}
+converters:
+  pairs: {kind: ADS1115, address: 0x49}
+  board: {kind: MCP3208, bus: 1, chip_select: 0}
+tools:
+  saw: {gates: gate, sensor: {converter: pairs, channel: 1, range: 20 A}}
+  planer: {gates: gate, sensor: {converter: board, channel: 0, range: 20 A}}
+  sander: {gates: gate, sensor: {contact: GPIO22, use: hose hook}}
+  carving: {gates: gate, sensor: {contact: GPIO23, use: foot switch}}
+"""
+
+
+def test_worked_contacts_and_a_chip_on_i2c_stand_in_the_table() -> None:
+    shop = made(WORKED)
+    rows = pin_table(shop)
+
+    assert [(row.wire, row.does) for row in rows[2:4]] == [
+        (
+            "Hose hook of sander: a normally closed contact to ground",
+            "While it is opened, work goes on at sander. A broken wire counts as opened.",
+        ),
+        (
+            "Foot switch of carving: a normally open contact to ground",
+            "A press says that work begins at carving, the next that it ends, at the latest after 30 min. "
+            "A broken wire counts as no.",
+        ),
+    ]
+    assert [(row.line, row.wire) for row in rows[4:]] == [
+        ("GPIO2, header pin 3", "I2C bus 1: data of pairs at 0x49"),
+        ("GPIO3, header pin 5", "I2C bus 1: clock of pairs at 0x49"),
+        ("GPIO20, header pin 38", "SPI bus 1: data in of board"),
+        ("GPIO19, header pin 35", "SPI bus 1: data out of board"),
+        ("GPIO21, header pin 40", "SPI bus 1: clock of board"),
+        ("GPIO18, header pin 12", "SPI bus 1: chip select of board"),
+    ]
+    assert clamp_table(shop)[0] == ClampRow(
+        "pairs, A2 and A3", "one wire of saw", "20 A", "72.4 ohm, clamp of 2000 turns"
+    )
 
 
 def test_without_rows_there_is_no_table() -> None:
