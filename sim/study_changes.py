@@ -60,7 +60,7 @@ def changed(shop: Shop, changes: Changes) -> Shop:
     for name in (*changes.automate, *changes.by_hand):
         if name not in gates:
             hint = did_you_mean(name, list(gates))
-            raise UnknownPart(f"{shop.name} has no gate {name}; it has {listed(list(gates), 'and')}{hint}.")
+            raise UnknownPart(f"{shop.name} has no gate {name}; it has {listed(list(gates), 'and')}{hint or '.'}")
     for name in changes.automate:
         if gates[name].is_actuated:
             raise UnknownPart(f"{name} moves by itself already; name a gate that is moved by hand.")

@@ -43,7 +43,7 @@ class Outcome:
     cuts, airless: cuts of its machines, and those in which the air never reached half of the need.
     airless_in_run: those of them that were not the first of a run of cuts (``RUN_PAUSE_S``).
     starts, worst_starts: of the motor, in the day and in the worst hour.
-    moves, worst_moves: of its gates, likewise.
+    moves, worst_moves: of its gates that move by themselves, likewise.
     running_s, energy_kwh: of the motor. ``idle_s``: what of it no machine ran.
     left_kg, escaped_kg, made_kg: chips in all ducts at the end, into the room, and made; of the whole shop.
     shares: by machine, its air as a share of its need, the mean over its cutting time.
@@ -92,7 +92,7 @@ def outcomes_of(stage: Stage, played: Played) -> dict[str, Outcome]:
             span.from_s
             for gate in stage.shop.gates_of(motor.name)
             for span in tracks.gates.get(gate.name, ())
-            if span.word == "moving"
+            if span.word == "moving" and gate.is_actuated
         ]
         running = [span for span in tracks.motors.get(motor.name, ()) if span.word == "running"]
         busy = merged([(span.from_s, span.to_s) for name in tools for span in tracks.tools.get(name, ())])

@@ -40,9 +40,7 @@ def what_if_page(study: WhatIf) -> str:
     changed = [one for one in study.differences if not one.is_none]
     title = changed[0].said if changed else "The same days come out the same in both."
     rows = [["", study.first, study.second, ""]]
-    for one in study.differences:
-        verdict = "the same" if one.is_none else one.said.rpartition(", ")[2].rstrip(".")
-        rows.append([one.what, one.figure(one.first), one.figure(one.second), verdict if "," in one.said else ""])
+    rows += [[one.what, one.figure(one.first), one.figure(one.second), one.verdict] for one in study.differences]
     body = [
         el(
             "header",

@@ -14,14 +14,15 @@ SAME_SHARE = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One figure in both shops. ``less_is_better`` None: neither is."""
+    """One figure in both shops. ``is_air``: it is the air of one machine."""
 
     what: str
     unit: str
     first: float
     second: float
     digits: int
-    less_is_better: bool | None = True
+    less_is_better: bool = True
+    is_air: bool = False
 
     @property
     def is_none(self) -> bool:
@@ -38,10 +39,15 @@ class Difference:
         """ "Motor starts a day: 12.4 instead of 18.2, better." """
         if self.is_none:
             return f"{self.what}: {self.figure(self.first)}, the same."
-        verdict = ""
-        if self.less_is_better is not None:
-            verdict = ", better" if (self.second < self.first) == self.less_is_better else ", worse"
-        return f"{self.what}: {self.figure(self.second)} instead of {self.figure(self.first)}{verdict}."
+        told = f"{self.what}: {self.figure(self.second)} instead of {self.figure(self.first)}"
+        return f"{told}, {self.verdict}."
+
+    @property
+    def verdict(self) -> str:
+        """Whether the second is better or worse than the first, or the same."""
+        if self.is_none:
+            return "the same"
+        return "better" if (self.second < self.first) == self.less_is_better else "worse"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +105,7 @@ def _differences(first: Sequence[dict[str, Outcome]], second: Sequence[dict[str,
 
     told = [
         Difference("Cuts without air a day", "", *both(lambda day: day.airless), 1),
-        Difference("of them after the first of a run", "", *both(lambda day: day.airless_in_run), 1),
+        Difference("Cuts without air after the first of a run, a day", "", *both(lambda day: day.airless_in_run), 1),
         Difference("Chips into the room a day", " kg", *once(lambda day: day.escaped_kg), 2),
         Difference("Chips left in the ducts at the end of a day", " kg", *once(lambda day: day.left_kg), 2),
     ]
@@ -108,7 +114,7 @@ def _differences(first: Sequence[dict[str, Outcome]], second: Sequence[dict[str,
     )
     for tool in tools:
         shares = _share(first, tool), _share(second, tool)
-        told.append(Difference(f"Air of the {tool}, of its need", " %", *shares, 0, less_is_better=False))
+        told.append(Difference(f"Air of the {tool}, of its need", " %", *shares, 0, less_is_better=False, is_air=True))
     return [
         *told,
         Difference("Motor starts a day", "", *both(lambda day: day.starts), 1),

@@ -70,11 +70,20 @@ def what_if_lines(study: WhatIf) -> list[str]:
     lines = [f"{study.first} and {study.second}: {days}, seed {study.seed} on.", ""]
     changed = [one for one in study.differences if not one.is_none]
     lines += [f"  - {one.said}" for one in changed]
-    same = [one.what[:1].lower() + one.what[1:] for one in study.differences if one.is_none]
+    same = _same(study)
     if same:
         lines.append(f"The same in both: {listed(same, 'and', len(same))}." if changed else "Nothing changes.")
     left_out = left_out_words(study)
     return [*lines, left_out] if left_out is not None else lines
+
+
+def _same(study: WhatIf) -> list[str]:
+    """What does not change, the air of all such machines in one."""
+    same = [one.what[:1].lower() + one.what[1:] for one in study.differences if one.is_none and not one.is_air]
+    air = [one.is_none for one in study.differences if one.is_air]
+    if any(air):
+        same.insert(0, "the air of every machine" if all(air) else "the air of the other machines")
+    return same
 
 
 def file_changes(answers: Sequence[Answer]) -> list[tuple[tuple[str, ...], str]]:
