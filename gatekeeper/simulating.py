@@ -21,7 +21,7 @@ from sim.report import report_html
 from sim.report_words import Broken as BrokenTold
 from sim.scenario import Scenario, days_of_work, load_scenario
 from sim.scenario_files import folder, shop_of
-from sim.scenario_play import Outcome, play_scenario
+from sim.scenario_play import CannotPlay, Outcome, play_scenario
 from sim.scenario_reading import lasting
 from sim.stage import stage_of
 
@@ -62,14 +62,17 @@ def simulate(
     scenario = _scenario(shop, name, scenario_file, days)
     started_s = time.monotonic()
     with Bar(f"playing {lasting(scenario.until_s)}", scenario.until_s) as bar:
-        outcome = play_scenario(
-            stage_of(shop),
-            scenario,
-            seed=seed,
-            fidelity=Fidelity(fidelity),
-            take=_print_entry if as_json else None,
-            progress=bar.at,
-        )
+        try:
+            outcome = play_scenario(
+                stage_of(shop),
+                scenario,
+                seed=seed,
+                fidelity=Fidelity(fidelity),
+                take=_print_entry if as_json else None,
+                progress=bar.at,
+            )
+        except CannotPlay as trouble:
+            raise CannotSimulate(str(trouble)) from None
     took_s = time.monotonic() - started_s
     told = SimulatedText(shop, name, scenario_file, scenario, outcome, seed, fidelity, took_s)
     if report is not None:

@@ -144,9 +144,39 @@ def happenings(reading: Reading) -> list[Happening]:
     reading.rest_names("happens", HappensPart, _NAMES)
     maker = _Maker(reading)
     found = [
-        happening for number, part in reading.items("happens", HappensPart) for happening in maker.of(number, part)
+        (happening, number)
+        for number, part in reading.items("happens", HappensPart)
+        for happening in maker.of(number, part)
     ]
-    return sorted(found, key=lambda happening: happening.at_s)
+    found.sort(key=lambda one: one[0].at_s)
+    _check_board(reading, found)
+    return [happening for happening, _ in found]
+
+
+def _check_board(reading: Reading, found: list[tuple[Happening, int]]) -> None:
+    """Whether the controller can begin and end as written: only what runs ends, and nothing is plugged in twice."""
+    is_live = runs = True
+    for happening, number in found:
+        match happening.what, happening.value:
+            case (What.MAINS, False) | (What.CONTROLLER, Controller.PLUG_OUT):
+                said = None if is_live else "the controller has no power already"
+                is_live = runs = False
+            case (What.MAINS, True) | (What.CONTROLLER, Controller.PLUG_IN):
+                said = "the controller has its power" if is_live else None
+                is_live = runs = True
+            case What.CONTROLLER, Controller.START:
+                said = "the controller runs already" if runs else None
+                said = said if is_live else "the controller has no power"
+                runs = is_live
+            case What.CONTROLLER, _:
+                said = None if runs else "the controller does not run"
+                runs = False
+            case What.STANDS_STILL, _:
+                said = None if runs else "the controller does not run"
+            case _:
+                continue
+        if said is not None:
+            reading.fault(f"at {lasting(happening.at_s)} {said}; mend the times", "happens", number, "controller")
 
 
 class _Maker:

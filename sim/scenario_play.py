@@ -10,8 +10,9 @@ from gatekeeper.service.wording import line, word_of
 from sim.checker import Checker, Violation
 from sim.expect_judge import SAME_S, Broken, judge
 from sim.happening import Controller, Happening, What
-from sim.play import Fidelity, Game, Played
+from sim.play import Fidelity, Played, new_game
 from sim.scenario import Scenario
+from sim.scenario_reading import lasting
 from sim.stage import Stage
 
 #: So many events are told before what went wrong.
@@ -20,6 +21,10 @@ TOLD_BEFORE = 10
 MOST_VIOLATIONS = 100
 #: So many entries are kept for the story of a broken rule.
 KEPT_FOR_RULES = 400
+
+
+class CannotPlay(Exception):
+    """Something happens that cannot be played; the text is the sentence for the person who wrote it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +74,26 @@ def play_scenario(
         seed: of the drawn days and of everything else that is drawn.
         take: gets each entry of the record as its JSON object, the plant's truth beside it, in order.
         progress: gets the play's time now and then, seconds from its beginning.
+
+    Raises:
+        CannotPlay: something happens that this fidelity has not.
     """
     listener = _Listener(scenario, take, progress)
-    game = Game(stage, seed=seed, watch=listener.hear, truth=take is not None, wall_start_s=scenario.begins_s)
+    game = new_game(
+        stage,
+        fidelity,
+        seed=seed,
+        watch=listener.hear,
+        truth=take is not None,
+        wall_start_s=scenario.begins_s,
+    )
     listener.now = lambda: game.now_s
     for happening in scenario.all_that_happens(stage.shop, seed):
         game.happen(happening)
-    game.run(scenario.until_s)
+    try:
+        game.run(scenario.until_s)
+    except ValueError as trouble:
+        raise CannotPlay(f"{lasting(game.now_s)} into the play something cannot happen: {trouble}") from trouble
     played = game.played()
     listener.finish()
     broken = judge(scenario.expected, played.figures, played.tracks, scenario.until_s)

@@ -201,6 +201,28 @@ def test_what_happens(item: str, said: str) -> None:
     assert in_happens(item) == [said]
 
 
+def test_the_controller_begins_and_ends_in_turn() -> None:
+    text = """scenario: {name: A try}
+happens:
+  - {at: 1 s, controller: started}
+  - {at: 2 s, controller: power cut, lasting: 10 s}
+  - {at: 3 s, controller: killed}
+  - {at: 4 s, controller: plug out}
+  - {at: 5 s, controller: started}
+  - {at: 20 s, controller: power back}
+  - {at: 30 s, controller: ended}
+  - {at: 40 s, controller: stands still, lasting: 3 s}
+"""
+    assert [(line, said) for line, _, _, said in faults(text)] == [
+        (3, "at 1 s the controller runs already; mend the times"),
+        (5, "at 3 s the controller does not run; mend the times"),
+        (6, "at 4 s the controller has no power already; mend the times"),
+        (7, "at 5 s the controller has no power; mend the times"),
+        (8, "at 20 s the controller has its power; mend the times"),
+        (10, "at 40 s the controller does not run; mend the times"),
+    ]
+
+
 def test_what_a_shop_has_not_cannot_break() -> None:
     assert in_happens("{at: 1 s, breaks: air cleaner, how: dead motor sensor}", "shared-twelve") == [
         "air cleaner has no sensor that could break; nothing confirms that it runs"
