@@ -158,8 +158,11 @@ class Walk:
                 self._engine.leave_out(self._motors[motor])
         before = self._step, len(self._points), self._points[-1] if self._points else None
         while self._blocks:
-            if self._feed(*self._blocks.popleft()):
-                self._heard_s = now_s
+            try:
+                if self._feed(*self._blocks.popleft()):
+                    self._heard_s = now_s
+            except ValueError as fault:  # too few samples a mains cycle to tell a current from them
+                self._refusal = str(fault)
             self._enter(now_s)
         if self.listens and now_s - self._heard_s >= SILENT_S:
             self._refusal = f"The converters give nothing. {trouble or 'Look at their plugs.'}"

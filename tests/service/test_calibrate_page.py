@@ -444,3 +444,17 @@ def test_a_second_converter_that_talks_does_not_hide_that_the_found_one_is_silen
         CalibrationStep.REFUSED,
         "The converters give nothing. Look at their plugs.",
     )
+
+
+def test_a_converter_that_is_too_slow_ends_the_walk_in_words(enter: Enter) -> None:
+    room = enter()
+    room.press("table saw", "begin")
+    room.pass_s(0.5)
+    walk = room.calibrations._walk
+    assert walk is not None
+    (sampler,) = room.service.samplers
+    walk.take(sampler.name, replace(sampler._bank.read(8), rate_hz=300.0))
+    room.calibrations.pump()
+    view = room.calibrations.view()
+    assert view is not None
+    assert (view.step, "300" in view.prompt, view.prompt.endswith(".")) == (CalibrationStep.REFUSED, True, True)
