@@ -19,7 +19,7 @@ from gatekeeper.shop.rewrite import CannotRewrite, Change, rewritten
 from sim.day_pattern import Pattern, default_pattern
 from sim.scenario import load_scenario
 from sim.scenario_files import folder
-from sim.study_changes import NO_CHANGES, Changes, UnknownPart
+from sim.study_changes import NO_CHANGES, Changes
 from sim.study_report import spin_down_page, what_if_page
 from sim.study_runs import Days, ShopText, Stopped, cores
 from sim.study_spin_down import SpinDownStudy, study_spin_down
@@ -119,9 +119,8 @@ def compare(asked: Asked, changes: Changes, against: str | None, say: Callable[[
     Raises CannotStudy, StudyStopped.
     """
     if against is None and changes == NO_CHANGES:
-        raise CannotStudy(
-            "Say what is otherwise: --against SHOP2.yaml, --fan-of SHOP2.yaml, --automate or --by-hand GATE."
-        )
+        choices = "--against SHOP2.yaml, --fan-of SHOP2.yaml, --automate GATE or --by-hand GATE"
+        raise CannotStudy(f"Say what is otherwise: {choices}.")
     first, shop = _shop_text(asked.shop_file)
     second = first if against is None else _shop_text(against)[0]
     second = replace(second, changes=changes)
@@ -203,16 +202,14 @@ def _with_days(asked: Asked, shop: Shop, study: Callable[[Days, Pattern], _T]) -
         store = DayStore(folder_, key_of(program_hash(), shop.name))
     except OSError as trouble:
         reason = trouble.strerror or "it cannot be used"
-        raise CannotStudy(
-            f"{folder_}: days cannot be kept there ({reason}); name another folder with --cache."
-        ) from None
+        raise CannotStudy(f"{folder_}: days cannot be kept there ({reason}); name another with --cache.") from None
     try:
         with Bar("playing days", 1.0) as bar, Days(store, asked.jobs or cores(), bar.at) as days:
             return study(days, pattern)
     except Stopped as stopped:
         raise StudyStopped(f"Stopped. {stopped} of this step are kept; the same command goes on from there.") from None
     except ValueError as trouble:
-        raise CannotStudy(f"{shop.name}: {trouble}" if not isinstance(trouble, UnknownPart) else str(trouble)) from None
+        raise CannotStudy(str(trouble)) from None
 
 
 def _pattern(asked: Asked, shop: Shop) -> Pattern:

@@ -271,7 +271,7 @@ class _Demands:
             Demand(
                 "no cut without air after the first of a run",
                 best.airless_in_run == 0,
-                f"{best.airless_in_run} in {best.days} days",
+                f"{best.airless_in_run} in {_days(best.days)}",
                 all(one.airless_in_run for one in tried),
             ),
             Demand(
@@ -281,6 +281,10 @@ class _Demands:
                 all(one.worst_moves >= MOVES_UNDER for one in tried),
             ),
         )
+
+
+def _days(count: int) -> str:
+    return "one day" if count == 1 else f"{count} days"
 
 
 def _mean(delay_s: float, days: Sequence[Outcome]) -> Tried:

@@ -72,7 +72,7 @@ def what_if(first: ShopText, second: ShopText, pattern: Pattern, days: Days, *, 
     here, there = first.shop(), second.shop()
     both = {name: habit for name, habit in pattern.habits.items() if name in here.tools and name in there.tools}
     if not both:
-        raise ValueError(f"{first.name} and {second.name} have no machine in common, so no day can be worked in both")
+        raise ValueError(f"{first.name} and {second.name} have no machine in common, so no day can be worked in both.")
     left_out = [name for name in here.tools if name not in there.tools]
     left_out += [name for name in there.tools if name not in here.tools]
     pattern = replace(pattern, habits=both)
