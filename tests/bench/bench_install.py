@@ -94,7 +94,7 @@ class Booted:
         """Send a signal to the program, wait for the next run, and say what came between."""
         before = self.said()
         began_s = time.monotonic()
-        self.inside("kill", f"-{by}", self.service("MainPID"))
+        self.inside("/bin/sh", "-c", f"kill -{by} {self.service('MainPID')}")
         until(
             lambda: (self.service("NRestarts"), self.service("SubState")) == (str(restarts), "running"),
             f"no new run, {by}",
