@@ -1,7 +1,7 @@
 """One play at signals fidelity: a heap of instants, the clocks, the core, and what becomes of its controller.
 
-Theory of operation. All that is to come stands in one heap of instants: happenings, and what the plant's parts will do.
-The play jumps to the earliest of them, or to the core's next deadline where that is earlier; nothing steps. At one
+Theory of operation. All that is to come stands in two heaps of instants: happenings, and what the plant's parts will
+do. The play jumps to the earliest of them, or to the core's next deadline where that is earlier; nothing steps. At one
 instant happenings come first, then the plant, then the core's own time. What the core says is carried out at once; what
 it wants to have kept is kept after ``disk_s``, and a kill before that loses it.
 
@@ -85,7 +85,8 @@ class Game:
         self.kept_values: dict[str, Any] = dict(kept.values) if kept is not None else {}
         self.disk_s = disk_s
         self._watch, self._strict = watch, strict
-        self._heap: list[tuple[float, int, int, Callable[[], None]]] = []
+        self._coming: list[tuple[float, int, Happening]] = []
+        self._heap: list[tuple[float, int, Callable[[], None]]] = []
         self._ticket = itertools.count()
         self._due_s: float | None = None
         self._core_due_s: float | None = None
@@ -116,30 +117,29 @@ class Game:
 
     def happen(self, happening: Happening) -> None:
         """Let something happen at its instant; at once where that is past."""
-        heapq.heappush(
-            self._heap,
-            (max(happening.at_s, self.now_s), 0, next(self._ticket), lambda: self._happens(happening)),
-        )
+        heapq.heappush(self._coming, (max(happening.at_s, self.now_s), next(self._ticket), happening))
 
     def run(self, until_s: float) -> None:
         """Play on until an instant, seconds from the beginning; everything due at it is done."""
-        heap, plant = self._heap, self.plant
+        coming, heap, plant = self._coming, self._heap, self.plant
         while True:
             due_s = self._due_s if self._due_s is not None else math.inf
-            next_s = heap[0][0] if heap else math.inf
-            if (lapse_s := plant.lapse_s()) < due_s and lapse_s < next_s and lapse_s <= until_s:
+            act_s = heap[0][0] if heap else math.inf
+            comes_s = coming[0][0] if coming else math.inf
+            next_s = min(due_s, act_s, comes_s)
+            if (lapse_s := plant.lapse_s()) < next_s and lapse_s <= until_s:
                 self.now_s = max(self.now_s, lapse_s)
                 plant.lapse()
-            elif due_s < next_s:
-                if due_s > until_s:
-                    break
-                self.now_s = max(self.now_s, due_s)
-                self._tick()
+                continue
+            if next_s > until_s or next_s == math.inf:
+                break
+            self.now_s = max(self.now_s, next_s)
+            if comes_s == next_s:
+                self._happens(heapq.heappop(coming)[2])
+            elif act_s == next_s:
+                heapq.heappop(heap)[2]()
             else:
-                if next_s > until_s:
-                    break
-                self.now_s = max(self.now_s, next_s)
-                heapq.heappop(heap)[3]()
+                self._tick()
         self.now_s = max(self.now_s, until_s)
 
     def played(self) -> Played:
@@ -236,7 +236,7 @@ class Game:
         return core_s + self._boot_at_s
 
     def _later(self, in_s: float, act: Callable[[], None]) -> None:
-        heapq.heappush(self._heap, (self.now_s + in_s, 1, next(self._ticket), act))
+        heapq.heappush(self._heap, (self.now_s + in_s, next(self._ticket), act))
 
     # ---------------------------------------------------------------- the controller begins and ends
 

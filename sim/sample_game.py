@@ -64,6 +64,8 @@ class SampleGame:
         self.kept = NoKeeper()
         self.is_file_damaged = False
         self._watch, self._strict, self._wall_s = watch, strict, wall_start_s
+        self._truths: list[tuple[str, str, Any]] = []
+        self._has_woken = False
         self._futures: list[Future[Answer]] = []
         self._heap: list[tuple[float, int, Happening]] = []
         self._ticket = itertools.count()
@@ -142,6 +144,9 @@ class SampleGame:
     def _tell_truth(self, kind: str, subject: str, value: Any) -> None:
         if self._watch is None:
             return
+        if not self._has_woken:  # the record begins with the first waking
+            self._truths.append((kind, subject, value))
+            return
         core, step = self.core, self._last_step
         if core is None:
             self._seq += 1
@@ -187,6 +192,10 @@ class SampleGame:
         self.books.controller(self.now_s, True)
         self.plant.step()
         self._loop.wake()
+        self._has_woken = True
+        truths, self._truths = self._truths, []
+        for truth in truths:
+            self._tell_truth(*truth)
 
     def _start(self, *, new_boot: bool) -> None:
         if self.core is not None:

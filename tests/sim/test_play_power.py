@@ -73,5 +73,5 @@ def test_a_motor_started_again_and_again_trips_its_overload() -> None:
 
 
 def test_a_breaker_for_a_feeder_that_is_not_there_is_refused() -> None:
-    with pytest.raises(ValueError, match="This shop has no feeder called side. It has: main feeder."):
+    with pytest.raises(ValueError, match=r"This shop has no feeder called side\. It has: main feeder\."):
         Heard(breakers={"side": Breaker(16.0)})
