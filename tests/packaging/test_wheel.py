@@ -41,6 +41,8 @@ def test_the_wheel_holds_the_examples_and_the_page(wheel: Path) -> None:
     names = zipfile.ZipFile(wheel).namelist()
     for shop in sorted((ROOT / "config").glob("*.yaml")):
         assert f"gatekeeper/examples/{shop.name}" in names
+    for scenario in sorted((ROOT / "sim" / "scenarios").glob("*.yaml")):
+        assert f"sim/scenarios/{scenario.name}" in names
     for static in sorted((ROOT / "gatekeeper" / "web" / "static").iterdir()):
         assert f"gatekeeper/web/static/{static.name}" in names
     assert not [name for name in names if name.startswith("tests/")]
@@ -65,6 +67,9 @@ def test_the_commands_run_from_another_folder(installed: Path, tmp_path: Path) -
     csv.write_text("amperes\n" + "0\n" * 400 + "".join(f"{5 if n % 40 < 20 else -5}\n" for n in range(1200)))
     replayed = run("replay", "current.csv", "--rate", "2000", "--mains", "50")
     assert replayed.returncode == 0, replayed.stderr
+    played = run("simulate", "garage-one-collector", "planer-then-saw")
+    assert played.returncode == 0, played.stdout + played.stderr
+    assert played.stdout.splitlines()[-1] == "next: gatekeeper simulate garage-one-collector --day"
     assert replayed.stdout.splitlines()[-1] == "1 start of the tool seen; the collector was switched on once."
 
 
