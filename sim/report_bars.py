@@ -92,9 +92,9 @@ def starts_plots(day: Day) -> list[tuple[str, Plot]]:
 
 
 def moves_plot(day: Day) -> Plot | None:
-    """Moves of all gates together in the last hour; None where none ever moved."""
+    """Moves of all gates together in the last hour; None where none moved by itself."""
     moves = sorted(span.from_s for spans in day.tracks.gates.values() for span in spans if span.word == "moving")
-    if not moves:
+    if not moves or not day.figures.gate_moves:
         return None
     svg, _ = _counts(
         day, moves, MOVES_LIMIT, f"{MOVES_LIMIT} in an hour: more is hard on actuators", "moves in the last hour"

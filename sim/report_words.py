@@ -130,7 +130,8 @@ def _chips(day: Day) -> list[Told]:
             Told(
                 Harm.LUNGS,
                 f"{share * 100:.0f} % of the chips went into the room.",
-                f"{day.weight(figures.chips_escaped_kg)} of {day.weight(figures.chips_made_kg)}.",
+                f"{day.weight(figures.chips_escaped_kg)} of {day.weight(figures.chips_made_kg)}: thrown before the air "
+                "came, or where a hood gets less than its machine needs.",
             )
         )
     if figures.chips_caught_kg > 0.0 and figures.chips_left_kg > LEFT_SHARE * figures.chips_caught_kg:
@@ -166,7 +167,7 @@ def _gates(day: Day) -> list[Told]:
     worst = day.figures.worst_moves_in_an_hour
     if worst <= MOVES_LIMIT:
         return []
-    why = f"{MOVES_LIMIT} are taken as enough for small actuators; a longer clear time or delay makes fewer."
+    why = f"{MOVES_LIMIT} are taken as enough for small actuators; the lanes show which gate moves so often."
     return [Told(Harm.GATES, f"The gates moved {worst} times in one hour.", why)]
 
 
