@@ -69,7 +69,7 @@ class SimulatedText:
         return [
             f"The days are drawn (seed {self.seed}): {pattern.people} at work at once from "
             f"{clock(pattern.open.start_min * 60)} to {clock(pattern.open.end_min * 60)}, closed on {closed}. How "
-            "often each machine is used and how long its cuts are is our own assumption (sim/README.md), unless the "
+            "often each machine is used and how long its cuts are is our own assumption (sim/scenarios/README.md), unless the "
             "scenario gives its own pattern."
         ]
 
