@@ -13,6 +13,14 @@ from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Gate, Motor
 from gatekeeper.control.world import World
 
+# What a state lets a wish do; an enum's members are slow to look up, and these are asked for each gate in each step.
+_OPENING, _UNPROVEN, _SHAKING = GateState.OPENING, GateState.UNPROVEN, GateState.SHAKING
+_GOES_OPEN = frozenset({GateState.OPEN, GateState.OPENING})
+_GOES_SHUT = frozenset({GateState.SHUT, GateState.SHUTTING})
+_NOT_SHUT = frozenset({GateState.OPEN, GateState.OPENING, GateState.UNPROVEN})
+_NOT_OPEN = frozenset({GateState.SHUT, GateState.SHUTTING, GateState.UNPROVEN})
+_NO_PATH = frozenset({GateState.SHUT, GateState.SHUTTING, GateState.UNPROVEN, GateState.SHAKING})
+
 
 class Rank(IntEnum):
     """The queue of one supply, first served first (C11)."""
@@ -45,38 +53,43 @@ class Proposal(NamedTuple):
     why: str
 
 
+class Reason(NamedTuple):
+    """Why a gate is to stay open."""
+
+    rule: str
+    why: str
+
+
 class SystemWishes(NamedTuple):
     """What one system wants: moves, and the gates that must stay open with the reason of each."""
 
     wishes: list[Wish]
-    keep: dict[str, str]
+    keep: dict[str, Reason]
 
 
 def wishes(world: World, motor: Motor, now_s: float) -> SystemWishes:
     """What each gate of one system is wanted to do."""
-    keep: dict[str, str] = {}
+    keep: dict[str, Reason] = {}
     asked: dict[str, Wish] = {}
-    gates = world.gates_of[motor.name]
     working = False
 
     def ask(rank: Rank, order: int, gate: Gate, rule: str, why: str) -> None:
-        keep.setdefault(gate.name, why)
+        keep.setdefault(gate.name, Reason(rule, why))
         if gate.name not in asked or (rank, order) < asked[gate.name][:2]:
             asked[gate.name] = Wish(rank, order, gate, "open", rule, why)
 
     for tool in world.tools_of[motor.name]:
-        for name in tool.plan.gates:
-            gate = world.gates[name]
-            if gate.plan.system != motor.name:
-                continue
+        if tool.reading == "stopped":
+            continue  # it asks for nothing
+        for gate in world.own_gates[tool.name, motor.name]:
             if tool.wants_gates:
                 working = True
                 ask(Rank.RETRY if gate.tries else Rank.TOOL, tool.order, gate, "C4", f"{tool.name} runs")
             elif tool.may_run:
-                keep.setdefault(name, f"nobody can say that {tool.name} stands still")
-    for gate in gates:
+                keep.setdefault(gate.name, Reason("C1", f"nobody can say that {tool.name} stands still"))
+    for gate in world.gates_of[motor.name]:
         if gate.clear_until is not None and gate.clear_until > now_s:
-            keep.setdefault(gate.name, "its branch is clearing")
+            keep.setdefault(gate.name, Reason("C6", "its branch is clearing"))
         if gate.hand == "open":
             ask(Rank.BY_HAND, 0, gate, "C16", gate.hand_why or "opened by hand")
     for name in motor.air_held if motor.on else ():
@@ -84,52 +97,70 @@ def wishes(world: World, motor: Motor, now_s: float) -> SystemWishes:
         ask(Rank.RETRY if gate.tries else Rank.PATH, 0, gate, "C3", "opened again: air was not proved without it")
     if motor.flush:
         ask(Rank.BY_HAND, 0, world.gates[motor.flush[0]], "C16", "its branch is being flushed")
-    _extra(world, motor, working, ask)
+    if world.plan.air:
+        _extra(world, motor, working, keep, ask)
     _path(world, motor, working, now_s, keep, asked)
     result = list(asked.values())
     result += _shuts(world, motor, working, now_s, keep)
     return SystemWishes(result, keep)
 
 
-def _extra(world: World, motor: Motor, working: bool, ask: Callable[[Rank, int, Gate, str, str], None]) -> None:
+def _extra(
+    world: World,
+    motor: Motor,
+    working: bool,
+    keep: dict[str, Reason],
+    ask: Callable[[Rank, int, Gate, str, str], None],
+) -> None:
     """Gates that the air wants beside the tools' own (C17): the seam is the plan's table."""
-    if not (working and world.plan.air):
-        return
-    running = frozenset(tool.name for tool in world.tools_of[motor.name] if tool.wants_gates)
-    answer = world.plan.air.get((motor.name, running))
-    for name in answer.extra if answer else ():
-        gate = world.gates[name]
-        if gate.plan.as_extra and gate.can_serve and gate.hand != "shut":
+    if working:
+        running = frozenset(tool.name for tool in world.tools_of[motor.name] if tool.wants_gates)
+        answer = world.plan.air.get((motor.name, running))
+        motor.extra = answer.extra if answer else ()
+    usable = [
+        gate
+        for gate in map(world.gates.__getitem__, motor.extra)
+        if gate.plan.as_extra and gate.can_serve and gate.hand != "shut"
+    ]
+    if working:
+        for gate in usable:
             ask(Rank.EXTRA, 0, gate, "C17", "open as extra air for the main")
+    elif motor.on and usable:
+        # The next cut is likely to want the same: gates that move with every short cut wear out. The last tool's own
+        # gates are the first that a stop leaves open (C7).
+        own = [world.gates[name] for name in motor.parked if world.gates[name].hand != "shut"]
+        for gate in (*own, *usable):
+            if gate.is_open:
+                why = "open as in the last cut until the collector stops or another tool starts"
+                keep.setdefault(gate.name, Reason("C17", why))
 
 
 def _path(
-    world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, str], asked: dict[str, Wish]
+    world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, Reason], asked: dict[str, Wish]
 ) -> None:
     """Add gates until the path will be enough (C2, C3, C7): the one in hand first, then the last tool's."""
     if not motor.path_binds:
         return
     gates = world.gates_of[motor.name]
+    # At rest a hand gate may be moved by anybody: it is no path where an automatic one works (C7).
     resting = not any(tool.counting for tool in world.tools_of[motor.name])
-    automatic = any(gate.can_serve for gate in gates)
-
-    def counts(gate: Gate) -> bool:
-        # At rest a hand gate may be moved by anybody: it is no path where an automatic one works (C7).
-        return not (resting and automatic and not gate.plan.actuated)
+    only_automatic = resting and any(gate.can_serve for gate in gates)
 
     runs = motor.fan_runs(now_s)
     lost = runs and world.path_lost(motor, now_s)
     expected = motor.plan.relief_m2
     counted, queued = set(), set()
     for gate in gates:
+        if gate.state in _NO_PATH and gate.name not in asked:
+            continue
         stays = gate.is_open and (gate.name in keep or not gate.can_serve)
         # One that comes only as extra air comes after everything else: it is no path to count on yet (C11).
         first = gate.name in asked and asked[gate.name].rank is not Rank.EXTRA
         comes = first and gate.can_serve and (gate.is_open or gate.may_move(now_s))
-        if comes and lost and not (gate.is_open or gate.state is GateState.OPENING) and _crowded(world, gate, now_s):
+        if comes and lost and not (gate.is_open or gate.state is _OPENING) and _crowded(world, gate, now_s):
             queued.add(gate.name)  # the fan has no path now: what must wait for a slot is none (C3)
             comes = False
-        if (stays or comes) and counts(gate):
+        if (stays or comes) and (gate.plan.actuated or not only_automatic):
             counted.add(gate.name)
             expected += gate.plan.area_m2
     if world.enough(motor, expected):
@@ -139,6 +170,7 @@ def _path(
         (gate for gate in gates if gate.can_serve and gate.name not in counted | queued),
         key=lambda gate: (
             not (gate.is_open or gate.may_move(now_s)),  # released a moment ago: another gate comes sooner
+            gate.tries > 0 and not gate.is_open,  # it did not come when it was told: another one is tried first
             not (gate.is_open or gate.name in asked),  # one that is wanted anyhow
             not gate.is_open if working else gate.name not in motor.parked,
             not gate.is_open,
@@ -146,7 +178,7 @@ def _path(
         ),
     )
     for gate in candidates:
-        keep.setdefault(gate.name, why)
+        keep.setdefault(gate.name, Reason("C3" if runs else "C7", why))
         if not gate.is_open:
             asked[gate.name] = Wish(Rank.RETRY if gate.tries else Rank.PATH, 0, gate, "open", "C3", why)
         expected += gate.plan.area_m2
@@ -161,18 +193,18 @@ def _crowded(world: World, gate: Gate, now_s: float) -> bool:
     return supply is not None and len(others) >= world.plan.supplies.get(supply, 1)
 
 
-def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, str]) -> list[Wish]:
+def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[str, Reason]) -> list[Wish]:
     """Gates that nobody wants open: the clear ones shut now, the unproven ones when a cut needs the air."""
     result = []
     needed = working or motor.fan_runs(now_s)
     for gate in world.gates_of[motor.name]:
         if gate.name in keep or not gate.plan.actuated:
             continue
-        if gate.hand == "shut" and gate.state not in (GateState.SHUT, GateState.SHUTTING):
+        if gate.hand == "shut" and gate.state not in _GOES_SHUT:
             result.append(Wish(Rank.BY_HAND, 0, gate, "shut", "C16", gate.hand_why or "shut by hand"))
-        elif gate.state in (GateState.OPEN, GateState.OPENING):
+        elif gate.state in _GOES_OPEN:
             result.append(Wish(Rank.SHUTTING, 0, gate, "shut", "C6", "nothing runs on its branch and it is clear"))
-        elif gate.state is GateState.UNPROVEN and needed:
+        elif gate.state is _UNPROVEN and needed:
             why = "nobody knows where it stands and a cut needs the air"
             result.append(Wish(Rank.HOMING, 0, gate, "shut", "C15", why))
     return result
@@ -188,7 +220,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
         if gate.is_busy(now_s) and gate.name not in world.halts:
             busy.setdefault(gate.plan.supply, []).append(gate)
     needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
-    spare = {name: _Spare(world, motor, now_s) for name, motor in world.motors.items()}
+    spare = {name: _Spare(world, world.motors[name], now_s) for name in wishes_by_motor}
     told: set[str] = set()
     waiting: set[str] = set()
     #: Supplies on which a running tool's first attempt waits: a slot that a missed move leaves is not for its retry.
@@ -199,6 +231,9 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
         if gate.name in told or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
             continue
         if wish.what == "shut" and not spare[gate.plan.system].may_lose(gate):
+            if spare[gate.plan.system].waits_for_air():
+                waiting.add(gate.name)
+                _note_wait(world, gate, wish._replace(rule="C3"), now_s, "air is proved before the next one shuts")
             continue
         moving = busy.setdefault(gate.plan.supply, [])
         limit = world.plan.supplies.get(gate.plan.supply, 1) if gate.plan.supply is not None else None
@@ -230,7 +265,7 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
         proposals.append(_move(world, wish))
         told.add(gate.name)
     for gate in world.gates.values():
-        if gate.name not in waiting:
+        if gate.wait_from is not None and gate.name not in waiting:
             gate.wait_from = gate.wait_rule = None
     return proposals
 
@@ -238,12 +273,12 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
 def _has_to_move(world: World, wish: Wish, now_s: float) -> bool:
     state = wish.gate.state
     if wish.what == "shut":
-        return state in (GateState.OPEN, GateState.OPENING, GateState.UNPROVEN)
-    if state is GateState.SHAKING:
+        return state in _NOT_SHUT
+    if state is _SHAKING:
         until, motor = wish.gate.shake_until, world.motors[wish.gate.plan.system]
         lost = motor.fan_runs(now_s) and world.path_lost(motor, now_s)
         return until is None or until <= now_s or wish.rank is Rank.TOOL or lost
-    return state in (GateState.SHUT, GateState.UNPROVEN, GateState.SHUTTING)
+    return state in _NOT_OPEN
 
 
 def _move(world: World, wish: Wish) -> Proposal:
@@ -282,12 +317,12 @@ def _reversible(world: World, gate: Gate, moving: list[Gate], told: set[str], no
     return next((other for other in duct if other.state in back and other.may_move(now_s)), None)
 
 
-def _note_wait(world: World, gate: Gate, wish: Wish, now_s: float) -> None:
+def _note_wait(world: World, gate: Gate, wish: Wish, now_s: float, why: str | None = None) -> None:
+    """Say why a gate does not move yet: for want of a slot, where no other reason is given (C20)."""
     if gate.wait_from is None or gate.wait_rule != wish.rule:
         gate.wait_from, gate.wait_rule = now_s, wish.rule
-        world.recorder.write(
-            "queued", gate.name, wish.what, rule="C11", why=f"{gate.name} waits until another gate has moved"
-        )
+        rule, why = ("C11", "until another gate has moved") if why is None else (wish.rule, f"until {why}")
+        world.recorder.write("queued", gate.name, wish.what, rule=rule, why=f"{gate.name} waits {why}")
 
 
 class _Spare:
@@ -303,11 +338,15 @@ class _Spare:
 
     def may_lose(self, gate: Gate) -> bool:
         """True where the path stays enough without the gate and all that went before it in this list."""
-        if self.by_air and (self.lost or not self.air_speaks):
+        if self.waits_for_air():
             return False
         return not self.binds or self.world.enough(
             self.motor, self.world.open_area(self.motor, {*self.lost, gate.name})
         )
+
+    def waits_for_air(self) -> bool:
+        """True where what the gate shut last did to the air is not seen yet (C3a)."""
+        return self.by_air and (bool(self.lost) or not self.air_speaks)
 
     def lose(self, gate: Gate) -> None:
         """The list shuts this gate."""

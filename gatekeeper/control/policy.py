@@ -231,10 +231,10 @@ def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
         fire(gate, "halted")
         gate.busy_until = gate.arrive_by = gate.shake_until = None
         return
-    whole_s = gate.plan.dead_s + gate.plan.travel_s
+    end_s = now_s + gate.plan.dead_s + gate.plan.travel_s  # summed as the guard does: they must agree to the last bit
     late_s = max(LATE_LEAST_S, LATE_SHARE * gate.plan.travel_s) if gate.plan.has_switch else 0.0
-    gate.busy_until = now_s + whole_s
-    gate.arrive_by = now_s + whole_s + late_s
+    gate.busy_until = end_s
+    gate.arrive_by = end_s + late_s
     if what == "open":
         fire(gate, "order_open")
         gate.shake_until = gate.doubt_until = None
@@ -252,7 +252,7 @@ def _apply_move(world: World, gate: Gate, what: str, now_s: float) -> None:
     if motor.on and motor.proves_air:
         # One at a time, so that what its shutting did to the air is seen before the next one (C3a).
         motor.air_last = gate.name
-        motor.air_next = now_s + whole_s + AIR_SPEAKS_S
+        motor.air_next = end_s + AIR_SPEAKS_S
 
 
 def _apply_switch(world: World, motor: Motor, command: SwitchMotor, now_s: float) -> None:
@@ -287,6 +287,7 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     # A lease that ran out had stopped it at its end, before this step (C23).
     stopped_s = now_s if motor.lease_until is None else min(now_s, motor.lease_until)
     motor.lease_until = motor.confirm_by = None
+    motor.extra = ()
     if not was_on:
         return
     forced = motor.name in world.force_off

@@ -131,7 +131,7 @@ class CoreView:
 def core_view(world: World, plans: dict[str, SystemWishes], now_s: float) -> CoreView:
     """Freeze what is believed now."""
     wishes = {wish.gate.name: wish for system in plans.values() for wish in system.wishes}
-    keeps = {name: why for system in plans.values() for name, why in system.keep.items()}
+    keeps = {name: reason.why for system in plans.values() for name, reason in system.keep.items()}
     circuits = [name for kind in (InputKind.FIRE, InputKind.EMERGENCY) for name in world.unhealthy(kind)]
     return CoreView(
         now_s=now_s,

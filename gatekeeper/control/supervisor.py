@@ -124,7 +124,7 @@ class Supervisor:
         for motor in world.motors.values():
             reconcile(world, motor, now_s)
         tell(world, now_s)
-        self._told.write_changes(world, now_s)
+        self._told.write_changes(world, self._plans, now_s)
         self._beat(now_s)
         commands = [*sent, *self._new_signs(now_s), *world.keeps, *world.answers]
         # What a list did may allow more at the same instant: look again at once, as a step of its own.

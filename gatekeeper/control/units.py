@@ -132,7 +132,8 @@ class Motor(Unit):
     ``air_last`` is the gate shut last, ``air_next`` when the next may be, ``air_held`` the gates opened again because
     air was not proved, ``air_doubt`` those that were believed open then. ``parked`` are the gates that the last cut
     leaves open. ``cut_s`` is what was cut since an air cleaner last stopped. ``flush`` are the branches still to be
-    cleared. ``has_duct``: it pulls on gates. ``path_binds``: it has a duct, and its path is not the person's (C3a).
+    cleared. ``extra`` are the gates that the air wanted beside those of the tools that ran last. ``has_duct``: it pulls
+    on gates. ``path_binds``: it has a duct, and its path is not the person's (C3a).
     """
 
     FIELDS = (
@@ -140,6 +141,7 @@ class Motor(Unit):
         "seen", "sensor_lost", "stop_check_at", "air", "hand", "out_of_service", "latch", "run_until", "run_what",
         "path_lost_by", "air_last", "air_next", "air_held", "air_doubt", "air_from", "parked", "cut_s", "cut_from",
         "shake_by", "flush", "flush_from", "flush_until", "overrun", "resume", "wait_from", "wait_why", "beat_at",
+        "extra",
     )  # fmt: skip
     INSTANTS = frozenset(
         {
@@ -199,6 +201,7 @@ class Motor(Unit):
         self.wait_from: float | None = None
         self.wait_why: str | None = None
         self.beat_at: float | None = None
+        self.extra: tuple[str, ...] = ()
 
     def asked_until(self) -> float | None:
         """When the last of a person's runs ends: a timed run, or a flush of the branches."""

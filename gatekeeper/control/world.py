@@ -132,8 +132,14 @@ class World:
             for tool in everyone
             for name in self.motors
         }
+        self.own_gates = {
+            (tool.name, name): tuple(gate for gate in gates if gate.name in tool.plan.gates)
+            for tool in everyone
+            for name, gates in self.gates_of.items()
+        }
         self.worst_travel_s = {
-            name: max((gate.plan.travel_s for gate in gates), default=0.0) for name, gates in self.gates_of.items()
+            name: max((gate.plan.travel_s for gate in gates if gate.plan.actuated), default=0.0)
+            for name, gates in self.gates_of.items()
         }
         self.shaker_of = {motor.plan.follows: motor for motor in self.motors.values() if motor.plan.follows is not None}
 

@@ -1,7 +1,9 @@
 """Puts a step into the record: the event that began it, and what differs from what was told last."""
 
+from collections.abc import Mapping
 from typing import Any
 
+from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.messages import (
     AirSeen,
     Event,
@@ -19,10 +21,14 @@ from gatekeeper.control.messages import (
     ToolSeen,
     Woke,
 )
+from gatekeeper.control.moves import Reason, SystemWishes
 from gatekeeper.control.policy import may_not_start
 from gatekeeper.control.shop_entry import shop_entry
 from gatekeeper.control.units import Motor
 from gatekeeper.control.world import World
+
+#: Reasons of a gate to be open that other entries tell: its tool's readings, and a request with its time.
+TOLD_OTHERWISE = frozenset({"C1", "C4", "C6", "C16"})
 
 
 def write_event(world: World, event: Event, now_s: float, *, damaged: bool) -> None:
@@ -73,18 +79,19 @@ class Told:
     def __init__(self) -> None:
         self._beliefs: dict[str, str] = {}
         self._states: dict[str, tuple[str, float | None, float | None]] = {}
+        self._reasons: dict[str, Reason] = {}
 
     def save(self) -> tuple[Any, ...]:
         """The whole memory as one value."""
-        return tuple(self._beliefs.items()), tuple(self._states.items())
+        return tuple(self._beliefs.items()), tuple(self._states.items()), tuple(self._reasons.items())
 
     def restore(self, state: tuple[Any, ...]) -> None:
         """Put a saved memory back."""
-        beliefs, states = state
-        self._beliefs, self._states = dict(beliefs), dict(states)
+        beliefs, states, reasons = state
+        self._beliefs, self._states, self._reasons = dict(beliefs), dict(states), dict(reasons)
 
-    def write_changes(self, world: World, now_s: float) -> None:
-        """Beliefs and motor states that differ from those last written."""
+    def write_changes(self, world: World, plans: Mapping[str, SystemWishes], now_s: float) -> None:
+        """Beliefs, reasons to stay open and motor states that differ from those last written."""
         for gate in world.gates.values():
             belief = gate.belief
             if self._beliefs.get(gate.name) != belief:
@@ -95,6 +102,18 @@ class Told:
                 world.recorder.write("gate_belief", gate.name, {"what": belief, "proof": proof})
         for motor in world.motors.values():
             self._write_state(world, motor, now_s)
+            if motor.on and motor.name in plans:
+                self._write_reasons(world, plans[motor.name].keep)
+
+    def _write_reasons(self, world: World, keep: Mapping[str, Reason]) -> None:
+        """Why a gate stays open although no tool behind it runs and its branch is clear: what C6 yields to (C20)."""
+        for name, reason in keep.items():
+            if self._reasons.get(name) == reason:
+                continue
+            self._reasons[name] = reason
+            if world.gates[name].is_open and reason.rule not in TOLD_OTHERWISE:
+                why = f"{gate_called(name)} stays open: {reason.why}"
+                world.recorder.write("kept_open", name, {"yields": "C6"}, rule=reason.rule, why=why)
 
     def _write_state(self, world: World, motor: Motor, now_s: float) -> None:
         stop = world.earliest_stop(motor, now_s) if motor.on else None
