@@ -76,9 +76,10 @@ class Booted:
         self.leader = children.read_text(encoding="ascii").split()[0]
         until(lambda: self.inside("systemctl", "is-active", "multi-user.target").stdout.strip() == "active", "no boot")
 
-    def inside(self, *command: str) -> "subprocess.CompletedProcess[str]":
-        """A command in the container, but in this machine's network: packages come from there."""
-        return run("nsenter", "-t", self.leader, "-m", "-u", "-i", "-p", "--", *command, quiet=True)
+    def inside(self, *command: str, network: str = "machine") -> "subprocess.CompletedProcess[str]":
+        """A command in the container, but in this machine's network, where packages come from, unless told."""
+        own = () if network == "machine" else ("-n",)
+        return run("nsenter", "-t", self.leader, "-m", "-u", "-i", "-p", *own, "--", *command, quiet=True)
 
     def install(self, *words: str, folder: str = "project") -> list[str]:
         done = self.inside("/bin/sh", f"/root/{folder}/hardware/install.sh", *words)
@@ -132,7 +133,7 @@ def ends_of_the_service(tree: Path) -> dict[str, object]:
     booted = Booted(tree)
     try:
         found["started_with_the_board"] = booted.service("ActiveState")
-        asked = booted.inside("gatekeeper", "doctor", "--json").stdout
+        asked = booted.inside("gatekeeper", "doctor", "--json", network="container").stdout
         found["doctor"] = [one["said"] for one in json.loads(asked)["findings"] if one["verdict"] != "well"]
         found["upgrade"] = booted.install("--hold", "3")
         found["killed"] = booted.end_it("KILL", 1)
@@ -153,7 +154,8 @@ def ends_of_the_service(tree: Path) -> dict[str, object]:
 
 
 def files_below(tree: Path) -> set[str]:
-    outside = ("proc", "sys", "dev", "run", "tmp", "root", "var/cache", "var/log")
+    # What a booted system makes by itself is not ours.
+    outside = ("proc", "sys", "dev", "run", "tmp", "root", "var/cache", "var/log", "var/lib/systemd", "etc/localtime")
     found = (str(path.relative_to(tree)) for path in tree.rglob("*"))
     return {path for path in found if not path.startswith(outside) and "__pycache__" not in path}
 
