@@ -162,7 +162,7 @@ class _Judge:
 
     def __init__(self, shop: Shop, half: Half) -> None:
         stands_still = any(one.what is What.STANDS_STILL for one in half.happenings)
-        self._checker = Checker(punctual=not stands_still)
+        self._checker = Checker(punctual=not stands_still, quick=True)
         self._truth = TruthJudge(shop, half.puts)
         self._before: deque[tuple[float, Entry]] = deque(maxlen=BEFORE + 1)
         self._waking = Controller.START
@@ -179,7 +179,7 @@ class _Judge:
             self.rules[entry.rule] += 1
         if entry.kind in ("dropped", "fault"):
             self.complain(entry.kind, f"{entry.subject}: {entry.value}: {entry.why}", now_s)
-        if not entry.kind.startswith("truth_"):
+        if entry.kind[:6] != "truth_":
             for violation in self._checker.feed(entry.as_json()):
                 self.complain("rule", str(violation), now_s)
         self._truth.hear(now_s, entry)

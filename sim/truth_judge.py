@@ -24,6 +24,8 @@ from sim.half_hour import Put
 SEES_S = 3.0
 #: A running tool has its air, or is told why not, within this time: settling, a queue of gates and an inrush gap.
 SPEAKS_S = 40.0
+#: While nothing happens it looks this often.
+LOOKS_S = 1.0
 #: One step, and the rounding of the record.
 STEP_S = 0.05
 #: A slide this far open lets all air through; this far off the end of its way it counts as open to the truth.
@@ -81,6 +83,7 @@ class TruthJudge:
             for name, tool in shop.tools.items()
             if tool.circuit is None or len(shop.circuits[tool.circuit].tools) == 1
         }
+        self._judged_s = -math.inf
         self.found: list[Untrue] = []
 
     # ---------------------------------------------------------------- hearing
@@ -91,7 +94,8 @@ class TruthJudge:
         handler = _HANDLERS.get(kind)
         if handler is not None:
             handler(self, now_s, subject, entry)
-        if kind == "tick" or handler is not None:
+        if handler is not None or (kind == "tick" and now_s >= self._judged_s + LOOKS_S):
+            self._judged_s = now_s
             self._judge(now_s)
 
     def _gate(self, now_s: float, subject: str, entry: Entry) -> None:

@@ -101,6 +101,7 @@ class Inputs:
             "tool": self._tool,
             "switch": self._switch,
             "motor_seen": self._motor_seen,
+            "motor_sensor": self._motor_sensor,
             "air": self._air,
             "emergency": self._circuit,
             "fire": self._circuit,
@@ -205,12 +206,23 @@ class Inputs:
         motor = self.world.motors.get(line.subject or "")
         if motor is None:
             return
+        motor.sensor_lost = False
         if motor.seen == "running" and line.word == "still":
             motor.ran_until = max(motor.ran_until, line.t_s)
         if motor.seen != line.word:
             motor.seen, motor.seen_t = str(line.word), line.t_s
         if line.word == "running" and motor.on:
             motor.confirmed, motor.failed = True, False
+
+    def _motor_sensor(self, step: Step, line: Line) -> None:
+        """A lost run sensor says nothing: what ran is not known to run on, and no confirmation is owed (C9, C12)."""
+        motor = self.world.motors.get(line.subject or "")
+        if motor is None:
+            return
+        if motor.seen == "running":
+            motor.ran_until = max(motor.ran_until, line.t_s)
+        motor.seen, motor.seen_t, motor.sensor_lost = None, line.t_s, True
+        motor.confirmed = motor.confirmed or motor.on
 
     def _air(self, step: Step, line: Line) -> None:
         motor = self.world.motors.get(line.subject or "")

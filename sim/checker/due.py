@@ -19,6 +19,10 @@ class Due:
         self._since.clear()
         self._told.clear()
 
+    def is_open(self) -> bool:
+        """Whether any obligation is open now."""
+        return bool(self._since or self._told)
+
     def forget(self, rule: str, name: str) -> None:
         """The obligation is met or gone."""
         if self._since or self._told:

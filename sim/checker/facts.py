@@ -97,6 +97,10 @@ class ShopFacts:
         """Whether rules C2, C3 and C7 ask a path of this motor at all."""
         return self.systems[motor].kind not in MOTORS_WITHOUT_PATH
 
+    def proof_of(self, motor: str) -> str | None:
+        """What proves this motor's path (rule C3a)."""
+        return self.systems[motor].proof or self.proof
+
     def path_is_the_persons(self, motor: str) -> bool:
         """Rule C3a: proof by the person, and only where every gate of the system is a hand gate without a switch."""
         known = self.persons.get(motor)
@@ -108,7 +112,7 @@ class ShopFacts:
         system = self.systems[motor]
         gates = [self.gates[name] for name in system.gates if name in self.gates]
         by_hand = all(not gate.actuated and not gate.switch for gate in gates)
-        return (system.proof or self.proof) == "person" and by_hand
+        return self.proof_of(motor) == "person" and by_hand
 
     def path_binds(self, motor: str) -> bool:
         """Whether the controller answers for this motor's path."""

@@ -15,6 +15,7 @@ WORDS: dict[str, frozenset[Any]] = {
     "tool": frozenset({"running", "stopped", "stale"}),
     "switch": frozenset({"open", "shut", "between"}),
     "motor_seen": frozenset({"running", "still"}),
+    "motor_sensor": frozenset({"lost"}),
     "air": frozenset({True, False, "true", "false"}),
     "emergency": frozenset({"open", "made"}),
     "fire": frozenset({"open", "made"}),
@@ -34,6 +35,7 @@ SUBJECTS = {
     "gate_command": "gates",
     "tool": "tools",
     "motor_seen": "systems",
+    "motor_sensor": "systems",
     "air": "systems",
     "hand": "systems",
     "state": "systems",
@@ -44,8 +46,8 @@ SUBJECTS = {
 """Kinds whose subject is in one table of the `shop` entry. Motor commands are left to rule C28."""
 
 INPUTS = frozenset(
-    {"wake", "kill", "tick", "stopped", "miss", "tool", "switch", "motor_seen", "air", "emergency", "fire", "door"}
-    | {"hand", "shop_key", "request", "setting"}
+    {"wake", "kill", "tick", "stopped", "miss", "tool", "switch", "motor_seen", "motor_sensor", "air", "emergency"}
+    | {"fire", "door", "hand", "shop_key", "request", "setting"}
 )
 COMMANDS = frozenset({"gate_command", "motor_command"})
 HEAPS = frozenset({"now", "today", "when_you_can"})

@@ -153,7 +153,8 @@ class GateRules:
             ):
                 step.flag("C4", line, name, f"{name} was not opened in the step that saw {tool} start.")
             else:
-                self.waiting[name] = Waiting(tool, line.t_s)
+                before = self.waiting.get(name)  # it waits already for another tool: one wait is told once
+                self.waiting[name] = Waiting(tool, line.t_s, said=before is not None and before.said)
                 self._stop_a_move(step, line, gate)
 
     def _earlier(self, gate: GateTrack, tool: str, start_t: float, step: Step) -> bool:
@@ -249,15 +250,13 @@ class GateRules:
             and self.world.motors[motor].is_on(t_s)
             and self.world.path_enough(motor, t_s, (name,))
             and self._own_air(motor, name)
-            and self._air_allows(motor, gate)
+            and self._air_allows(motor)
             for motor in shop.gate_systems[name]
         )
 
-    def _air_allows(self, motor: str, gate: GateTrack) -> bool:
-        """Rule C3a: nothing shuts while the air is not proved, nor a gate that was opened again for it."""
-        if (self.world.shop.systems[motor].proof or self.world.shop.proof) != "air":
-            return True
-        return self.world.motors[motor].air is True and not gate.for_path
+    def _air_allows(self, motor: str) -> bool:
+        """Rule C3a: nothing shuts while the air is not proved."""
+        return self.world.shop.proof_of(motor) != "air" or self.world.motors[motor].air is True
 
     def _own_air(self, motor: str, without: str) -> bool:
         """Whether another tool runs on this motor and has all its gates here open, so that nothing keeps this one."""

@@ -11,6 +11,7 @@ from sim.checker.gate_rules import GateRules
 from sim.checker.motor_due import MotorDue
 from sim.checker.motor_rules import MotorRules, message_state
 from sim.checker.path_rules import PathRules
+from sim.checker.quiet import is_quiet, next_turn
 from sim.checker.step import Line, Step, read_line
 from sim.checker.violation import Violation
 from sim.checker.word_rules import WordRules
@@ -26,9 +27,10 @@ class Checker:
     Args:
         punctual: whether whoever drives the core calls it at each of its deadlines. If so, a motor command later than
             one second after its time is blamed even where no earlier step could have carried it.
+        quick: pass over quiet steps at which no rule can turn (see `quiet`). The verdict is the same.
     """
 
-    def __init__(self, *, punctual: bool = False) -> None:
+    def __init__(self, *, punctual: bool = False, quick: bool = False) -> None:
         self.world = World()
         due = Due()
         self._due = due
@@ -39,6 +41,9 @@ class Checker:
         self._owed = MotorDue(self.world, due, self._paths, punctual=punctual)
         self._words = WordRules(self.world, due)
         self._inputs = Inputs(self.world)
+        self._quick = quick
+        self._judged_s = float("-inf")
+        self._quiet_until: float | None = None
         self._begun = False
         self._shop: ShopFacts | None = None
         self._place: tuple[Any, Any, Any] | None = None
@@ -87,7 +92,11 @@ class Checker:
 
     def _judge(self, step: Step) -> None:
         world, t_s = self.world, step.t_s
+        lapsed = any(track.on and not track.is_on(t_s) for track in world.motors.values())
         self._motors.lapse(step)
+        if self._quick and not lapsed and is_quiet(step) and self._passes(t_s):
+            self._motors.commands(step)
+            return
         step.moving = {name for name, gate in world.gates.items() if gate.moving(t_s)}
         world.end_causes(t_s)
         self._inputs.apply(step)
@@ -105,6 +114,15 @@ class Checker:
         self._paths.after(step)
         self._gates.after(step)
         self._owed.after(step)
+        self._judged_s, self._quiet_until = t_s, None
+
+    def _passes(self, t_s: float) -> bool:
+        """Whether nothing can have turned since the last step that was judged in full."""
+        if self._due.is_open():
+            return False
+        if self._quiet_until is None:
+            self._quiet_until = next_turn(self.world, self._judged_s)
+        return t_s < self._quiet_until
 
     def _carry_out(self, step: Step) -> None:
         """Gate commands, beliefs, messages and reasons of the step; motor commands are already in."""
@@ -112,7 +130,6 @@ class Checker:
             gate = self.world.gates.get(line.subject or "")
             if line.kind == "gate_command" and gate is not None and line.word in ("open", "shut", "halt"):
                 gate.order(line.word, step.t_s)
-                gate.for_path = False
             elif line.kind == "gate_belief" and gate is not None:
                 gate.belief = str(line.word)
                 gate.stuck = gate.stuck or line.word == "stuck"
@@ -122,7 +139,7 @@ class Checker:
             elif line.kind == "state" and line.subject in self.world.motors:
                 self.world.motors[line.subject].says = str(line.word)
             if gate is not None and line.rule in ("C3", "C3a") and line.word != "shut":
-                gate.for_path = True
+                gate.for_path_t = step.t_s
             if gate is not None and line.why is not None and line.kind not in INPUTS:
                 gate.reasons.append((step.t_s, line.kind))
 

@@ -62,7 +62,8 @@ class MotorRules:
         else:
             self._may_start(step, line, motor, track)
         world.charge(motor, step.t_s)
-        track.on, track.on_t, track.on_seq, track.confirmed = True, step.t_s, line.seq, track.seen == "running"
+        track.on, track.on_t, track.on_seq = True, step.t_s, line.seq
+        track.confirmed = track.seen == "running" or track.sensor_lost
         track.told_off = False
         track.until_s = self._until(step, line, motor)
         track.path_lost_t = None
@@ -187,7 +188,11 @@ class MotorRules:
         world = self.world
         if t_s >= track.until_s - TOL_S:
             return True
-        if world.motor_forbidden(motor, t_s) not in (None, "C27") or (track.air is False and track.confirmed):
+        if world.motor_forbidden(motor, t_s) not in (None, "C27"):
+            return True
+        if line.rule in ("C3", "C3a") and track.air is not True and world.shop.proof_of(motor) == "air":
+            return True  # air was lost, or never proved
+        if track.air is False and track.confirmed and line.rule != "C5":
             return True
         if world.shop.path_binds(motor) and not world.path_enough(motor, t_s):
             return True

@@ -4,6 +4,7 @@ from sim.checker.due import Due
 from sim.checker.form import TOL_S
 from sim.checker.gate_rules import AT_ONCE_S
 from sim.checker.step import Step
+from sim.checker.tracks import GateTrack
 from sim.checker.world import World
 
 STOP_SLACK_S = 2.0
@@ -119,15 +120,20 @@ class PathRules:
         gates = [self.world.gates[name] for name in system.gates if name in self.world.gates]
         shuts = [g for g in gates if g.command == "shut" and track.on_t <= g.command_t <= track.air_t + TOL_S]
         applies = (
-            (system.proof or self.world.shop.proof) == "air"
+            self.world.shop.proof_of(motor) == "air"
             and track.is_on(step.t_s)
             and bool(shuts)
             and track.path_lost_t is None
+            and not self._opened_again(gates, max((g.command_t for g in shuts), default=0.0))
         )
         limit_s = max((gate.facts.travel_s + gate.facts.dead_s for gate in shuts), default=0.0) + AIR_PROOF_S
         can = any(not self.world.gate_excused(gate.facts.gate, step.t_s) for gate in shuts)
         if self.due.overdue("C3a", motor, applies and can, step.t_s, limit_s):
             step.late("C3a", motor, f"{motor} proves no air since a gate was shut, and no gate was opened again.")
+
+    def _opened_again(self, gates: list[GateTrack], shut_t: float) -> bool:
+        """Whether a gate was opened for the path after the last shutting: the gates shut before it need not open."""
+        return any(gate.command == "open" and min(gate.command_t, gate.for_path_t) >= shut_t for gate in gates)
 
     def on_voluntary_stop(self, step: Step, motor: str) -> str | None:
         """Rule C7 for a voluntary stop: a sentence when the list parks the motor without a path of its own moving."""

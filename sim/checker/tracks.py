@@ -35,7 +35,7 @@ class GateTrack:
     released_t: float = float("-inf")
     out_of_service: bool = False
     by_hand: bool = False
-    for_path: bool = False
+    for_path_t: float = float("-inf")
     reasons: list[tuple[float, str]] = field(default_factory=list)
 
     def _end(self) -> float:
@@ -96,10 +96,10 @@ class GateTrack:
         return self.command == word and not self.missed and not self.moving(t_s) and not self._moved_away(word)
 
     def _moved_away(self, word: str) -> bool:
-        """A switch has seen it leave where an earlier order had brought it."""
+        """It has a switch that does not say that an earlier order had brought it there."""
         if word == "shut" and not self.facts.sees_shut:
             return self.switch == "open"
-        return self.facts.switch and self.switch not in (None, word)
+        return self.facts.switch and self.switch != word
 
     def order(self, word: str, t_s: float) -> None:
         """A gate command was sent."""
@@ -186,6 +186,7 @@ class MotorTrack:
     ran_until: float = float("-inf")
     seen: str | None = None
     seen_t: float = 0.0
+    sensor_lost: bool = False
     confirmed: bool = False
     air: bool | None = None
     air_t: float = 0.0
@@ -218,6 +219,7 @@ class MotorTrack:
         """A new run: the start store, the latch and out of service outlive it, nothing else does."""
         self.says = None
         self.on = self.told_off = self.failed = self.any_cut = self.confirmed = self.free_start = False
+        self.sensor_lost = False
         self.seen = self.air = self.mode = self.path_lost_t = None
         self.off_t = self.ran_until = self.resume_until = float("-inf")
         self.runs.clear()
