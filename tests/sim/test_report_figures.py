@@ -64,13 +64,13 @@ def test_hours_in_which_nothing_is_new_are_a_sentence() -> None:
 
 def test_a_motor_runs_for_a_machine_or_runs_on() -> None:
     running = [Span(0.0, 50.0, "running"), Span(100.0, 120.0, "running")]
-    one = [Span(0.0, 10.0, "running"), Span(30.0, 40.0, "running")]
+    one = [Span(0.0, 10.0, "running"), Span(17.0, 40.0, "running")]
     other = [Span(5.0, 15.0, "running"), Span(99.0, 130.0, "running")]
 
     assert runs_on(running, [one, other]) == [
         (0.0, 15.0, True),
-        (15.0, 30.0, False),
-        (30.0, 40.0, True),
+        (15.0, 17.0, False),
+        (17.0, 40.0, True),
         (40.0, 50.0, False),
         (100.0, 120.0, True),
     ]

@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 from study_shops import SHOP, days, few_cuts, short_cuts
 
+from gatekeeper.shop.examples import example
 from sim.study_days import Outcome
+from sim.study_runs import ShopText
 from sim.study_spin_down import Answer, _Demands, _mean, study_spin_down
 from sim.study_words import delays_said, file_changes, spin_down_lines
 
@@ -32,6 +34,20 @@ def test_a_day_of_short_cuts_comes_out_under_the_promised_figures(answer: Answer
     assert [one.verdict for one in answer.demands] == ["met"] * 4
 
 
+def test_so_it_does_in_the_garage_whose_mitre_saw_needs_an_extra_gate(tmp_path: Path) -> None:
+    """The planer gate gives the main more air while the saw cuts: it stays open from one cut to the next."""
+    garage = ShopText(example("garage-one-collector").read_text(encoding="utf-8"), "garage-one-collector")
+    with days(tmp_path) as played:
+        (answer,) = study_spin_down(garage, short_cuts(), played, count=1, seed=0).answers
+
+    assert answer.best.cuts == 120
+    assert answer.best.worst_starts < 8
+    assert answer.best.worst_moves < 30
+    assert answer.best.airless_in_run == 0
+    assert 0 < answer.best.airless <= 10, "at most the first of each of the ten runs"
+    assert 60.0 <= answer.common_s <= 120.0
+
+
 def test_the_usual_delay_of_eight_seconds_would_not_do(answer: Answer) -> None:
     eight = next(one for one in answer.tried if one.delay_s == 8.0)
 
@@ -46,6 +62,12 @@ def test_it_is_the_least_running_time_of_all_that_meet_the_demands(answer: Answe
     assert len(good) > 1
     assert min(good, key=lambda one: one.running_s).delay_s == answer.common_s
     assert answer.best.running_s <= min(one.running_s for one in good)
+
+
+def test_a_machine_that_would_save_little_gets_no_delay_of_its_own(answer: Answer) -> None:
+    """The planer runs twice a day: less than five minutes could be saved."""
+    assert answer.own == {}
+    assert delays_said(answer) == f"Best: the collector keeps running {answer.common_s:g} s after the last tool stops."
 
 
 def test_delays_are_tried_from_the_clear_time_to_five_minutes(answer: Answer) -> None:
