@@ -23,7 +23,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PARTS = ("gatekeeper", "sim", "config", "hardware", "pyproject.toml", "README.md", "DEVELOPERS.md")
-IN_TREE = "ca-certificates,systemd,udev,python3-venv"
+IN_TREE = "ca-certificates,passwd,systemd,udev,python3-venv"
 LONGEST_S = 90.0
 
 
