@@ -199,7 +199,7 @@ def _with_days(asked: Asked, shop: Shop, study: Callable[[Days, Pattern], _T]) -
     pattern = _pattern(asked, shop)
     folder_ = cache_folder(asked.cache)
     try:
-        store = DayStore(folder_, key_of(program_hash(), shop.name))
+        store = DayStore(folder_, key_of(shop.name), key_of(program_hash()))
     except OSError as trouble:
         reason = trouble.strerror or "it cannot be used"
         raise CannotStudy(f"{folder_}: days cannot be kept there ({reason}); name another with --cache.") from None

@@ -2,7 +2,7 @@
 
 One file of JSON lines for each shop, program and kind of day; a line for each day: its key and its outcomes. Lines are
 only ever added, each is written whole and flushed, and a torn last line is passed over. The program counts by the
-content of its own files: after any change of it nothing old is believed.
+content of its own files: after any change of it nothing old is believed, and the old file of that shop is removed.
 """
 
 import hashlib
@@ -45,12 +45,16 @@ class DayStore:
 
     Args:
         folder: made when it is not there.
-        what: what all its days have in common; a word made by ``key_of``.
+        shop: stands for the shop, a word made by ``key_of``.
+        program: stands for the program, likewise.
     """
 
-    def __init__(self, folder: Path, what: str) -> None:
+    def __init__(self, folder: Path, shop: str, program: str) -> None:
         folder.mkdir(parents=True, exist_ok=True)
-        self.path = folder / f"{what}.jsonl"
+        self.path = folder / f"{shop}.{program}.jsonl"
+        for other in folder.glob(f"{shop}.*.jsonl"):
+            if other != self.path:
+                other.unlink(missing_ok=True)
         self._kept: dict[str, Any] = {}
         if self.path.exists():
             self._read()

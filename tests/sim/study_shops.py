@@ -52,4 +52,4 @@ def few_cuts() -> Pattern:
 
 
 def days(folder: Path, processes: int = 1) -> Days:
-    return Days(DayStore(folder, "test"), processes)
+    return Days(DayStore(folder, "test", "now"), processes)

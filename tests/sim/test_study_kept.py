@@ -42,7 +42,7 @@ def test_what_is_torn_is_played_again(tmp_path: Path) -> None:
     """The board loses its power in mid-line: that day is lost, those before it are not, and the next is whole."""
     with days(tmp_path) as first:
         first.outcomes(asked(1, 2))
-    path = tmp_path / "test.jsonl"
+    path = tmp_path / "test.now.jsonl"
     path.write_bytes(path.read_bytes()[:-40])
     with days(tmp_path) as second:
         second.outcomes(asked(1, 2, 3))
@@ -52,15 +52,24 @@ def test_what_is_torn_is_played_again(tmp_path: Path) -> None:
         assert (third.played, third.found) == (0, 3)
 
 
+def test_days_of_another_version_of_the_program_are_removed(tmp_path: Path) -> None:
+    for shop, program in (("mine", "old"), ("other", "old"), ("mine", "new")):
+        store = DayStore(tmp_path, shop, program)
+        store.keep("a", {})
+        store.close()
+
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["mine.new.jsonl", "other.old.jsonl"]
+
+
 @pytest.mark.parametrize("line", ["[]", '{"key": 1}', "nonsense", '{"day": {}}'])
 def test_lines_of_another_form_are_passed_over(tmp_path: Path, line: str) -> None:
-    (tmp_path / "test.jsonl").write_text(f"{line}\n", encoding="utf-8")
-    store = DayStore(tmp_path, "test")
+    (tmp_path / "test.now.jsonl").write_text(f"{line}\n", encoding="utf-8")
+    store = DayStore(tmp_path, "test", "now")
 
     assert store.get("a") is None
     store.keep("a", {"collector": {}})
     store.close()
-    again = DayStore(tmp_path, "test")
+    again = DayStore(tmp_path, "test", "now")
     assert again.get("a") == {"collector": {}}
     again.close()
 
@@ -87,7 +96,7 @@ def test_a_study_that_is_stopped_keeps_what_is_done(tmp_path: Path, monkeypatch:
 
 def test_progress_is_told_after_each_day(tmp_path: Path) -> None:
     told: list[tuple[int, int]] = []
-    with Days(DayStore(tmp_path, "test"), 1, lambda done, total: told.append((done, total))) as played:
+    with Days(DayStore(tmp_path, "test", "now"), 1, lambda done, total: told.append((done, total))) as played:
         played.outcomes(asked(1, 2))
 
     assert told == [(0, 2), (1, 2), (2, 2)]
