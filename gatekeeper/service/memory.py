@@ -20,6 +20,8 @@ _TROUBLES: dict[str, tuple[Heap, str, str]] = {
     "history_damaged": (Heap.WHEN_YOU_CAN, "A power cut in mid-write, or a worn card.", "Keep the file set aside."),
     "history_not_written": (Heap.WHEN_YOU_CAN, "A full, worn or read-only card.", "Make room or put a new card in."),
     "converter": (Heap.TODAY, "A loose cable, or too many channels for the bus.", "Look at the converter's plug."),
+    "broker": (Heap.TODAY, "The broker or the network is down, or a password is wrong.", "Look at broker and network."),
+    "air": (Heap.WHEN_YOU_CAN, "Figures in the shop file that no air can follow.", "Run gatekeeper airflow on it."),
     "device": (Heap.TODAY, "A line that cannot be written.", "Look at the board; restart the controller."),
     "switch": (Heap.NOW, "A line that cannot be written.", "Open the disconnect, then look at the board."),
     "control": (Heap.NOW, "A fault in the program.", "Run the collector by hand and restart the controller."),
@@ -122,9 +124,8 @@ class Memory:
             for tool in core.tools:
                 self._delays[tool.name] = tool.spin_down_s if tool.spin_down_set else None
             self._hear(wall_s)
-        self._amperes = {
-            name: None if value is None else round(value, 1) for name, value in self._service.currents.amperes().items()
-        }
+        measured = {**self._service.currents.amperes(), **self._service.meters.amperes()}
+        self._amperes = {name: None if value is None else round(value, 1) for name, value in measured.items()}
 
     def _hear(self, wall_s: float) -> None:
         standing = dict(self._service.troubles().sentences)

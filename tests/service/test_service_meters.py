@@ -1,5 +1,6 @@
 """The running service with a real broker: it hears a meter, and no broker ever holds it up."""
 
+import socket
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -94,6 +95,40 @@ def test_a_meter_starts_the_collector_and_a_frozen_or_dead_broker_holds_nothing_
     service.stop()
     assert [level for level in driven if level is not None][-2:] == [1.0, 0.0]
     meter.close()
+
+
+def test_the_page_says_that_the_broker_is_lost(tmp_path: Path) -> None:
+    from gatekeeper.service.facing import ShopFace
+
+    with socket.socket() as nobody:
+        nobody.bind(("127.0.0.1", 0))  # bound and not listening: nothing else answers there
+        port = nobody.getsockname()[1]
+        service = Service(shop_of(port), open_pins("mock"), tmp_path)
+        face = ShopFace(service)
+        service.start()
+        face.start()
+        until(lambda: [one for one in face.view().messages if one.key == "broker:home"], "the message")
+        (message,) = [one for one in face.view().messages if one.key == "broker:home"]
+        service.stop()
+        face.stop()
+    assert message.remedy == "Look at broker and network."
+    assert message.sentence.startswith(f"The broker home at 127.0.0.1:{port} ")
+
+
+def test_every_trouble_of_the_service_has_its_words() -> None:
+    """A code without words would end the page's own thread."""
+    import inspect
+    import re
+
+    from gatekeeper.records import history_writer, state_writer
+    from gatekeeper.service import memory, running
+
+    source = inspect.getsource(running)
+    codes = set(re.findall(r'(?:_troubles|found)\[f?"([a-z_]+)', source))
+    source = inspect.getsource(history_writer) + inspect.getsource(state_writer)
+    codes |= set(re.findall(r'_report\("([a-z_]+)"', source))
+    assert {"air", "broker", "control", "converter", "device", "kept_damaged", "switch"} <= codes
+    assert codes <= set(memory._TROUBLES)
 
 
 def test_a_missing_password_stops_the_start_and_nothing_was_switched(tmp_path: Path) -> None:
