@@ -119,8 +119,8 @@ FAULTS: dict[str, Fault] = {
     "one_system_only": Fault(
         "today",
         "{subject} is served by one of its two systems only.",
-        "The other one is out of service, latched or blocked.",
-        "Cut with care, and bring the other system back.",
+        "The other one is out of service, latched or blocked, or was stopped and waits for a fresh start.",
+        "Bring the other system back, then stop the tool and start it again.",
     ),
     "starts_lost": Fault(
         "today",

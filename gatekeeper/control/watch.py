@@ -68,10 +68,10 @@ def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], n
     if not tool.wants_gates or not world.awake:
         return
     served = [world.motors[name] for name in world.systems_of[tool.name]]
-    able = [motor for motor in served if motor.latch is None and world.blocked(motor) is None]
-    if len(able) < len(served) and able:
+    running = [motor for motor in served if motor.on or motor.hand == "hand"]
+    if running and any(motor not in running and not _comes(world, motor, now_s) for motor in served):
         found["one_system_only", tool.name] = "C18"
-    if any(motor.on or motor.hand == "hand" for motor in served):
+    if running:
         doubted = {name for motor in served for name in motor.air_doubt}
         if any(not may_open(world, gate) for gate in tool.plan.gates) or doubted.issuperset(tool.plan.gates):
             found["not_collected", tool.name] = "C2"
@@ -81,13 +81,22 @@ def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], n
         found["no_air", tool.name] = "C16"
 
 
+def _comes(world: World, motor: Motor, now_s: float) -> bool:
+    """True where a motor that stands has a cause to start, and nothing has kept it from that for too long."""
+    return world.cause_stands(motor, now_s) and not (motor.latch or world.blocked(motor) or _waits_long(motor, now_s))
+
+
+def _waits_long(motor: Motor, now_s: float) -> bool:
+    return motor.wait_from is not None and now_s >= motor.wait_from + NO_AIR_AFTER_S
+
+
 def _is_hopeless(world: World, tool: Tool, motor: Motor, now_s: float) -> bool:
     """True where a motor will not come for a tool, or has kept it waiting for too long."""
     if not world.is_cause(tool, motor, now_s):
         return True
     if not all(may_open(world, gate) for gate in tool.plan.gates):
         return True
-    return motor.wait_from is not None and now_s >= motor.wait_from + NO_AIR_AFTER_S
+    return _waits_long(motor, now_s)
 
 
 def may_open(world: World, name: str) -> bool:
