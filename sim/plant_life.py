@@ -15,7 +15,7 @@ from sim.currents import Load
 from sim.duct_air import DuctAir
 from sim.electricity import Electricity
 from sim.parts import Drive, Slide, word_of
-from sim.shop_air import ShopAir
+from sim.shop_air import ShopAir, opening_of
 
 
 def air_of_shop(shop: Shop) -> dict[str, DuctAir]:
@@ -58,6 +58,7 @@ class PlantLife:
         self.is_on = dict.fromkeys(shop.tools, False)
         self.runs = dict.fromkeys(shop.tools, False)
         self._had_power = dict.fromkeys(shop.motors, False)
+        self._standing: list[int] = []
         self._driven: dict[str, bool] = dict.fromkeys(shop.gates, False)
         self._air_moves: dict[str, bool] = {}
         self._shaking_since_s: dict[str, float] = {}
@@ -97,13 +98,24 @@ class PlantLife:
         """Everything has been worked out until now: note what has changed, and what time brings."""
         while self._agenda and self._agenda[0][0] <= now_s:
             heapq.heappop(self._agenda)[2]()
-        self._note_gates(now_s)
+        standing = [opening_of(slide) for slide in self.slides.values()]
+        standing += [_regime(drive) for drive in self.drives.values()]
+        is_new = standing != self._standing
+        if is_new or any(self._driven.values()):
+            self._note_gates(now_s)
         for name, drive in self.drives.items():
             if drive.has_power is not self._had_power[name]:
                 self._had_power[name] = drive.has_power
                 self.electricity.motor(name, drive.has_power)
                 self._note_shaking(drive, now_s)
-            self.books.motor(now_s, name, drive.has_power, drive.speed)
+            if is_new:
+                self.books.motor(now_s, name, drive.has_power, drive.speed)
+        if is_new:
+            self._standing = standing
+            self.air.changed(now_s)
+
+    def settle(self, now_s: float) -> None:
+        """Work out air and chips until now, whatever has changed or not."""
         self.air.changed(now_s)
 
     def _note_gates(self, now_s: float) -> None:
@@ -146,3 +158,10 @@ class PlantLife:
         self.books.tool(now_s, name, runs, self._loads[name].running_a)
         self.electricity.tool(name, runs)
         self.air.changed(now_s)
+
+
+def _regime(drive: Drive) -> int:
+    """What a motor is at, as far as the air is concerned: still, coasting, spinning up, at speed."""
+    if drive.has_power:
+        return 3 if drive.speed >= 1.0 else 2
+    return 1 if drive.speed > 0.0 else 0

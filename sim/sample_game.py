@@ -107,6 +107,7 @@ class SampleGame:
     def played(self) -> Played:
         """Close the books and give the lines back. The game is over."""
         self.plant.gates()  # brings everything up to now
+        self.plant.life.settle(self.now_s)
         figures = self.books.close(self.now_s, self.plant.life)
         last = self.core.snapshot() if self.core is not None else None
         self.close()
