@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 HOUR_S = 3600.0
 #: Starts that a motor's store holds at the most (C8).
 STORE = 2
+#: The kinds of entry that are counted.
+COUNTED = frozenset({"message", "refusal"})
 WATT_SECONDS_PER_KWH = 3.6e6
 
 Truth = Callable[[str, str, Any], None]

@@ -34,7 +34,7 @@ from gatekeeper.control.messages import (
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.service.hours import within
 from gatekeeper.shop.model import Shop, Span
-from sim.books import Books
+from sim.books import COUNTED, Books
 from sim.breakers import Breaker
 from sim.figures import Figures
 from sim.happening import Controller, Happening, What, wanted
@@ -127,8 +127,8 @@ class Game:
             act_s = heap[0][0] if heap else math.inf
             comes_s = coming[0][0] if coming else math.inf
             next_s = min(due_s, act_s, comes_s)
-            if (lapse_s := plant.lapse_s()) < next_s and lapse_s <= until_s:
-                self.now_s = max(self.now_s, lapse_s)
+            if plant.lapse_s < next_s and plant.lapse_s <= until_s:
+                self.now_s = max(self.now_s, plant.lapse_s)
                 plant.lapse()
                 continue
             if next_s > until_s or next_s == math.inf:
@@ -190,16 +190,20 @@ class Game:
             core_s = self._core_due_s  # rounding between two clocks must not bring it to just before its deadline
         self._core_now_s = core_s = max(core_s, self._core_now_s)
         commands = core.handle(event, core_s)
+        watch = self._watch
         for entry in core.recorder.take():
-            self.books.entry(self.now_s, entry)
-            if self._watch is not None:
-                self._watch(entry)
+            if entry.kind in COUNTED:
+                self.books.entry(self.now_s, entry)
+            if watch is not None:
+                watch(entry)
         self._core_due_s = due_s = core.next_deadline()
         self._due_s = None if due_s is None else self._play_s(due_s)
         keeps: list[Keep] = []
         answers: list[Answer] = []
         for command in commands:
-            if isinstance(command, SwitchMotor | MoveGate):
+            # By type, not by isinstance: a play of a year asks this a few million times.
+            kind = type(command)
+            if kind is SwitchMotor or kind is MoveGate:
                 self.plant.command(command)
             elif isinstance(command, Keep):
                 keeps.append(command)

@@ -82,6 +82,8 @@ class SignalPlant:
         self.selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
         self.key_is_open = True
         self._leases: dict[str, float] = {}
+        #: When the first lease is seen to have run out, should nobody renew it; infinite without one.
+        self.lapse_s = inf
         self._openings: dict[str, int] = {}
         self._shaking_since_s: dict[str, float] = {}
         self._gate_turn = dict.fromkeys(shop.gates, 0)
@@ -162,24 +164,27 @@ class SignalPlant:
         self.is_awake = False
         self.senses.sleep()
         self._leases.clear()
+        self._note_lapse()
 
     def _switch(self, command: SwitchMotor) -> None:
         name, now_s = command.motor, self.now()
-        if command.what == "off" or command.until_s is None:
-            self._leases.pop(name, None)
-            self.drives[name].switch(now_s, False)
-            self._drive_changed(name)
-        elif command.what == "on":
-            self._leases[name] = self._play_s(command.until_s)
-            self.drives[name].switch(now_s, True)
-            self._drive_changed(name)
-        elif name in self._leases:
-            self._leases[name] = self._play_s(command.until_s)
+        leases = self._leases
+        if command.what == "renew" and command.until_s is not None:
+            if name in leases:
+                leases[name] = self._play_s(command.until_s)
+                self.lapse_s = min(leases.values()) + LEASE_LATE_S
             return
+        if command.what == "on" and command.until_s is not None:
+            leases[name] = self._play_s(command.until_s)
+            self.drives[name].switch(now_s, True)
+        else:
+            leases.pop(name, None)
+            self.drives[name].switch(now_s, False)
+        self._note_lapse()
+        self._drive_changed(name)
 
-    def lapse_s(self) -> float:
-        """When the first lease is seen to have run out, should nobody renew it; infinite without one."""
-        return min(self._leases.values()) + LEASE_LATE_S if self._leases else inf
+    def _note_lapse(self) -> None:
+        self.lapse_s = min(self._leases.values()) + LEASE_LATE_S if self._leases else inf
 
     def lapse(self) -> None:
         """Drop the relay of every motor whose lease has run out, as the guardian of leases does."""
@@ -188,6 +193,7 @@ class SignalPlant:
             del self._leases[name]
             self.drives[name].switch(now_s, False)
             self._drive_changed(name)
+        self._note_lapse()
 
     def _move(self, command: MoveGate) -> None:
         driver, now_s = self.drivers.get(command.gate), self.now()
