@@ -302,9 +302,12 @@ class ShopAir:
     def _has_way(self, system: _System) -> bool:
         if system.duct_air is not None and system.at is not None:
             return system.at.fan_m3s >= AIR_SHARE * system.duct_air.smallest_alone_m3s
+        if system.is_filter_blocked:
+            return False
         slides = self._plant.slides
         motor = self._shop.motors[system.name]
-        area_m2 = motor.relief_m2 + sum(slides[gate].open_area_m2 for gate in system.gates)
+        ways = (gate for gate in system.gates if gate not in self._blocked)
+        area_m2 = motor.relief_m2 + sum(slides[gate].open_area_m2 for gate in ways)
         return area_m2 >= AIR_SHARE * min((slides[gate].gate.area_m2 for gate in system.gates), default=0.0)
 
     def _serve(self, now_s: float) -> None:
