@@ -133,7 +133,7 @@ def _plots(answer: Answer) -> list[tuple[str, Plot]]:
                 lambda one: one.worst_starts,
                 f"With {first.delay_s:g} s the motor starts up to {first.worst_starts} times in an hour, with "
                 f"{best.delay_s:g} s up to {best.worst_starts} times.",
-                (STARTS_UNDER, f"under {STARTS_UNDER} are asked"),
+                (answer.most_starts, f"at most {answer.most_starts} are asked"),
             ),
         ),
         (
@@ -143,8 +143,8 @@ def _plots(answer: Answer) -> list[tuple[str, Plot]]:
                 "cuts a day",
                 lambda one: one.airless,
                 f"{best.airless:.1f} of {best.cuts:.0f} cuts a day get no air with {best.delay_s:g} s: the collector "
-                f"starts with them and they are over before it turns. With {last.delay_s:g} s {last.airless:.1f} are "
-                "left.",
+                f"starts with them and they are over before it turns. With {first.delay_s:g} s it is "
+                f"{first.airless:.1f}.",
             ),
         ),
         (
@@ -277,8 +277,8 @@ def _computed(study: SpinDownStudy) -> Html:
         "Of all delays that meet the demands in every day, one demand after the other in the order above, the one with "
         "the least running time is taken; running time is noise and energy. Nothing is weighed against anything else.",
         f"A run of cuts: pauses of at most {RUN_PAUSE_S:.0f} s between the cuts of one machine. That figure, under "
-        f"{STARTS_UNDER} starts and under {MOVES_UNDER} moves in an hour are our own; what the plate allows is the "
-        "published table (NEMA MG 10-2001, table 2-3) and for single-phase motors an estimate.",
+        f"{STARTS_UNDER} starts and under {MOVES_UNDER} moves in an hour are our own. A motor's budget is two starts and "
+        "what the published table (NEMA MG 10-2001, table 2-3) allows it in an hour; an estimate for single-phase ones.",
         f"A machine gets a delay of its own where that saves {spell(WORTH_S)} of running a day and breaks no demand.",
         *_MODEL,
     ]

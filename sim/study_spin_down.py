@@ -5,7 +5,7 @@ longest branch up to five minutes, and the same days are played with each. Of th
 the other, those that meet it in every single day; where none does, those that come closest, and that is said:
 
 1. no chips left in the ducts beyond what the longest delay leaves,
-2. motor starts: under eight in any hour, and within what the motor's plate allows in an hour,
+2. motor starts: under eight in any hour, and within the motor's budget (its start store, C8),
 3. no cut without air after the first of a run of cuts, beyond what no delay helps,
 4. gate moves: under thirty in any hour, beyond what no delay helps.
 
@@ -18,6 +18,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from gatekeeper.control.plan import MotorPlan
 from gatekeeper.shop.model import Shop
 from sim.day_pattern import Pattern
 from sim.stage import stage_of
@@ -26,7 +27,7 @@ from sim.study_runs import DayAsked, Days, ShopText
 
 #: Delays that are tried, seconds, as far as they clear the longest branch. Our own choice of steps.
 STEPS_S = (5.0, 8.0, 12.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0, 240.0, 300.0)
-#: Under so many starts in any hour, whatever the plate allows (the project's own promise for a day of short cuts).
+#: Under so many starts in any hour, whatever the budget (the project's own promise for a day of short cuts).
 STARTS_UNDER = 8
 #: Under so many moves of one system's gates in any hour (likewise).
 MOVES_UNDER = 30
@@ -79,7 +80,8 @@ class Answer:
     """What is recommended for one collector and its machines.
 
     ``now``: with the delays of the shop's file; ``tried``: one delay for all, by rising delay; ``common_s``: the best
-    of them; ``own``: machines with a delay of their own; ``best``: the outcome with all of it.
+    of them; ``own``: machines with a delay of their own; ``best``: the outcome with all of it; ``most_starts``: in any
+    hour, as the second demand has it.
     """
 
     motor: str
@@ -91,6 +93,7 @@ class Answer:
     own: Mapping[str, float]
     best: Tried
     demands: tuple[Demand, ...]
+    most_starts: int
 
     @property
     def changes_nothing(self) -> bool:
@@ -147,7 +150,7 @@ class _Sweep:
             for delays, days in zip(sets, outcomes[1:], strict=True):
                 delay_s = dict(delays.motors)[name]
                 tried[delay_s] = _mean(delay_s, [day[name] for day in days])
-            demands = _Demands(self._shop, name, list(tried.values()))
+            demands = _Demands(self._plan.motors[name], list(tried.values()))
             common[name] = demands.best(list(tried.values())).delay_s
             answers.append((name, tried, demands))
         return [self._answer(name, tried, demands, now, outcomes[0], common) for name, tried, demands in answers]
@@ -188,6 +191,7 @@ class _Sweep:
             own=own,
             best=best,
             demands=demands.told(best),
+            most_starts=demands.most_starts,
         )
 
     def _own_delays(
@@ -227,10 +231,10 @@ class _Sweep:
 class _Demands:
     """The demands on one collector's delay, the first the most binding."""
 
-    def __init__(self, shop: Shop, motor: str, tried: Sequence[Tried]) -> None:
+    def __init__(self, plan: MotorPlan, tried: Sequence[Tried]) -> None:
         self._tried = tried
-        self._plate = shop.motors[motor].starts_per_hour
-        self._starts = min(STARTS_UNDER - 1, math.floor(self._plate))
+        self._budget = math.floor(plan.starts_capacity + plan.starts_per_hour)
+        self.most_starts = min(STARTS_UNDER - 1, self._budget)
         self._left_kg = max(NO_CHIPS_KG, tried[-1].left_kg * 1.02)
         self._airless = min(one.airless_in_run for one in tried)
         self._moves = max(MOVES_UNDER - 1, min(one.worst_moves for one in tried))
@@ -239,7 +243,7 @@ class _Demands:
         """By how much each demand is missed; all 0 where all are met."""
         return (
             max(0.0, one.left_kg - self._left_kg),
-            float(max(0, one.worst_starts - self._starts)),
+            float(max(0, one.worst_starts - self.most_starts)),
             float(max(0, one.airless_in_run - self._airless)),
             float(max(0, one.worst_moves - self._moves)),
         )
@@ -263,10 +267,10 @@ class _Demands:
                 all(one.left_kg > NO_CHIPS_KG for one in tried),
             ),
             Demand(
-                f"at most {self._starts} motor starts in any hour",
-                best.worst_starts <= self._starts,
-                f"{best.worst_starts} in the worst hour; the plate allows {self._plate:g}",
-                all(one.worst_starts > self._starts for one in tried),
+                f"at most {self.most_starts} motor starts in any hour",
+                best.worst_starts <= self.most_starts,
+                f"{best.worst_starts} in the worst hour; its budget is {self._budget}",
+                all(one.worst_starts > self.most_starts for one in tried),
             ),
             Demand(
                 "no cut without air after the first of a run",

@@ -54,7 +54,7 @@ def test_it_recommends_and_says_how_each_demand_came_out(folder: Path) -> None:
     assert lines[2].startswith("Best: the collector keeps running ")
     assert lines[3:6] == [
         "  no chips left in the ducts: met (0.00 kg there at the end of a day).",
-        "  at most 7 motor starts in any hour: met (2 in the worst hour; the plate allows 11.5).",
+        "  at most 7 motor starts in any hour: met (2 in the worst hour; its budget is 13).",
         "  no cut without air after the first of a run: met (0 in one day).",
     ]
     assert re.fullmatch(r"  under 30 gate moves in any hour: met \(\d in the worst hour\)\.", lines[6])

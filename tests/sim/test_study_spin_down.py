@@ -6,12 +6,14 @@ from pathlib import Path
 import pytest
 from study_shops import SHOP, days, few_cuts, short_cuts
 
+from gatekeeper.control.plan import MotorPlan
 from gatekeeper.shop.examples import example
 from sim.study_days import Outcome
 from sim.study_runs import ShopText
 from sim.study_spin_down import Answer, _Demands, _mean, study_spin_down
 from sim.study_words import delays_said, file_changes, spin_down_lines
 
+PLAN = MotorPlan("collector", starts_per_hour=11.5)
 WELL = Outcome(100, 4, 0, 20, 5, 40, 12, 4000.0, 1000.0, 2.0, 0.0, 0.1, 5.0, {})
 
 
@@ -77,7 +79,7 @@ def test_delays_are_tried_from_the_clear_time_to_five_minutes(answer: Answer) ->
 def chosen(*tried: Outcome) -> float:
     """Which one is taken, by its place."""
     every = [_mean(float(place), [one]) for place, one in enumerate(tried)]
-    return _Demands(SHOP.shop(), "collector", every).best(every).delay_s
+    return _Demands(PLAN, every).best(every).delay_s
 
 
 def test_demands_come_one_after_the_other() -> None:
@@ -100,19 +102,19 @@ def test_what_no_delay_meets_is_said_and_does_not_decide() -> None:
     many = replace(WELL, worst_moves=50)
     more, fewer_starts = replace(many, worst_starts=9), replace(many, running_s=5000.0)
     every = [_mean(float(place), [one]) for place, one in enumerate((more, fewer_starts))]
-    asked = _Demands(SHOP.shop(), "collector", every)
+    asked = _Demands(PLAN, every)
 
     assert asked.best(every).delay_s == 1
     assert [one.verdict for one in asked.told(every[1])] == ["met", "met", "met", "no delay meets it"]
 
 
-def test_the_motors_own_plate_may_allow_less() -> None:
-    shop = SHOP.shop()
-    big = replace(shop, motors={"collector": replace(shop.motors["collector"], starts_per_hour=4.4)})
+def test_the_motors_own_budget_may_be_less() -> None:
+    """Two starts in store and 1.9 an hour: three in an hour."""
     every = [_mean(8.0, [WELL])]
 
-    told = _Demands(big, "collector", every).told(every[0])
-    assert told[1].asks == "at most 4 motor starts in any hour"
+    told = _Demands(replace(PLAN, starts_per_hour=1.9), every).told(every[0])
+    assert told[1].asks == "at most 3 motor starts in any hour"
+    assert told[1].said == "5 in the worst hour; its budget is 3"
     assert told[1].verdict == "no delay meets it"
 
 
@@ -134,7 +136,7 @@ def test_a_machine_gets_a_delay_of_its_own_where_that_saves_time(tmp_path: Path)
 
 def test_the_file_is_told_what_differs_from_it() -> None:
     tried = _mean(60.0, [WELL])
-    answer = Answer("collector", 8.0, {"mitre saw": 90.0}, tried, (tried,), 60.0, {"planer": 5.0}, tried, ())
+    answer = Answer("collector", 8.0, {"mitre saw": 90.0}, tried, (tried,), 60.0, {"planer": 5.0}, tried, (), 7)
 
     assert file_changes([answer]) == [
         (("motors", "collector"), "60 s"),
