@@ -249,7 +249,7 @@ def _motor_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
 
 
 def _circuit_seen(world: World, name: str, state: str) -> None:
-    world.circuits[name] = state
+    world.see_circuit(name, state)
     source = world.plan.inputs[name]
     if state == "made":
         return

@@ -112,10 +112,10 @@ class Supervisor:
         world = self.world
         write_event(world, event, now_s, damaged=self.kept.damaged)
         self.guard.observe(event, now_s)
-        advance(world, now_s)
+        advance(world, now_s, self._change_s)
         if not isinstance(event, Ticked):
             self._take(event, now_s)
-            advance(world, now_s)  # what the event made due at once: a run of 0 s
+            advance(world, now_s, now_s)  # what the event made due at once: a run of 0 s
         for motor in world.motors.values():
             advance_flush(world, motor, now_s)
             reconcile(world, motor, now_s)
@@ -243,12 +243,12 @@ class Supervisor:
 
     def _new_signs(self, now_s: float) -> list[Command]:
         commands: list[Command] = []
-        shown = signs(self.world, now_s)
-        for subject, word in shown.items():
-            if self.world.signs.get(subject, "dark") != word:
+        shown = self.world.signs
+        for subject, word in signs(self.world, now_s):
+            if shown.get(subject, "dark") != word:
+                shown[subject] = word
                 self.recorder.write("sign", subject, word)
                 commands.append(ShowSign(subject, word))  # type: ignore[arg-type]
-        self.world.signs = shown
         return commands
 
     def _beat(self, now_s: float) -> None:

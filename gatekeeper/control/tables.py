@@ -161,6 +161,10 @@ MOTOR_TABLE: tuple[Row, ...] = (
     *_rows("hand_left", BY_HAND=_M.COASTING),
 )
 
+#: Asked for each gate several times a step; a name is found ten times as fast as an enum's member.
+STUCK = GateState.STUCK
+OPEN = GateState.OPEN
+
 #: Where the two machines begin: every gate is unproven and every motor at rest when the process wakes.
 GATE_INITIAL = GateState.UNPROVEN
 MOTOR_INITIAL = MotorState.AT_REST

@@ -9,14 +9,15 @@ from gatekeeper.control.units import Gate, Motor, Tool
 from gatekeeper.control.world import World
 
 
-def advance(world: World, now_s: float) -> None:
-    """Bring every timer up to date."""
-    if not world.awake and world.settle_until is not None and now_s >= world.settle_until:
-        _settled(world, now_s)
-    for gate in world.gates.values():
-        _advance_gate(world, gate, now_s)
-    for tool in world.tools.values():
-        _advance_tool(world, tool, now_s)
+def advance(world: World, now_s: float, change_s: float) -> None:
+    """Bring every timer up to date; before ``change_s`` only leases and causes can have run out."""
+    if now_s >= change_s:
+        if not world.awake and world.settle_until is not None and now_s >= world.settle_until:
+            _settled(world, now_s)
+        for gate in world.gates.values():
+            _advance_gate(world, gate, now_s)
+        for tool in world.tools.values():
+            _advance_tool(world, tool, now_s)
     for motor in world.motors.values():
         _advance_motor(world, motor, now_s)
 

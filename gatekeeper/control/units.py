@@ -11,10 +11,7 @@ from typing import Any, ClassVar
 
 from gatekeeper.control.plan import GatePlan, MotorKind, MotorPlan, Proof, ToolPlan
 from gatekeeper.control.starts import StartStore
-from gatekeeper.control.tables import GateState, MotorState
-
-#: Asked many times in each step; a name is found ten times as fast as an enum's member.
-_OPEN, _STUCK = GateState.OPEN, GateState.STUCK
+from gatekeeper.control.tables import OPEN, STUCK, GateState, MotorState
 
 
 class Unit:
@@ -89,9 +86,9 @@ class Gate(Unit):
     @property
     def is_open(self) -> bool:
         """Confirmed open (RULES, terms): by its switch, or by a full uninterrupted travel."""
-        if self.state is _STUCK:
+        if self.state is STUCK:
             return self.switch == "open" and self.sure and self.doubt_until is None
-        return self.state is _OPEN
+        return self.state is OPEN
 
     @property
     def moves(self) -> bool:
@@ -107,19 +104,19 @@ class Gate(Unit):
         return (
             self.plan.actuated
             and self.held is None
-            and self.state is not _STUCK
+            and self.state is not STUCK
             and (self.free_at is None or self.free_at <= now_s)
         )
 
     @property
     def can_serve(self) -> bool:
         """True where it can still be brought open by us, now or in a moment."""
-        return self.plan.actuated and self.held is None and self.state is not _STUCK
+        return self.plan.actuated and self.held is None and self.state is not STUCK
 
     @property
     def belief(self) -> str:
         """The word of the record."""
-        if self.held is not None and self.state is not _STUCK:
+        if self.held is not None and self.state is not STUCK:
             return "held"
         return "shutting" if self.state is GateState.SHAKING else self.state.value
 

@@ -1,8 +1,10 @@
 """What people must be told now: the standing messages and the sign lamps, worked out anew each step (C16, C20)."""
 
+from collections.abc import Iterator
+
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Standing, sentence, short_of_air
 from gatekeeper.control.plan import InputKind
-from gatekeeper.control.tables import GateState
+from gatekeeper.control.tables import STUCK
 from gatekeeper.control.units import Motor, Tool
 from gatekeeper.control.world import World
 
@@ -25,14 +27,15 @@ def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
     for name in world.unhealthy(InputKind.DOOR) if world.awake else ():
         found["door_open", name] = "C14"
     for gate in world.gates.values():
-        if gate.state is GateState.STUCK:
+        if gate.state is STUCK:
             found["gate_stuck", gate.name] = "C10"
         elif gate.held is not None:
             found["gate_held", gate.name] = "C26"
     for motor in world.motors.values():
         _motor_reasons(world, motor, found, now_s)
     for tool in world.tools.values():
-        _tool_reasons(world, tool, found, now_s)
+        if tool.reading != "stopped":
+            _tool_reasons(world, tool, found, now_s)
     return found
 
 
@@ -125,19 +128,19 @@ def tell(world: World, now_s: float) -> None:
         world.recorder.write("message", subject, {"what": "cleared", "code": code, "heap": FAULTS[code].heap})
 
 
-def signs(world: World, now_s: float) -> dict[str, str]:
+def signs(world: World, now_s: float) -> Iterator[tuple[str, str]]:
     """What each sign lamp shows: coming, ready, no air; and at a gate what is about to move or is held."""
-    shown: dict[str, str] = {}
     for gate in world.gates.values():
+        if gate.name in world.tools:
+            continue  # one lamp for both: the tool's word counts
         if gate.free_at is not None:
-            shown[gate.name] = "moving_soon"
-        elif gate.held is not None or gate.state is GateState.STUCK:
-            shown[gate.name] = "held"
+            yield gate.name, "moving_soon"
+        elif gate.held is not None or gate.state is STUCK:
+            yield gate.name, "held"
         else:
-            shown[gate.name] = "dark"
+            yield gate.name, "dark"
     for tool in world.tools.values():
-        shown[tool.name] = _tool_sign(world, tool, now_s)
-    return shown
+        yield tool.name, "dark" if tool.reading == "stopped" else _tool_sign(world, tool, now_s)
 
 
 def _tool_sign(world: World, tool: Tool, now_s: float) -> str:

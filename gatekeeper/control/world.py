@@ -4,7 +4,7 @@ Nothing here decides. ``World`` holds the units, the circuits and the settings; 
 (a forced stop, a halt) is noted here by whoever handled the event, and carried out by the policy in the same step.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from typing import Any
 
 from gatekeeper.control.alarms import FAULTS, Standing, sentence
@@ -63,7 +63,7 @@ class World:
             self.gate_machine.add(gate)
         for motor in self.motors.values():
             self.motor_machine.add(motor)
-        self.circuits = dict.fromkeys(plan.inputs, "unknown")
+        self._set_circuits(dict.fromkeys(plan.inputs, "unknown"))
         self.settings: dict[str, float] = {}
         self.feeder_free_at: dict[str, float] = {}
         self.alarms: dict[tuple[str, str], Standing] = {}
@@ -170,7 +170,7 @@ class World:
             tool.restore(values)
         for name, value in zip(self.FIELDS, flags, strict=True):
             setattr(self, name, value)
-        self.circuits = dict(circuits)
+        self._set_circuits(dict(circuits))
         self.settings = dict(settings)
         self.feeder_free_at = dict(feeders)
         self.alarms = dict(alarms)
@@ -178,32 +178,40 @@ class World:
 
     # ---------------------------------------------------------------- circuits and blocks
 
-    def _circuits(self, kind: InputKind, state: str) -> list[str]:
-        return [
-            name for name, source in self.plan.inputs.items() if source.kind is kind and self.circuits[name] == state
-        ]
+    def see_circuit(self, name: str, state: str) -> None:
+        """A circuit was read."""
+        self._set_circuits(self.circuits | {name: state})
 
-    def unhealthy(self, kind: InputKind) -> list[str]:
+    def _set_circuits(self, circuits: dict[str, str]) -> None:
+        self.circuits = circuits
+        not_made = [source for name, source in self.plan.inputs.items() if circuits[name] != "made"]
+        self._not_made = {kind: tuple(source.name for source in not_made if source.kind is kind) for kind in InputKind}
+        self._fire_open = bool(self._not_made[InputKind.FIRE])
+        self._emergency_open = bool(self._not_made[InputKind.EMERGENCY])
+        self._open_doors = {
+            motor: tuple(
+                source.name
+                for source in not_made
+                if source.kind is InputKind.DOOR and (not source.systems or motor in source.systems)
+            )
+            for motor in self.plan.motors
+        }
+
+    def unhealthy(self, kind: InputKind) -> tuple[str, ...]:
         """Circuits of a kind that are not made: open, or never read since waking."""
-        return [
-            name for name, source in self.plan.inputs.items() if source.kind is kind and self.circuits[name] != "made"
-        ]
+        return self._not_made[kind]
 
     def frozen(self) -> tuple[str, str] | None:
         """Why the whole shop stands still, as (rule, reason), or None."""
-        if self.fire or self.unhealthy(InputKind.FIRE):
+        if self.fire or self._fire_open:
             return ("C24", "the fire input is open or not reset")
-        if self.emergency or self.unhealthy(InputKind.EMERGENCY):
+        if self.emergency or self._emergency_open:
             return ("C13", "the emergency circuit is open or not reset")
         return None
 
-    def open_doors(self, motor: str) -> list[str]:
+    def open_doors(self, motor: str) -> tuple[str, ...]:
         """Doors that keep a motor off."""
-        return [
-            name
-            for name in self.unhealthy(InputKind.DOOR)
-            if not self.plan.inputs[name].systems or motor in self.plan.inputs[name].systems
-        ]
+        return self._open_doors[motor]
 
     def blocked(self, motor: Motor) -> tuple[str, str] | None:
         """Why a motor must not run and its gates must not move, as (rule, reason), or None."""
@@ -224,12 +232,13 @@ class World:
 
     # ---------------------------------------------------------------- air paths
 
-    def open_area(self, motor: Motor, without: Iterable[str] = ()) -> float:
+    def open_area(self, motor: Motor, without: Collection[str] = ()) -> float:
         """Confirmed-open area on a motor's own duct, with its relief, m2."""
-        left_out = set(without)
-        return motor.plan.relief_m2 + sum(
-            gate.plan.area_m2 for gate in self.gates_of[motor.name] if gate.is_open and gate.name not in left_out
-        )
+        area_m2 = motor.plan.relief_m2
+        for gate in self.gates_of[motor.name]:
+            if gate.is_open and gate.name not in without:
+                area_m2 += gate.plan.area_m2
+        return area_m2
 
     @staticmethod
     def enough(motor: Motor, area_m2: float) -> bool:
@@ -282,7 +291,7 @@ class World:
             followed = self.motors[motor.plan.follows or ""]
             due = motor.shake_by is not None and now_s < motor.shake_by
             return due and not followed.fan_runs(now_s) and not self.cause_stands(followed, now_s)
-        return any(self.is_cause(tool, motor, now_s) for tool in self.tools_of[motor.name])
+        return any(tool.causes and self.is_cause(tool, motor, now_s) for tool in self.tools_of[motor.name])
 
     def in_use(self, motor: Motor, now_s: float) -> bool:
         """True while a tool counts as running on a motor or a person's run lasts."""
