@@ -150,7 +150,7 @@ class _Sweep:
             for delays, days in zip(sets, outcomes[1:], strict=True):
                 delay_s = dict(delays.motors)[name]
                 tried[delay_s] = _mean(delay_s, [day[name] for day in days])
-            demands = _Demands(self._plan.motors[name], list(tried.values()))
+            demands = Demands(self._plan.motors[name], list(tried.values()))
             common[name] = demands.best(list(tried.values())).delay_s
             answers.append((name, tried, demands))
         return [self._answer(name, tried, demands, now, outcomes[0], common) for name, tried, demands in answers]
@@ -171,7 +171,7 @@ class _Sweep:
         self,
         motor: str,
         tried: Mapping[float, Tried],
-        demands: "_Demands",
+        demands: "Demands",
         now: Delays,
         now_days: Sequence[Mapping[str, Outcome]],
         common: Mapping[str, float],
@@ -195,7 +195,7 @@ class _Sweep:
         )
 
     def _own_delays(
-        self, motor: str, delays: Delays, best: Tried, demands: "_Demands"
+        self, motor: str, delays: Delays, best: Tried, demands: "Demands"
     ) -> tuple[dict[str, float], Tried]:
         """Machines for which a shorter delay of their own is worth it, the one that saves most first."""
         tools = [tool.name for tool in self._shop.tools_of(motor)]
@@ -228,7 +228,7 @@ class _Sweep:
         ]
 
 
-class _Demands:
+class Demands:
     """The demands on one collector's delay, the first the most binding."""
 
     def __init__(self, plan: MotorPlan, tried: Sequence[Tried]) -> None:

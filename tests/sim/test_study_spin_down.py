@@ -10,7 +10,7 @@ from gatekeeper.control.plan import MotorPlan
 from gatekeeper.shop.examples import example
 from sim.study_days import Outcome
 from sim.study_runs import ShopText
-from sim.study_spin_down import Answer, _Demands, _mean, study_spin_down
+from sim.study_spin_down import Answer, Demands, _mean, study_spin_down
 from sim.study_words import delays_said, file_changes, spin_down_lines
 
 PLAN = MotorPlan("collector", starts_per_hour=11.5)
@@ -79,7 +79,7 @@ def test_delays_are_tried_from_the_clear_time_to_five_minutes(answer: Answer) ->
 def chosen(*tried: Outcome) -> float:
     """Which one is taken, by its place."""
     every = [_mean(float(place), [one]) for place, one in enumerate(tried)]
-    return _Demands(PLAN, every).best(every).delay_s
+    return Demands(PLAN, every).best(every).delay_s
 
 
 def test_demands_come_one_after_the_other() -> None:
@@ -102,7 +102,7 @@ def test_what_no_delay_meets_is_said_and_does_not_decide() -> None:
     many = replace(WELL, worst_moves=50)
     more, fewer_starts = replace(many, worst_starts=9), replace(many, running_s=5000.0)
     every = [_mean(float(place), [one]) for place, one in enumerate((more, fewer_starts))]
-    asked = _Demands(PLAN, every)
+    asked = Demands(PLAN, every)
 
     assert asked.best(every).delay_s == 1
     assert [one.verdict for one in asked.told(every[1])] == ["met", "met", "met", "no delay meets it"]
@@ -112,7 +112,7 @@ def test_the_motors_own_budget_may_be_less() -> None:
     """Two starts in store and 1.9 an hour: three in an hour."""
     every = [_mean(8.0, [WELL])]
 
-    told = _Demands(replace(PLAN, starts_per_hour=1.9), every).told(every[0])
+    told = Demands(replace(PLAN, starts_per_hour=1.9), every).told(every[0])
     assert told[1].asks == "at most 3 motor starts in any hour"
     assert told[1].said == "5 in the worst hour; its budget is 3"
     assert told[1].verdict == "no delay meets it"
