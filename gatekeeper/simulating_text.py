@@ -69,8 +69,8 @@ class SimulatedText:
         return [
             f"The days are drawn (seed {self.seed}): {pattern.people} at work at once from "
             f"{clock(pattern.open.start_min * 60)} to {clock(pattern.open.end_min * 60)}, closed on {closed}. How "
-            "often each machine is used and how long its cuts are is our own assumption (sim/scenarios/README.md), unless the "
-            "scenario gives its own pattern."
+            "often each machine is used and how long its cuts are is our own assumption (sim/scenarios/README.md), "
+            "unless the scenario gives its own pattern."
         ]
 
     def clock(self, t_s: float) -> str:
