@@ -49,7 +49,8 @@ class Guard(GuardMemory):
                 self.stuck_keys[command.key].stuck = True
         refused: dict[int, Refusal] = {}
         moves = {i: c for i, c in enumerate(commands) if isinstance(c, MoveGate)}
-        self._judge_moves(moves, refused, now_s)
+        if moves:
+            self._judge_moves(moves, refused, now_s)
         for i, move in moves.items():
             if i not in refused:
                 self.move(move, now_s)

@@ -62,16 +62,23 @@ class _Motor:
     run_s: float = -inf  # cause: a person's run, until
     shake_s: float = -inf  # cause: the run that a shaker follows, until
     resume_s: float = -inf  # until when tools found running are a cause (the sole exception)
+    resumed: frozenset[str] = frozenset()  # the tools that are a cause by that alone
+    resumed_s: float = -inf  # until when they are, unless the motor is on by then
 
     def mark(self, tool: str, stop_s: float) -> None:
         self.stops = frozenset(entry for entry in self.stops if entry[0] != tool) | {(tool, stop_s)}
+
+    def end_resumption(self) -> None:
+        if self.lease_s == -inf:
+            self.stops = frozenset(entry for entry in self.stops if entry[0] not in self.resumed)
+        self.resumed = frozenset()
 
 
 _READERS: dict[Any, Any] = {kind: attrgetter(*kind.__slots__) for kind in (_Tool, _Gate, _Motor)}
 _INSTANTS = {
     _Tool: (),
     _Gate: ("end_s", "slot_s", "pause_s", "due_s", "free_s"),
-    _Motor: ("full_s", "ready_s", "lease_s", "settled_s", "run_s", "shake_s", "resume_s"),
+    _Motor: ("full_s", "ready_s", "lease_s", "settled_s", "run_s", "shake_s", "resume_s", "resumed_s"),
 }
 
 
@@ -98,6 +105,12 @@ class GuardMemory:
         for source in plan.inputs.values():
             named = source.systems if source.kind == InputKind.DOOR else ()  # fire and emergency are the shop's
             self._inputs[source.kind][source.name] = frozenset(named or plan.motors)
+        self._stoppers = {
+            kind: {
+                motor: frozenset(name for name, motors in inputs.items() if motor in motors) for motor in plan.motors
+            }
+            for kind, inputs in self._inputs.items()
+        }
         if kept.damaged:  # without an input of its kind nobody could ever reset it
             self.emergency = bool(self._inputs[InputKind.EMERGENCY])
             self.fire = bool(self._inputs[InputKind.FIRE])
@@ -158,7 +171,10 @@ class GuardMemory:
             if -inf < motor.lease_s <= now_s:
                 self._note_off(name, motor.lease_s)
                 self._force((name,))
-            motor.stops = frozenset(entry for entry in motor.stops if self._cause_end_s(name, *entry) > now_s)
+            if motor.resumed and motor.resumed_s <= now_s:
+                motor.end_resumption()
+            if motor.stops:
+                motor.stops = frozenset(entry for entry in motor.stops if self._cause_end_s(name, *entry) > now_s)
 
     def _wake(self, now_s: float) -> None:
         self._force(self.motors)
@@ -169,6 +185,7 @@ class GuardMemory:
             latched = self.emergency or self.fire or motor.out
             if plan.resume and beat and name in beat["on"] and not latched and self._hour_passed(beat, now_s):
                 motor.resume_s = beat["t_s"] + BEAT_AGE_S
+                motor.resumed_s = now_s + BEAT_AGE_S
             if not self.awake:
                 self._open_store(name, now_s)
         self.awake = True
@@ -209,7 +226,7 @@ class GuardMemory:
         """A forced stop uses up all causes that stood (C21)."""
         for name in names:
             motor = self.motors[name]
-            motor.stops = frozenset()
+            motor.stops = motor.resumed = frozenset()
             motor.run_s = motor.shake_s = motor.resume_s = -inf
 
     # ---------------------------------------------------------------- inputs
@@ -253,8 +270,10 @@ class GuardMemory:
             if state == "running" and name in self._serves[system]:
                 awake = now_s >= motor.settled_s and not self.forbidden(system, moving=False)
                 fresh = watched and before == "stopped" and awake
-                if fresh or (before == "unread" and now_s <= motor.resume_s):
+                resumes = before == "unread" and now_s <= motor.resume_s
+                if fresh or resumes:
                     motor.mark(name, inf)
+                    motor.resumed = motor.resumed | {name} if resumes else motor.resumed - {name}
                     motor.tries = 0
         if state == "stopped":
             self._end_cut(name, now_s)
@@ -312,6 +331,7 @@ class GuardMemory:
                 for tool in self._serves[name]:
                     if event.what == "run" and self.tools[tool].reading == "running":
                         motor.mark(tool, inf)  # the press takes up what was found running
+                        motor.resumed -= {tool}
 
     # ---------------------------------------------------------------- what allowed commands do
 
@@ -350,7 +370,7 @@ class GuardMemory:
     # ---------------------------------------------------------------- what stands against everything
 
     def _unmade(self, kind: InputKind, motor: str) -> bool:
-        return any(motor in motors and name not in self.made for name, motors in self._inputs[kind].items())
+        return not self._stoppers[kind][motor] <= self.made
 
     def forbidden(self, name: str, moving: bool) -> Refusal | None:
         """What forbids a motor to run, or (moving) its gates to move, whatever else is true."""

@@ -668,8 +668,55 @@ def test_what_came_between_decides(events, expected):
 def test_a_tool_taken_up_is_like_one_that_started():
     guard = make(kept=Kept({"beat": BEAT}, same_boot=True), wake_s=1010.0, plan=shop(resume=True))
     tell(guard, 1010.0, "saw", "running")
+    switch(guard, 1012.0, "fan", "on")
     tell(guard, 1100.0, "saw", "stopped")
+    switch(guard, 1101.0, "fan", "off")
     ends(guard, 1108.0)
+
+
+def waits(*events):
+    """A guard that woke at 1010 s, found the saw running, and whose fan has not been switched on yet."""
+    guard = make(kept=Kept({"beat": BEAT}, same_boot=True), wake_s=1010.0, plan=shop(resume=True))
+    tell(guard, 1010.0, "saw", "running")
+    for event in events:
+        guard.observe(event, 1020.0)
+    return guard
+
+
+def test_it_goes_on_within_a_minute_of_waking_or_not_at_all():
+    guard = waits()
+    assert reasons(guard, 1069.999) == {"fan"}
+    ends(waits(), 1070.0)
+    tell(guard, 1080.0, "saw", "stopped", "running")
+    assert reasons(guard, 1080.0) == {"fan", "room"}
+
+
+def test_a_resumed_run_that_has_ended_goes_no_further_than_that_minute():
+    guard = waits()
+    tell(guard, 1065.0, "saw", "stopped")
+    ends(guard, 1070.0)
+
+
+@pytest.mark.parametrize(
+    "events",
+    [(ToolSeen("saw", "stopped"), ToolSeen("saw", "running")), (Requested("run", "fan", for_s=1.0),)],
+)
+def test_a_fresh_start_or_a_press_needs_no_resumption(events):
+    assert "fan" in reasons(waits(*events), 1100.0)
+
+
+def test_another_tools_cause_outlasts_what_was_not_resumed():
+    guard = waits()
+    tell(guard, 1030.0, "lathe", "stopped", "running")
+    assert reasons(guard, 1069.0) == {"fan", "vac", "room"}
+    tell(guard, 1080.0, "lathe", "stopped")
+    ends(guard, 1092.0)  # its longest clear time: the saw is no cause any more
+
+
+def test_a_forced_stop_forgets_what_was_to_be_resumed():
+    guard = waits(Requested("stop"))
+    assert reasons(guard, 1020.0) == set()
+    assert guard.motors["fan"].resumed == frozenset()
 
 
 # ---------------------------------------------------------------- at the edges

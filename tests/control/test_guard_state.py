@@ -38,6 +38,8 @@ PLAN = Plan(
 )
 
 STOPS = frozenset({("lathe", inf), ("saw", 6.25)})
+#: No run was taken up after a restart.
+NOT_RESUMED = (frozenset(), -inf)
 STOPS_SEEN = frozenset({("lathe", inf), ("saw", -1.75)})
 
 
@@ -92,8 +94,8 @@ def test_the_state_is_made_of_plain_values():
         (None, "running"),
         (False, False, "", False, "open", 10.0, 10.0, 8.0, 10.0, -inf),
         (True, False, "open", True, "", -inf, -inf, -inf, inf, 11.0),
-        (8.0, False, "auto", False, 206.5, -inf, 20.0, 2.0, 2, STOPS, 106.25, -inf, -inf),
-        (8.0, False, "off", False, 0.0, -inf, -inf, 2.0, 0, frozenset(), -inf, -inf, -inf),
+        (8.0, False, "auto", False, 206.5, -inf, 20.0, 2.0, 2, STOPS, 106.25, -inf, -inf, *NOT_RESUMED),
+        (8.0, False, "off", False, 0.0, -inf, -inf, 2.0, 0, frozenset(), -inf, -inf, -inf, *NOT_RESUMED),
     )
 
 
@@ -105,8 +107,8 @@ def test_seen_from_an_instant_what_has_passed_is_forgotten():
         (None, "running"),
         (False, False, "", False, "open", 2.0, 2.0, -inf, 2.0, -inf),
         (True, False, "open", True, "", -inf, -inf, -inf, inf, 3.0),
-        (8.0, False, "auto", False, 198.5, -inf, 12.0, -inf, 2, STOPS_SEEN, 98.25, -inf, -inf),
-        (8.0, False, "off", False, -inf, -inf, -inf, -inf, 0, frozenset(), -inf, -inf, -inf),
+        (8.0, False, "auto", False, 198.5, -inf, 12.0, -inf, 2, STOPS_SEEN, 98.25, -inf, -inf, *NOT_RESUMED),
+        (8.0, False, "off", False, -inf, -inf, -inf, -inf, 0, frozenset(), -inf, -inf, -inf, *NOT_RESUMED),
     )
     assert guard.save() == before
     assert guard.save_relative(now_s)[:4] == before[:4]
@@ -153,7 +155,22 @@ def test_it_goes_on_from_zero_as_it_would_have():
 def test_a_look_from_an_instant_lets_time_do_its_work_first():
     guard, now_s = lived()
     relative = guard.save_relative(now_s + 12.0)  # the lease has run out: a forced stop, and a rest
-    assert relative[4][4] == (8.0, False, "auto", False, 186.5, 500.0, -inf, -inf, 2, frozenset(), -inf, -inf, -inf)
+    assert relative[4][4] == (
+        8.0,
+        False,
+        "auto",
+        False,
+        186.5,
+        500.0,
+        -inf,
+        -inf,
+        2,
+        frozenset(),
+        -inf,
+        -inf,
+        -inf,
+        *NOT_RESUMED,
+    )
     assert relative[4][2][4] == ""
 
 
@@ -173,6 +190,6 @@ def test_it_wakes_by_being_looked_at():
 
 def test_the_state_before_waking():
     never = (False, False, "", False, "", -inf, -inf, -inf, inf, -inf)
-    motor = (8.0, False, "auto", False, inf, -inf, -inf, inf, 0, frozenset(), -inf, -inf, -inf)
+    motor = (8.0, False, "auto", False, inf, -inf, -inf, inf, 0, frozenset(), -inf, -inf, -inf, *NOT_RESUMED)
     rows = ((None, "unread"), (None, "unread"), never, never, motor, motor)
     assert Guard(PLAN, Kept()).save() == (False, False, False, frozenset(), rows)
