@@ -28,7 +28,7 @@ class Habit:
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """Working days. ``open`` and ``breaks``: minutes after midnight; ``closed``: weekdays; ``people``: at work at once."""
+    """Working days. ``open``, ``breaks``: minutes after midnight; ``closed``: weekdays; ``people``: at work at once."""
 
     open: Span
     breaks: tuple[Span, ...]
