@@ -200,9 +200,8 @@ class GateRules:
 
     def _said(self, step: Step, name: str, waiting: Waiting, *, queued: bool) -> None:
         """Rule C20: a wait of over one second in the queue is in the history."""
-        told = self.world.gates[name].reasons
         since = waiting.start_t - TOL_S
-        spoken = any(t_s >= since for t_s, _ in told) or any(
+        spoken = self.world.gates[name].reason_t >= since or any(
             line.why and line.subject == waiting.tool for line in step.lines
         )
         waiting.said = waiting.said or spoken
@@ -241,7 +240,7 @@ class GateRules:
         # A tool that was said to have stopped, or whose sensor was lost, may have cut until its reading says so.
         if not stops or t_s < max(*stops, *(track.back_t for track in tracks)) + gate.facts.clear_s:
             return False
-        if any(t >= max(stops) for t, _ in gate.reasons):
+        if gate.reason_t >= max(stops):
             return False
         if self.world.gate_excused(name, t_s) or not self.world.slot_free(gate.facts.supply, t_s, name):
             return False

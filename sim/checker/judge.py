@@ -141,7 +141,7 @@ class Checker:
             if gate is not None and line.rule in ("C3", "C3a") and line.word != "shut":
                 gate.for_path_t = step.t_s
             if gate is not None and line.why is not None and line.kind not in INPUTS:
-                gate.reasons.append((step.t_s, line.kind))
+                gate.reason_t = step.t_s
 
     def _message(self, line: Line, value: Mapping[str, Any]) -> None:
         key = (line.subject, str(value.get("code")))

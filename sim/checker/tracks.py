@@ -36,7 +36,7 @@ class GateTrack:
     out_of_service: bool = False
     by_hand: bool = False
     for_path_t: float = float("-inf")
-    reasons: list[tuple[float, str]] = field(default_factory=list)
+    reason_t: float = float("-inf")
 
     def _end(self) -> float:
         return self.command_t + self.dead_s + self.facts.travel_s
@@ -133,8 +133,7 @@ class GateTrack:
         """A new run: held, stuck, worked-on and out of service outlive it, nothing else does."""
         self.switch = self.command = self.belief = None
         self.arrived = self.missed = self.by_hand = False
-        self.released_t = float("-inf")
-        self.reasons.clear()
+        self.released_t = self.reason_t = float("-inf")
 
 
 @dataclass(slots=True)
