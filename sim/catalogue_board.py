@@ -325,8 +325,8 @@ ROWS = (
         breaks="hundreds of requests a second reach the page",
         put_in="clients that ask without a pause",
         taken_away="they end",
-        outcome="A tool's start still opens its gate and switches its collector on, no lease is lost meanwhile, and "
-        "the page answers or refuses every one of them.",
+        outcome="A tool's start still opens its gate and switches its collector on, no motor drops because the "
+        "controller was late, and the page answers or refuses every one of them.",
         rules=("C4", "C23"),
         layers=_SERVICE,
         subjects=whole_shop,

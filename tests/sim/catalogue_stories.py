@@ -10,7 +10,8 @@ from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 from sim.catalogue import BY_NAME
 from sim.happening import Happening, What
-from sim.play import Game
+from sim.play import Fidelity, Game, new_game
+from sim.sample_game import SampleGame
 from sim.stage import Stage, stage_of
 from sim.trial import Trial
 
@@ -181,20 +182,28 @@ def happenings_of(name: str, seed: int = 0, *, with_fault: bool = True) -> list[
     return sorted(found, key=lambda one: one.at_s)
 
 
-def tried(name: str, seed: int = 0, *, with_fault: bool = True) -> tuple[Trial, list[Entry]]:
+def tried(
+    name: str,
+    seed: int = 0,
+    *,
+    with_fault: bool = True,
+    fidelity: Fidelity = Fidelity.SIGNALS,
+    ends_s: float = math.inf,
+) -> tuple[Trial, list[Entry]]:
     """Play a row's story: the trial, with the play's own time, and the entries as they were written."""
     story = STORIES[name]
     heard: list[tuple[float, Entry]] = []
-    games: list[Game] = []
+    games: list[Game | SampleGame] = []
 
     def hear(entry: Entry) -> None:
         heard.append((games[0].now_s if games else 0.0, entry))
 
-    game = Game(stage(story.shop), seed=seed, watch=hear, truth=True)
+    game = new_game(stage(story.shop), fidelity, seed=seed, watch=hear, truth=True)
     games.append(game)
     for happening in happenings_of(name, seed, with_fault=with_fault):
         game.happen(happening)
-    game.run(story.ends_s)
+    game.run(min(story.ends_s, ends_s))
+    if isinstance(game, SampleGame):
+        game.close()
     entries = [entry.as_json() | {"t_s": round(at_s, 3)} for at_s, entry in heard]
     return Trial(story.subject, FROM_S, story.until_s, entries), [entry for _, entry in heard]
-
