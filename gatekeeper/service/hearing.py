@@ -146,6 +146,11 @@ class Contacts:
             case _:
                 return self._input(self._shop.inputs[subject], ear, seen, before)
 
+    def broker_may_ask(self) -> bool:
+        """Whether a broker key is on: a person at the board lets the broker's commands in. From any thread."""
+        keys = [source.name for source in self._shop.inputs.values() if source.kind is InputKind.BROKER_KEY]
+        return any(self._yes(f"input:{name}") is True for name in keys)
+
     def _yes(self, name: str) -> bool | None:
         return self._ears[name].yes if name in self._ears else None
 

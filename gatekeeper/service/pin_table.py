@@ -288,6 +288,8 @@ def _said_by(source: Input) -> str:
             return _air_here(source)
         case InputKind.STOP:
             return f"A press tells off {motors}."
+        case InputKind.BROKER_KEY:
+            return "While it is on, commands from the MQTT broker are taken; else they are dropped."
         case InputKind.RESET:
             return "A press resets after an emergency stop or a fire alarm (a fire only from here). It starts nothing."
         case _:  # a release button; a Hand-Off-Auto switch has two contacts of its own

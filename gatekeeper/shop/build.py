@@ -9,6 +9,7 @@ from memory.
 import math
 from collections.abc import Mapping
 
+from gatekeeper.shop.build_page import neighbours_of, page_of
 from gatekeeper.shop.build_sensing import air_here_of, broker_of, converter_of, meter_of, sensor_of
 from gatekeeper.shop.faults import Fault
 from gatekeeper.shop.fields import contact_of
@@ -29,7 +30,6 @@ from gatekeeper.shop.model import (
     Motor,
     MotorKind,
     MotorSwitch,
-    Page,
     Proof,
     RelayPair,
     Sensor,
@@ -143,10 +143,11 @@ class _Builder:
             converters=converters,
             inputs={name: self.input(name, part) for name, part in parts.inputs.items()},
             signs={name: Sign(name, part.pin, part.at) for name, part in parts.signs.items()},
-            page=Page(parts.page.listen, parts.page.port, parts.page.remote_start, parts.page.pin),
+            page=page_of(parts.page),
             hours=Hours(parts.hours.open, parts.hours.quiet),
             brokers={name: broker_of(name, part) for name, part in parts.brokers.items()},
             meters={name: meter_of(name, part) for name, part in parts.meters.items()},
+            neighbours=neighbours_of(parts.neighbours),
         )
 
     def ducts(self) -> Mapping[str, Duct]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.finding import Finding, Heap, bite, nice
 from gatekeeper.shop.findings_clamps import clamp_findings
+from gatekeeper.shop.findings_page import page_findings
 from gatekeeper.shop.findings_sensors import sensor_findings
 from gatekeeper.shop.model import (
     AirGoes,
@@ -313,12 +314,7 @@ def _inputs_and_page(shop: Shop) -> Iterator[Finding]:
     if InputKind.FIRE in kinds and InputKind.RESET not in kinds:
         said = "A fire alarm can only be reset in the shop, and no reset key is wired (inputs, kind: reset)."
         yield bite("no_reset", "shop", said)
-    if shop.page.remote_start:
-        said = "A motor may be started from the page: hang a sign at each that it may start by itself."
-        yield bite("remote_start", "page", said)
-    if shop.page.listen not in ("127.0.0.1", "::1", "localhost"):
-        said = f"It listens on {shop.page.listen}: everybody on that network sees it and may press Stop."
-        yield nice("page_open", "page", said)
+    yield from page_findings(shop)
     if any(motor.kind is MotorKind.AIR_CLEANER for motor in shop.motors.values()) and shop.hours.quiet is None:
         yield nice("no_quiet_hours", "shop", "The air cleaner may run on for hours into the night (hours: quiet).")
 

@@ -122,6 +122,14 @@ class InputKind(Enum):
     STOP = "stop"
     RESET = "reset"
     RELEASE = "release"
+    BROKER_KEY = "broker key"
+
+
+class Reading(Enum):
+    """Who may look at the page."""
+
+    OPEN = "open"
+    CLOSED = "closed"
 
 
 class GateEnd(Enum):

@@ -45,6 +45,7 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("outlets", "*", "sensor", "meter"), ("meters",)),
     (("circuits", "*", "sensor", "meter"), ("meters",)),
     (("meters", "*", "broker"), ("brokers",)),
+    (("neighbours", "homie", "broker"), ("brokers",)),
     (("inputs", "*", "motors"), ("motors",)),
     (("inputs", "*", "at"), ("gates", "tools", "outlets")),
     (("signs", "*", "at"), ("gates", "tools", "outlets")),

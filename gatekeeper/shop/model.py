@@ -24,8 +24,12 @@ from gatekeeper.shop.kinds import MeterUnit as MeterUnit
 from gatekeeper.shop.kinds import MotorKind as MotorKind
 from gatekeeper.shop.kinds import PasswordPlace as PasswordPlace
 from gatekeeper.shop.kinds import Proof as Proof
+from gatekeeper.shop.kinds import Reading as Reading
 from gatekeeper.shop.kinds import StartsFrom as StartsFrom
 from gatekeeper.shop.kinds import Units as Units
+from gatekeeper.shop.model_page import Homie as Homie
+from gatekeeper.shop.model_page import Neighbours as Neighbours
+from gatekeeper.shop.model_page import Page as Page
 from gatekeeper.shop.model_sensing import Asking as Asking
 from gatekeeper.shop.model_sensing import Broker as Broker
 from gatekeeper.shop.model_sensing import Channel as Channel
@@ -348,18 +352,6 @@ class Sign:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
-    """The phone page. ``remote_start``: a motor may be started from the network. ``pin`` None: made at the first
-    start.
-    """
-
-    listen: str
-    port: int
-    remote_start: bool
-    pin: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class Span:
     """A span of the day in minutes after midnight; it may run past midnight (start > end)."""
 
@@ -402,6 +394,7 @@ class Shop:
     hours: Hours
     brokers: Mapping[str, Broker] = field(default_factory=dict)
     meters: Mapping[str, Meter] = field(default_factory=dict)
+    neighbours: Neighbours = field(default_factory=Neighbours)
 
     def gates_of(self, motor: str) -> tuple[Gate, ...]:
         """The gates on one motor's own ducts, in the order of the file."""

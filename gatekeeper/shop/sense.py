@@ -13,6 +13,7 @@ from gatekeeper.shop.model import BoardDeath, InputKind, Makes, MotorKind
 from gatekeeper.shop.motor_starts import starts_allowed
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
+from gatekeeper.shop.sense_page import page_faults
 from gatekeeper.shop.sense_sensors import SensorRules
 from gatekeeper.shop.written import InputPart, MotorPart, ShopFile, SuctionPart, ToolPart
 
@@ -41,6 +42,7 @@ def sense_faults(tree: Tree, parts: ShopFile) -> list[Fault]:
         *here.tools(),
         *here.sensors.circuits(),
         *here.inputs_and_converters(),
+        *page_faults(tree, parts),
     ]
 
 

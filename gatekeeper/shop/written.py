@@ -18,7 +18,6 @@ from gatekeeper.shop.fields import (
     Name,
     Names,
     OutputPin,
-    PagePin,
     Pin,
     WhenBoardDies,
     YesNo,
@@ -30,6 +29,7 @@ from gatekeeper.shop.fields import (
 from gatekeeper.shop.kinds import AirGoes, EndsBy, GateEnd, InputKind, Makes, MotorKind, Units
 from gatekeeper.shop.part import Part
 from gatekeeper.shop.part import key as _key
+from gatekeeper.shop.written_page import NeighboursPart, PagePart
 from gatekeeper.shop.written_sensing import BrokerPart, CircuitPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
 
 
@@ -308,15 +308,6 @@ class SignPart(Part):
     at: Name = _key("The gate or tool where it hangs.")
 
 
-class PagePart(Part):
-    """The phone page."""
-
-    listen: FreeText = _key("Address to listen on. Default 127.0.0.1: this machine only.", "127.0.0.1")
-    port: Annotated[int, whole(1024, 65535)] = _key("Default 8080.", 8080)
-    remote_start: YesNo = _key("A motor may be started from the page. Default no.", False)
-    pin: PagePin | None = _key("4 to 8 digits for writing. Default: made at the first start.", None)
-
-
 class HoursPart(Part):
     """Hours of the day."""
 
@@ -343,3 +334,4 @@ class ShopFile(Part):
     signs: dict[str, SignPart] = _key("Sign lamps.", {})
     page: PagePart = _key("The phone page.", PagePart())
     hours: HoursPart = _key("Hours of the day.", HoursPart())
+    neighbours: NeighboursPart = _key("Other systems that may look at this one.", NeighboursPart())
