@@ -157,7 +157,11 @@ def files_below(tree: Path) -> set[str]:
     # What a booted system makes by itself is not ours.
     outside = ("proc", "sys", "dev", "run", "tmp", "root", "var/cache", "var/log", "var/lib/systemd", "etc/localtime")
     found = (str(path.relative_to(tree)) for path in tree.rglob("*"))
-    return {path for path in found if not path.startswith(outside) and "__pycache__" not in path}
+    return {
+        path
+        for path in found
+        if not path.startswith(outside) and not path.endswith((".pyc", "__pycache__", ".updated"))
+    }
 
 
 def main() -> None:
