@@ -275,7 +275,8 @@ def _computed(study: SpinDownStudy) -> Html:
     told = [
         _same_days(study.days, study.seed),
         "Of all delays that meet the demands in every day, one demand after the other in the order above, the one with "
-        "the least running time is taken; running time is noise and energy. Nothing is weighed against anything else.",
+        "the least running time is taken; running time is noise and energy. What no delay meets counts as met within a "
+        "tenth of the least that any comes to. Nothing is weighed against anything else.",
         f"A run of cuts: pauses of at most {RUN_PAUSE_S:.0f} s between the cuts of one machine. That figure, under "
         f"{STARTS_UNDER} starts and under {MOVES_UNDER} moves in an hour are our own. A motor's budget is two starts "
         "and what the published table (NEMA MG 10-2001, table 2-3) allows it in an hour; for single-phase motors it "

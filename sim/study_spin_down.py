@@ -2,12 +2,13 @@
 
 Theory of operation. First every collector gets one delay for all its machines, from the shortest that clears its
 longest branch up to five minutes, and the same days are played with each. Of these delays are kept, one demand after
-the other, those that meet it in every single day; where none does, those that come closest, and that is said:
+the other, those that meet it in every single day; where none does, those within a tenth of the one that comes closest,
+and that is said:
 
-1. no chips left in the ducts beyond what the longest delay leaves,
+1. no chips left in the ducts,
 2. motor starts: under eight in any hour, and within the motor's budget (its start store, C8),
-3. no cut without air after the first of a run of cuts, beyond what no delay helps,
-4. gate moves: under thirty in any hour, beyond what no delay helps.
+3. no cut without air after the first of a run of cuts,
+4. gate moves: under thirty in any hour.
 
 Of those left the one with the least running time is taken: running time is noise and energy. Then each machine is
 tried with delays of its own, shorter than that, the machine first that would save most; it gets one where all demands
@@ -33,6 +34,8 @@ STARTS_UNDER = 8
 MOVES_UNDER = 30
 #: A machine gets a delay of its own where that saves at least so much running time a day, seconds. Our own.
 WORTH_S = 300.0
+#: What no delay meets is as good as met within this of the least that any of them comes to. Our own.
+CLOSE = 1.1
 #: Chips in the ducts that nobody would find, kilograms. Our own.
 NO_CHIPS_KG = 0.005
 
@@ -235,17 +238,17 @@ class Demands:
         self._tried = tried
         self._budget = math.floor(plan.starts_capacity + plan.starts_per_hour)
         self.most_starts = min(STARTS_UNDER - 1, self._budget)
-        self._left_kg = max(NO_CHIPS_KG, tried[-1].left_kg * 1.02)
-        self._airless = min(one.airless_in_run for one in tried)
-        self._moves = max(MOVES_UNDER - 1, min(one.worst_moves for one in tried))
+        self._left_kg = max(NO_CHIPS_KG, CLOSE * min(one.left_kg for one in tried))
+        self._airless = CLOSE * min(one.airless_in_run for one in tried)
+        self._moves = max(MOVES_UNDER - 1, CLOSE * min(one.worst_moves for one in tried))
 
     def misses(self, one: Tried) -> tuple[float, float, float, float]:
         """By how much each demand is missed; all 0 where all are met."""
         return (
             max(0.0, one.left_kg - self._left_kg),
             float(max(0, one.worst_starts - self.most_starts)),
-            float(max(0, one.airless_in_run - self._airless)),
-            float(max(0, one.worst_moves - self._moves)),
+            max(0.0, one.airless_in_run - self._airless),
+            max(0.0, one.worst_moves - self._moves),
         )
 
     def best(self, tried: Sequence[Tried]) -> Tried:

@@ -108,6 +108,17 @@ def test_what_no_delay_meets_is_said_and_does_not_decide() -> None:
     assert [one.verdict for one in asked.told(every[1])] == ["met", "met", "met", "no delay meets it"]
 
 
+def test_what_no_delay_meets_counts_as_met_within_a_tenth() -> None:
+    """50 moves against 54 is as good as the same, against 56 it is not."""
+    longest, near, far = (
+        replace(WELL, worst_moves=50, running_s=9000.0),
+        replace(WELL, worst_moves=54, running_s=5000.0),
+        replace(WELL, worst_moves=56, running_s=1000.0),
+    )
+
+    assert chosen(longest, near, far) == 1
+
+
 def test_the_motors_own_budget_may_be_less() -> None:
     """Two starts in store and 1.9 an hour: three in an hour."""
     every = [_mean(8.0, [WELL])]
