@@ -242,6 +242,7 @@ def run(
     """Run a shop on the board's own pins, unattended."""
     from pathlib import Path
 
+    from gatekeeper.backing import take_up_waiting
     from gatekeeper.devices.base import DeviceError
     from gatekeeper.devices.pins import open_pins
     from gatekeeper.launch import open_page, run_until_told, state_folder
@@ -250,8 +251,10 @@ def run(
     from gatekeeper.service.running import Service
     from gatekeeper.service.wiring_sensors import bank_for, meters_for
 
+    folder = state_folder(shop_file, Path(state) if state else None)
+    for said in take_up_waiting(Path(shop_file), folder):
+        typer.echo(said)
     shop, name, text = _shop_and_text(shop_file)
-    folder = state_folder(name, Path(state) if state else None)
     try:
         service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins), open_meters=meters_for(pins))
     except (DeviceError, AlreadyRunning) as trouble:
@@ -466,6 +469,55 @@ def doctor(
     else:
         typer.echo("\n".join(doctor_lines(shop, pins, findings)))
     raise typer.Exit(0 if is_well(findings) else 1)
+
+
+@app.command()
+def backup(
+    shop_file: ShopArgument,
+    out: Annotated[str, typer.Argument(metavar="OUT", help="The file to write, such as shop.backup.")],
+    state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over a file of that name.")] = False,
+) -> None:
+    """Put shop file, settings, records and history into one file, while the controller runs."""
+    from pathlib import Path
+
+    from gatekeeper.backing import CannotBackUp, backed_up
+    from gatekeeper.launch import installed_or_own
+
+    shop, name, text = _shop_and_text(shop_file)
+    folder = installed_or_own(name, Path(state) if state else None)
+    try:
+        typer.echo("\n".join(backed_up(shop.name, name, text, folder, Path(out), replace=replace)))
+    except CannotBackUp as trouble:
+        _refuse(str(trouble))
+
+
+@app.command()
+def restore(
+    backup_file: Annotated[str, typer.Argument(metavar="FILE", help="A file that backup has made.")],
+    shop_file: Annotated[
+        str | None, typer.Option("--shop", help="Where the shop file goes; its old name, here, if not given.")
+    ] = None,
+    state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Set aside what is there already.")] = False,
+    look: Annotated[bool, typer.Option("--look", help="Only check the file and say what is in it.")] = False,
+) -> None:
+    """Put a backup back: on a new card, or where the controller does not run. Nothing starts because of it."""
+    from pathlib import Path
+
+    from gatekeeper.backing import CannotRestore, checked, looked_at, put_back, restored_lines
+    from gatekeeper.launch import installed_or_own
+
+    path = Path(backup_file)
+    try:
+        if look:
+            typer.echo("\n".join(looked_at(path)))
+            return
+        shop_path = Path(shop_file if shop_file is not None else checked(path).shop_file)
+        folder = installed_or_own(str(shop_path), Path(state) if state else None)
+        typer.echo("\n".join(restored_lines(put_back(path, shop_path, folder, replace=replace), shop_path, folder)))
+    except CannotRestore as trouble:
+        _refuse(str(trouble))
 
 
 def _shop(shop_file: str) -> "tuple[Shop, str]":

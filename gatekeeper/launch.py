@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 #: Signals that end the controller; each switches the motors off first.
 ENDING = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 PIN_DIGITS = 6
+#: Where hardware/install.sh puts the shop file.
+INSTALLED_SHOP = Path("/etc/gatekeeper/shop.yaml")
 
 
 def state_folder(shop_name: str, given: Path | None) -> Path:
@@ -34,6 +36,15 @@ def state_folder(shop_name: str, given: Path | None) -> Path:
         return Path(managed.split(":")[0])
     base = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
     return base / "gatekeeper" / Path(shop_name).stem
+
+
+def installed_or_own(shop_name: str, given: Path | None) -> Path:
+    """The same for a command beside the service: of the installed shop, the service's own folder."""
+    from gatekeeper.doctor import INSTALLED_STATE
+
+    if given is None and Path(shop_name).resolve() == INSTALLED_SHOP and INSTALLED_STATE.is_dir():
+        return INSTALLED_STATE
+    return state_folder(shop_name, given)
 
 
 def pin_of(shop: Shop, folder: Path) -> str:
