@@ -144,7 +144,7 @@ def judged(half: Half, *, with_air: bool = False) -> Verdict:
         game.happen(happening)
     try:
         game.run(HALF_HOUR_S)
-        judge.finish()
+        judge.finish(HALF_HOUR_S)
     except _EnoughError:
         pass  # the first thing that is wrong ends the half-hour
     except Exception as error:  # whatever it was, it is what the half-hour found
@@ -188,10 +188,13 @@ class _Judge:
         if self.problem is not None:
             raise _EnoughError
 
-    def finish(self) -> None:
+    def finish(self, now_s: float) -> None:
         """Judge what was not judged yet."""
         for violation in self._checker.finish():
             self.complain("rule", str(violation), self._before[-1][0])
+        self._truth.finish(now_s)
+        if self._truth.found:
+            self.complain("truth", str(self._truth.found[0]), now_s)
 
     def complain(self, judge: str, sentence: str, t_s: float) -> None:
         """Keep the first complaint."""

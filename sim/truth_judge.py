@@ -98,6 +98,10 @@ class TruthJudge:
             self._judged_s = now_s
             self._judge(now_s)
 
+    def finish(self, now_s: float) -> None:
+        """The play ends: judge what has become overdue by then."""
+        self._judge(now_s)
+
     def _gate(self, now_s: float, subject: str, entry: Entry) -> None:
         self._gates[subject] = float(entry.value)
 
