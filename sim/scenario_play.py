@@ -128,10 +128,10 @@ class _Listener:
             self._progress(now_s)
         if entry.kind.startswith("truth_"):
             return
-        if len(self.offences) < MOST_VIOLATIONS:
-            self._note(self._checker.feed(written))
         if entry.kind != "tick" and word_of(entry) != "renew":
             self._heard.append((now_s, entry))
+        if len(self.offences) < MOST_VIOLATIONS:
+            self._note(self._checker.feed(written))
 
     def finish(self) -> None:
         """Judge the last step."""

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from gatekeeper.cli import app
-from sim.checker import check_record
+from sim.checker import Checker, Violation, check_record
 
 
 def run(*words: str, cwd: Path | None = None) -> "subprocess.CompletedProcess[str]":
@@ -85,6 +86,33 @@ expects:
         "  - Line 8 expects: collector is off from 20 s. Not so at 20.000 s: collector was running.",
     ]
     assert told[-1] == f"next: gatekeeper simulate garage-one-collector {file} --report out.html"
+
+
+def test_a_broken_rule_is_told_with_its_story(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Strict(Checker):
+        """Knows one rule more: no collector may ever be switched on."""
+
+        def feed(self, entry: Mapping[str, Any]) -> list[Violation]:
+            found = super().feed(entry)
+            value = entry["value"]
+            if entry["kind"] == "motor_command" and isinstance(value, dict) and value["what"] == "on":
+                said = "The collector is switched on."
+                found.append(Violation("C28", entry["seq"], entry["t_s"], entry["subject"], said))
+            return found
+
+    monkeypatch.setattr("sim.scenario_play.Checker", Strict)
+    status, lines, said = in_process("garage-one-collector", "planer-then-saw")
+    assert (status, said) == (1, "")
+    told = lines[lines.index("Expected: 10 things, and all came so.") :]
+    assert told[1:3] == ["Control rules: broken once.", ""]
+    assert told[3].startswith("Control rule C28 is broken at 12.")
+    assert told[3].endswith(" s: The collector is switched on.")
+    assert told[4] == "What happened before it:"
+    assert len(told[5:-2]) == 10
+    events = [line.split("  ")[-1] for line in told[5:-2]]
+    assert "Planer gate opens: planer runs" in events
+    assert not [said for said in events if said.startswith("Collector is switched on")]
+    assert told[-1] == "next: gatekeeper simulate garage-one-collector planer-then-saw --report out.html"
 
 
 def test_the_record_comes_as_lines_with_the_truth_and_the_figures_last() -> None:

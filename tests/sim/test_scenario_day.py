@@ -1,5 +1,6 @@
 """Drawn days: the same for the same seed, within the hours, one person at a tool, hand gates and key served."""
 
+import itertools
 from collections import Counter
 from dataclasses import replace
 from random import Random
@@ -139,6 +140,20 @@ def test_hand_gates_are_open_around_every_cut_and_shut_after_the_last() -> None:
         for on_s, off_s in stretches:
             assert [value for at_s, value in moves[gate] if at_s < on_s][-1] == 1.0
             assert not [at_s for at_s, _ in moves[gate] if on_s <= at_s <= off_s]
+
+
+def test_a_hand_gate_of_two_tools_is_shut_when_neither_is_in_use() -> None:
+    shop = shop_called("one-evening")
+    saw = shop.tools["table saw"]
+    two = replace(shop, tools={"table saw": saw, "planer": replace(saw, name="planer")})
+    busy = Habit(Between(8, 8), Between(3, 3), Between(60, 90), Between(10, 20))
+    happenings = working_day(two, replace(pattern(table_saw=busy, planer=busy), people=2), Random(1))
+    moves = [(one.at_s, one.value) for one in happenings if one.what is What.MOVE_BY_HAND]
+    assert [value for _, value in moves] == [1.0, 0.0] * (len(moves) // 2)
+    assert 2 <= len(moves) // 2 < 16
+    shut = [(before[0], after[0]) for before, after in itertools.pairwise(moves) if before[1] == 0.0]
+    for stretches in cuts_of(happenings).values():
+        assert not [1 for a, b in stretches for c, d in shut if a < d and c < b]
 
 
 def test_the_key_is_turned_before_and_after_the_work() -> None:
