@@ -32,8 +32,7 @@ from gatekeeper.control.messages import (
     Woke,
 )
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.service.hours import within
-from gatekeeper.shop.model import Shop, Span
+from gatekeeper.shop.model import Shop
 from sim.books import COUNTED, Books
 from sim.breakers import Breaker
 from sim.figures import Figures
@@ -41,6 +40,7 @@ from sim.happening import Controller, Happening, What, wanted
 from sim.played import USUAL_START_S, Played, Watch
 from sim.signal_plant import SignalPlant
 from sim.stage import Stage, stage_of
+from sim.wall_hours import WallHours
 
 #: Steps at one instant after which the core is held to be going in circles.
 CIRCLE = 200
@@ -48,7 +48,6 @@ CIRCLE = 200
 BOOT_S = 20.0
 #: Instants closer together than this are one: rounding.
 SAME_S = 1e-6
-DAY_S = 86400.0
 
 
 class GoesInCircles(RuntimeError):
@@ -97,7 +96,7 @@ class Game:
         self._truths: list[tuple[str, str, Any]] = []
         self._deaf: list[Event] | None = None
         self._wall_s = wall_start_s
-        self._hours_turn = 0
+        self._hours = WallHours(self.shop.hours, lambda: self.wall_s, self._later, self.feed)
         self._is_board_on = True
         self.is_file_damaged = False
         self.books = Books(self.shop, with_tracks=with_tracks, truth=self._tell_truth if truth else None)
@@ -267,7 +266,7 @@ class Game:
         for truth in truths:
             self._tell_truth(*truth)
         self.plant.wake()
-        self._begin_hours()
+        self._hours.begin()
 
     def _start(self, *, new_boot: bool) -> None:
         """The process starts again with exactly what was made durable."""
@@ -304,7 +303,7 @@ class Game:
             )
             if self._watch is not None:
                 self._watch(killed)
-        self._hours_turn += 1
+        self._hours.end()
         self.books.controller(self.now_s, False)
         if clean:
             self.plant.to_rest()
@@ -344,7 +343,7 @@ class Game:
                 self._stand_still(float(value))
             case What.CLOCK_STEP:
                 self._wall_s += float(value)
-                self._begin_hours()
+                self._hours.begin()
 
     def _break(self, happening: Happening) -> None:
         is_broken = happening.what is What.FAULT
@@ -400,30 +399,7 @@ class Game:
 
         self._later(for_s, goes_on)
 
-    # ---------------------------------------------------------------- hours and truth
-
-    def _begin_hours(self) -> None:
-        """The hours of the shop's file, by the wall clock, as the service looks at them."""
-        self._hours_turn += 1
-        hours = self.shop.hours
-        for span, say in ((hours.open, self._say_open), (hours.quiet, self._say_quiet)):
-            if span is not None:
-                self._look(span, say, self._hours_turn)
-
-    def _look(self, span: Span, say: Callable[[bool], None], turn: int) -> None:
-        if turn != self._hours_turn or self.core is None:
-            return
-        wall_s = self.wall_s % DAY_S
-        say(within(span, int(wall_s // 60)))
-        ahead = [(minute * 60.0 - wall_s) % DAY_S or DAY_S for minute in (span.start_min, span.end_min)]
-        # Rounding must not bring the next look to just before the minute.
-        self._later(min(ahead) + 1e-6, lambda: self._look(span, say, turn))
-
-    def _say_open(self, is_open: bool) -> None:
-        self.feed(ShopKeySeen("open" if is_open else "shut"))
-
-    def _say_quiet(self, quiet: bool) -> None:
-        self.feed(QuietSeen(quiet))
+    # ---------------------------------------------------------------- the truth
 
     def _tell_truth(self, kind: str, subject: str, value: Any) -> None:
         if self._watch is None:
