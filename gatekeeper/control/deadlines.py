@@ -4,10 +4,10 @@ There are two kinds. At a *change* the shop may have to do something else than b
 Between two changes nothing happens by itself; there is only *upkeep*: leases are renewed (C23) and the beat is kept.
 """
 
-from itertools import chain
 from math import inf
 
 from gatekeeper.control.policy import may_not_start
+from gatekeeper.control.units import Gate, Motor, Tool
 from gatekeeper.control.watch import NO_AIR_AFTER_S
 from gatekeeper.control.world import World
 
@@ -18,8 +18,9 @@ SOON_S = 1e-6
 def next_change(world: World, now_s: float) -> float:
     """The first instant after now at which something may change by itself; infinite where nothing will."""
     ahead: set[float | None] = {world.settle_until}
-    for unit in chain(world.gates.values(), world.tools.values(), world.motors.values()):
-        ahead.update(unit.instants())
+    ahead.update(*map(Gate.instants, world.gates.values()))
+    ahead.update(*map(Tool.instants, world.tools.values()))
+    ahead.update(*map(Motor.instants, world.motors.values()))
     for motor in world.motors.values():
         if motor.on:
             ahead.add(world.earliest_stop(motor, now_s))

@@ -143,11 +143,12 @@ def _path(
         return
     gates = world.gates_of[motor.name]
     # At rest a hand gate may be moved by anybody: it is no path where an automatic one works (C7).
-    resting = not any(tool.counting for tool in world.tools_of[motor.name])
-    only_automatic = resting and any(gate.can_serve for gate in gates)
-
+    only_automatic = (
+        world.has_hand_gates[motor.name]
+        and not any(tool.counting for tool in world.tools_of[motor.name])
+        and any(gate.can_serve for gate in gates)
+    )
     runs = motor.fan_runs(now_s)
-    lost = runs and world.path_lost(motor, now_s)
     expected = motor.plan.relief_m2
     counted, queued = set(), set()
     for gate in gates:
@@ -157,7 +158,8 @@ def _path(
         # One that comes only as extra air comes after everything else: it is no path to count on yet (C11).
         first = gate.name in asked and asked[gate.name].rank is not Rank.EXTRA
         comes = first and gate.can_serve and (gate.is_open or gate.may_move(now_s))
-        if comes and lost and not (gate.is_open or gate.state is _OPENING) and _crowded(world, gate, now_s):
+        coming = gate.is_open or gate.state is _OPENING
+        if comes and runs and not coming and _crowded(world, gate, now_s) and world.path_lost(motor, now_s):
             queued.add(gate.name)  # the fan has no path now: what must wait for a slot is none (C3)
             comes = False
         if (stays or comes) and (gate.plan.actuated or not only_automatic):
@@ -212,23 +214,36 @@ def _shuts(world: World, motor: Motor, working: bool, now_s: float, keep: dict[s
 
 def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float) -> list[Proposal]:
     """One queue per supply: grant what may move now, free a slot for a running tool, say who waits (C11, C4)."""
-    queue = [wish for system in wishes_by_motor.values() for wish in system.wishes]
+    wanted = [wish for system in wishes_by_motor.values() for wish in system.wishes]
+    queue = [wish for wish in wanted if _has_to_move(world, wish, now_s) and wish.gate.may_move(now_s)]
     queue.sort(key=lambda wish: wish[:2])
     proposals: list[Proposal] = []
+    waiting: set[str] = set()
+    if queue:
+        _grant(world, wanted, queue, proposals, waiting, now_s)
+    for gate in world.gates.values():
+        if gate.wait_from is not None and gate.name not in waiting:
+            gate.wait_from = gate.wait_rule = None
+    return proposals
+
+
+def _grant(
+    world: World, wanted: list[Wish], queue: list[Wish], proposals: list[Proposal], waiting: set[str], now_s: float
+) -> None:
+    """Go through the queue: add what may move now to the proposals, and who may not to the waiting."""
     busy: dict[str | None, list[Gate]] = {}
     for gate in world.gates.values():
         if gate.is_busy(now_s) and gate.name not in world.halts:
             busy.setdefault(gate.plan.supply, []).append(gate)
-    needed = {wish.gate.name for wish in queue if wish.what == "open" and wish.rank <= Rank.RETRY}
-    spare = {name: _Spare(world, world.motors[name], now_s) for name in wishes_by_motor}
+    needed = {wish.gate.name for wish in wanted if wish.what == "open" and wish.rank <= Rank.RETRY}
+    spare = {wish.gate.plan.system: _Spare(world, world.motors[wish.gate.plan.system], now_s) for wish in queue}
     told: set[str] = set()
-    waiting: set[str] = set()
     #: Supplies on which a running tool's first attempt waits: a slot that a missed move leaves is not for its retry.
     #: Another gate of that tool's may use a slot that it holds itself.
     owed: dict[str | None, int] = {}
     for wish in queue:
         gate = wish.gate
-        if gate.name in told or not _has_to_move(world, wish, now_s) or not gate.may_move(now_s):
+        if gate.name in told:
             continue
         if wish.what == "shut" and not spare[gate.plan.system].may_lose(gate):
             if spare[gate.plan.system].waits_for_air():
@@ -264,10 +279,6 @@ def ration(world: World, wishes_by_motor: dict[str, SystemWishes], now_s: float)
             spare[gate.plan.system].lose(gate)
         proposals.append(_move(world, wish))
         told.add(gate.name)
-    for gate in world.gates.values():
-        if gate.wait_from is not None and gate.name not in waiting:
-            gate.wait_from = gate.wait_rule = None
-    return proposals
 
 
 def _has_to_move(world: World, wish: Wish, now_s: float) -> bool:

@@ -55,10 +55,7 @@ def change(world: World, setting: SettingChanged, now_s: float) -> None:
             world, setting, "out_of_range", f"A spin-down delay is 0 to {SPIN_DOWN_LONGEST_S:.0f} s, not {value:g} s."
         )
     else:
-        if value is None:
-            world.settings.pop(subject, None)
-        else:
-            world.settings[subject] = float(value)
+        world.set_delay(subject, None if value is None else float(value))
         world.keep(f"setting/{subject}/spin_down_s", value)
         world.answers.append(Answer(setting.ref, True, "done", f"{subject}: set."))
 

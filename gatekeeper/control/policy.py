@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 from gatekeeper.control.messages import MoveGate, SwitchMotor
 from gatekeeper.control.moves import Proposal, SystemWishes, ration, wishes
-from gatekeeper.control.starts import START_TOLERANCE
 from gatekeeper.control.tables import MotorState
 from gatekeeper.control.units import Gate, Motor
 from gatekeeper.control.world import AIR_SPIN_UP_S, World
@@ -158,7 +157,7 @@ def may_stop(world: World, motor: Motor, now_s: float) -> bool:
     shaken_out = motor.is_shaker and world.cause_stands(world.motors[motor.plan.follows or ""], now_s)
     if shaken_out:
         return motor.store.has_start(now_s)
-    return stop is not None and now_s >= stop - START_TOLERANCE and parked_enough(world, motor)
+    return stop is not None and now_s >= stop and parked_enough(world, motor)
 
 
 # ---------------------------------------------------------------- on

@@ -160,7 +160,7 @@ def _gate_now(gate: Gate, reason: str | None) -> GateNow:
         proof = "switch" if gate.plan.has_switch else "time"
     return GateNow(
         name=gate.name,
-        belief=gate.belief,
+        belief=str(gate.belief),
         is_open=gate.is_open,
         proof=proof,
         reason=reason,

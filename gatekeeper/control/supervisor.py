@@ -36,7 +36,7 @@ from gatekeeper.control.policy import apply, decide, reconcile, renewal
 from gatekeeper.control.record import Recorder
 from gatekeeper.control.snapshot import CoreView, core_view
 from gatekeeper.control.timers import advance, advance_flush
-from gatekeeper.control.watch import signs, tell
+from gatekeeper.control.watch import new_signs, tell
 from gatekeeper.control.world import World
 from gatekeeper.control.writing import Told, write_event
 
@@ -189,12 +189,14 @@ class Supervisor:
     def _judge(self, proposals: Sequence[Proposal], now_s: float) -> list[Command]:
         """Let the guard judge the whole list, tell the units what really leaves, and write it down."""
         world = self.world
+        if not (proposals or world.keeps):
+            return []
         why = {id(proposal.command): proposal for proposal in proposals}
         # What the step makes durable (a stuck gate, a hold) is part of the list that is judged.
         judgement = self.guard.judge([*world.keeps, *(proposal.command for proposal in proposals)], now_s)
         sent: list[Command] = []
         for command in judgement.allowed:
-            if not isinstance(command, MoveGate | SwitchMotor):
+            if id(command) not in why:
                 continue
             proposal = why[id(command)]
             apply(world, command, now_s)
@@ -243,12 +245,10 @@ class Supervisor:
 
     def _new_signs(self, now_s: float) -> list[Command]:
         commands: list[Command] = []
-        shown = self.world.signs
-        for subject, word in signs(self.world, now_s):
-            if shown.get(subject, "dark") != word:
-                shown[subject] = word
-                self.recorder.write("sign", subject, word)
-                commands.append(ShowSign(subject, word))  # type: ignore[arg-type]
+        for subject, word in new_signs(self.world, now_s):
+            self.world.signs[subject] = word
+            self.recorder.write("sign", subject, word)
+            commands.append(ShowSign(subject, word))  # type: ignore[arg-type]
         return commands
 
     def _beat(self, now_s: float) -> None:

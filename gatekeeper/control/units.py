@@ -5,6 +5,7 @@ can be read and put back (``save``/``restore``). ``INSTANTS`` are the fields on 
 changes by itself. What follows from the plan alone stands beside them, as plain attributes.
 """
 
+from collections.abc import Callable
 from math import inf
 from operator import attrgetter
 from typing import Any, ClassVar
@@ -20,11 +21,12 @@ class Unit:
     FIELDS: ClassVar[tuple[str, ...]]
     INSTANTS: ClassVar[frozenset[str]]
     _read: ClassVar[Any]
-    _read_instants: ClassVar[Any]
+    #: Every instant of one unit, for the next deadline.
+    instants: ClassVar[Callable[[Any], tuple[float | None, ...]]]
 
     def __init_subclass__(cls) -> None:
         cls._read = attrgetter(*cls.FIELDS)
-        cls._read_instants = attrgetter(*sorted(cls.INSTANTS))
+        cls.instants = staticmethod(attrgetter(*sorted(cls.INSTANTS)))
 
     def save(self) -> tuple[Any, ...]:
         """Every field, in order."""
@@ -34,10 +36,6 @@ class Unit:
         """Put a saved state back."""
         for name, value in zip(self.FIELDS, values, strict=True):
             setattr(self, name, value)
-
-    def instants(self) -> tuple[float | None, ...]:
-        """Every instant, for the next deadline."""
-        return type(self)._read_instants(self)  # type: ignore[no-any-return]
 
 
 class Gate(Unit):
@@ -118,7 +116,7 @@ class Gate(Unit):
         """The word of the record."""
         if self.held is not None and self.state is not STUCK:
             return "held"
-        return "shutting" if self.state is GateState.SHAKING else self.state.value
+        return GateState.SHUTTING if self.state is GateState.SHAKING else self.state
 
 
 class Motor(Unit):

@@ -1,11 +1,9 @@
 """What people must be told now: the standing messages and the sign lamps, worked out anew each step (C16, C20)."""
 
-from collections.abc import Iterator
-
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Standing, sentence, short_of_air
 from gatekeeper.control.plan import InputKind
 from gatekeeper.control.tables import STUCK
-from gatekeeper.control.units import Motor, Tool
+from gatekeeper.control.units import Gate, Motor, Tool
 from gatekeeper.control.world import World
 
 #: A tool that has run this long while its collector waits is cutting without air; longer than any gate's travel should
@@ -16,15 +14,16 @@ NO_AIR_AFTER_S = 6.0
 def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
     """Every message whose reason stands now, as (code, subject) to the rule behind it."""
     found: dict[tuple[str, str], str] = {}
-    for name in world.unhealthy(InputKind.FIRE) if world.awake else ():
+    not_made = world.unhealthy if world.awake else _nothing
+    for name in not_made(InputKind.FIRE):
         found["fire", name] = "C24"
-    for name in world.unhealthy(InputKind.EMERGENCY) if world.awake else ():
+    for name in not_made(InputKind.EMERGENCY):
         found["emergency", name] = "C13"
-    if world.fire and not any(code == "fire" for code, _ in found):
+    if world.fire and not not_made(InputKind.FIRE):
         found["fire", "not reset yet"] = "C24"
-    if world.emergency and not any(code == "emergency" for code, _ in found):
+    if world.emergency and not not_made(InputKind.EMERGENCY):
         found["emergency", "not reset yet"] = "C13"
-    for name in world.unhealthy(InputKind.DOOR) if world.awake else ():
+    for name in not_made(InputKind.DOOR):
         found["door_open", name] = "C14"
     for gate in world.gates.values():
         if gate.state is STUCK:
@@ -37,6 +36,11 @@ def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
         if tool.reading != "stopped":
             _tool_reasons(world, tool, found, now_s)
     return found
+
+
+def _nothing(kind: InputKind) -> tuple[str, ...]:
+    """Of circuits that were not read yet nobody says that they are open."""
+    return ()
 
 
 def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str], now_s: float) -> None:
@@ -128,19 +132,25 @@ def tell(world: World, now_s: float) -> None:
         world.recorder.write("message", subject, {"what": "cleared", "code": code, "heap": FAULTS[code].heap})
 
 
-def signs(world: World, now_s: float) -> Iterator[tuple[str, str]]:
-    """What each sign lamp shows: coming, ready, no air; and at a gate what is about to move or is held."""
+def new_signs(world: World, now_s: float) -> list[tuple[str, str]]:
+    """What each sign lamp shows that did not show it before: coming, ready, no air; at a gate moving soon or held."""
+    shown, new = world.signs, []
     for gate in world.gates.values():
-        if gate.name in world.tools:
-            continue  # one lamp for both: the tool's word counts
-        if gate.free_at is not None:
-            yield gate.name, "moving_soon"
-        elif gate.held is not None or gate.state is STUCK:
-            yield gate.name, "held"
-        else:
-            yield gate.name, "dark"
+        word = _gate_sign(gate)
+        # One lamp for a gate and a tool of one name: the tool's word counts.
+        if shown.get(gate.name, "dark") != word and gate.name not in world.tools:
+            new.append((gate.name, word))
     for tool in world.tools.values():
-        yield tool.name, "dark" if tool.reading == "stopped" else _tool_sign(world, tool, now_s)
+        word = "dark" if tool.reading == "stopped" else _tool_sign(world, tool, now_s)
+        if shown.get(tool.name, "dark") != word:
+            new.append((tool.name, word))
+    return new
+
+
+def _gate_sign(gate: Gate) -> str:
+    if gate.free_at is not None:
+        return "moving_soon"
+    return "held" if gate.held is not None or gate.state is STUCK else "dark"
 
 
 def _tool_sign(world: World, tool: Tool, now_s: float) -> str:

@@ -4,7 +4,7 @@ Nothing here decides. ``World`` holds the units, the circuits and the settings; 
 (a forced stop, a halt) is noted here by whoever handled the event, and carried out by the policy in the same step.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from typing import Any
 
 from gatekeeper.control.alarms import FAULTS, Standing, sentence
@@ -25,6 +25,8 @@ from gatekeeper.control.tables import (
     GATE_TABLE,
     MOTOR_INITIAL,
     MOTOR_TABLE,
+    OPEN,
+    STUCK,
     GateState,
     MotorState,
 )
@@ -85,6 +87,7 @@ class World:
         self.resume_until = now_s + RESUME_BEAT_S  # a start after this resumes nothing any more
         self._take_up(kept, now_s)
         self._index()
+        self._note_delays()
         # The notes of one step.
         self.force_off: dict[str, tuple[str, str]] = {}
         self.halts: dict[str, tuple[str, str]] = {}
@@ -137,6 +140,9 @@ class World:
             for tool in everyone
             for name, gates in self.gates_of.items()
         }
+        self.has_hand_gates = {
+            name: any(not gate.plan.actuated for gate in gates) for name, gates in self.gates_of.items()
+        }
         self.worst_travel_s = {
             name: max((gate.plan.travel_s for gate in gates if gate.plan.actuated), default=0.0)
             for name, gates in self.gates_of.items()
@@ -172,6 +178,7 @@ class World:
             setattr(self, name, value)
         self._set_circuits(dict(circuits))
         self.settings = dict(settings)
+        self._note_delays()
         self.feeder_free_at = dict(feeders)
         self.alarms = dict(alarms)
         self.signs = dict(signs)
@@ -236,7 +243,7 @@ class World:
         """Confirmed-open area on a motor's own duct, with its relief, m2."""
         area_m2 = motor.plan.relief_m2
         for gate in self.gates_of[motor.name]:
-            if gate.is_open and gate.name not in without:
+            if (gate.state is OPEN or (gate.state is STUCK and gate.is_open)) and gate.name not in without:
                 area_m2 += gate.plan.area_m2
         return area_m2
 
@@ -268,6 +275,30 @@ class World:
             return motor.plan.run_on_min_s + share * (motor.plan.run_on_max_s - motor.plan.run_on_min_s)
         own = self.settings.get(tool.name, tool.plan.spin_down_s)
         return own if own is not None else self.settings.get(motor.name, motor.plan.spin_down_s)
+
+    def set_delay(self, subject: str, delay_s: float | None) -> None:
+        """Set the spin-down delay of a motor or a tool; None takes the setting away."""
+        if delay_s is None:
+            self.settings.pop(subject, None)
+        else:
+            self.settings[subject] = delay_s
+        self._note_delays()
+
+    def _note_delays(self) -> None:
+        """How long each tool's stop keeps each of its motors running, for all but air cleaners, whose delay grows."""
+        self._run_on = {
+            name: tuple(
+                (tool, max(self.delay_s(tool, motor), self.clear_s[tool.name, name])) for tool in self.tools_of[name]
+            )
+            for name, motor in self.motors.items()
+            if not motor.is_cleaner
+        }
+
+    def _run_ons(self, motor: Motor) -> Iterable[tuple[Tool, float]]:
+        """Each tool of a motor, with how long its stop keeps the motor running."""
+        if motor.is_cleaner:
+            return ((tool, self.delay_s(tool, motor)) for tool in self.tools_of[motor.name])
+        return self._run_on[motor.name]
 
     def due(self, tool: Tool, motor: Motor) -> float | None:
         """Until when a tool's last stop keeps a motor running; None where it never ran."""
@@ -308,12 +339,11 @@ class World:
             return latest
         if motor.is_cleaner and self.quiet:
             return now_s
-        for tool in self.tools_of[motor.name]:
+        for tool, run_on_s in self._run_ons(motor):
             if tool.counting:
                 return None
-            due = self.due(tool, motor)
-            if due is not None and due > latest:
-                latest = due
+            if tool.stopped_at is not None and tool.stopped_at + run_on_s > latest:
+                latest = tool.stopped_at + run_on_s
         return latest
 
     def earliest_stop(self, motor: Motor, now_s: float) -> float | None:

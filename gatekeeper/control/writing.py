@@ -99,7 +99,7 @@ class Told:
                 proof = None
                 if gate.is_open:
                     proof = "switch" if gate.plan.has_switch else "time"
-                world.recorder.write("gate_belief", gate.name, {"what": belief, "proof": proof})
+                world.recorder.write("gate_belief", gate.name, {"what": str(belief), "proof": proof})
         for motor in world.motors.values():
             self._write_state(world, motor, now_s)
             if motor.on and motor.name in plans:

@@ -153,6 +153,21 @@ def test_the_core_and_the_guard_agree_to_the_last_bit_when_a_move_ends(now_s):
     assert gate.arrive_by == guard.due_s
 
 
+def test_a_motor_is_not_stopped_a_rounding_before_its_delay_ends(open_shop):
+    """Its cause would still stand: it would start again at once."""
+    shop = open_shop()
+    shop.starts("saw")
+    shop.wait(10.0)
+    shop.stops("saw")  # at 20 s: 8 s of delay
+    shop.taken()
+    shop.wait(7.0)
+    shop.now_s = 128.0 - 5e-10
+    shop.tool(0, "stopped")  # any look at the shop
+    assert shop.taken() == []
+    shop.wait(5.0)
+    assert shop.taken() == [(28.0, "fan", "off")]
+
+
 # ---------------------------------------------------------------- what people are told
 
 
