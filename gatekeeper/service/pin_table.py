@@ -290,6 +290,10 @@ def _said_by(source: Input) -> str:
             return f"A press tells off {motors}."
         case InputKind.BROKER_KEY:
             return "While it is on, commands from the MQTT broker are taken; else they are dropped."
+        case InputKind.BIN_FULL:
+            return f"Tells that the bin of {motors} is full."
+        case InputKind.FILTER_PRESSURE:
+            return f"Tells that the filter of {motors} takes too much pressure and wants cleaning."
         case InputKind.RESET:
             return "A press resets after an emergency stop or a fire alarm (a fire only from here). It starts nothing."
         case _:  # a release button; a Hand-Off-Auto switch has two contacts of its own

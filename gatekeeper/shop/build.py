@@ -55,6 +55,7 @@ from gatekeeper.shop.written import (
     SupplyPart,
     ToolPart,
 )
+from gatekeeper.shop.written_care import care_of
 from gatekeeper.shop.written_sensing import SensorPart
 
 TRANSPORT_MS = 20.0
@@ -148,6 +149,7 @@ class _Builder:
             brokers={name: broker_of(name, part) for name, part in parts.brokers.items()},
             meters={name: meter_of(name, part) for name, part in parts.meters.items()},
             neighbours=neighbours_of(parts.neighbours),
+            call=head.call,
         )
 
     def ducts(self) -> Mapping[str, Duct]:
@@ -238,10 +240,15 @@ class _Builder:
             contact=contact_of(part.pin, closed_by_default=is_closed) if part.pin is not None else None,
             hand_contact=_contact(part.hand_pin),
             auto_contact=_contact(part.auto_pin),
-            systems=part.motors if part.motors is not None else tuple(self.parts.motors),
+            systems=part.motors if part.motors is not None else self._all_of(part.kind),
             at=part.at,
             asking=air_here_of(part) if part.kind is InputKind.AIR_HERE else None,
         )
+
+    def _all_of(self, kind: InputKind) -> tuple[str, ...]:
+        """The motors that an input speaks for when it names none."""
+        has_bin = kind in (InputKind.BIN_FULL, InputKind.FILTER_PRESSURE)
+        return tuple(name for name in self.parts.motors if not has_bin or name in self.with_ducts)
 
     def motor(
         self,
@@ -307,6 +314,7 @@ class _Builder:
             filter_loss=part.filter_loss,
             separator_loss=part.separator_loss,
             measured_density_kg_m3=part.measured_density,
+            care=care_of(part.care),
         )
 
     def _path_minimum_m2(

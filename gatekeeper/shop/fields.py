@@ -165,6 +165,13 @@ Names = Annotated[
     Reads(_names, {"type": ["string", "array"], "items": {"type": "string"}, "minItems": 1}),
 ]
 FreeText = Annotated[str, Reads(_free_text, {"type": "string", "maxLength": 80})]
+FreeTexts = Annotated[
+    tuple[str, ...],
+    Reads(
+        lambda value: tuple(_free_text(one) for one in (value if isinstance(value, list) else [value])),
+        {"type": ["string", "array"], "items": {"type": "string", "maxLength": 80}},
+    ),
+]
 
 
 def line_of(text: str) -> int | None:

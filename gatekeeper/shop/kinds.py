@@ -123,6 +123,15 @@ class InputKind(Enum):
     RESET = "reset"
     RELEASE = "release"
     BROKER_KEY = "broker key"
+    BIN_FULL = "bin full"
+    FILTER_PRESSURE = "filter pressure"
+
+
+class FullBin(Enum):
+    """What a full bin does."""
+
+    WARNS = "warns"
+    REFUSES = "refuses the next start"
 
 
 class Reading(Enum):

@@ -17,6 +17,7 @@ from gatekeeper.shop.kinds import BoardDeath as BoardDeath
 from gatekeeper.shop.kinds import ContactUse as ContactUse
 from gatekeeper.shop.kinds import ConverterKind as ConverterKind
 from gatekeeper.shop.kinds import EndsBy as EndsBy
+from gatekeeper.shop.kinds import FullBin as FullBin
 from gatekeeper.shop.kinds import GateEnd as GateEnd
 from gatekeeper.shop.kinds import InputKind as InputKind
 from gatekeeper.shop.kinds import Makes as Makes
@@ -27,6 +28,7 @@ from gatekeeper.shop.kinds import Proof as Proof
 from gatekeeper.shop.kinds import Reading as Reading
 from gatekeeper.shop.kinds import StartsFrom as StartsFrom
 from gatekeeper.shop.kinds import Units as Units
+from gatekeeper.shop.model_care import Care as Care
 from gatekeeper.shop.model_page import Homie as Homie
 from gatekeeper.shop.model_page import Neighbours as Neighbours
 from gatekeeper.shop.model_page import Page as Page
@@ -142,6 +144,7 @@ class Motor:
     filter_loss: FlowPoint | None
     separator_loss: FlowPoint | None
     measured_density_kg_m3: float | None
+    care: Care
 
     @property
     def has_ducts(self) -> bool:
@@ -394,6 +397,7 @@ class Shop:
     hours: Hours
     brokers: Mapping[str, Broker] = field(default_factory=dict)
     meters: Mapping[str, Meter] = field(default_factory=dict)
+    call: tuple[str, ...] = ()
     neighbours: Neighbours = field(default_factory=Neighbours)
 
     def gates_of(self, motor: str) -> tuple[Gate, ...]:

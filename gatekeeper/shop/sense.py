@@ -147,6 +147,7 @@ class _Here:
             "relief_port": _WITH_DUCTS,
             "pressure_switch": _WITH_DUCTS,
             "flow_switch": _WITH_DUCTS,
+            "care": _WITH_DUCTS,
         }
         for key, kinds in own.items():
             if key in motor.model_fields_set and motor.kind not in kinds:
@@ -274,6 +275,11 @@ class _Here:
             )
         if not needs_place and part.at is not None:
             yield self.fault(f"{a_or_an(part.kind.value)} input has no place; take this key out", *loc, "at", key=True)
+        if part.kind in (InputKind.BIN_FULL, InputKind.FILTER_PRESSURE):
+            named = part.motors if part.motors is not None else tuple(self.motors_with_ducts())
+            if len(named) != 1 or named[0] not in self.motors_with_ducts():
+                said = f"{a_or_an(part.kind.value)} input is for one collector or tool vacuum; name it under motors"
+                yield self.fault(said, *loc, key=True)
         if (
             part.kind is InputKind.RELEASE
             and part.at is not None

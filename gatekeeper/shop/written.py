@@ -29,6 +29,7 @@ from gatekeeper.shop.fields import (
 from gatekeeper.shop.kinds import AirGoes, EndsBy, GateEnd, InputKind, Makes, MotorKind, Units
 from gatekeeper.shop.part import Part
 from gatekeeper.shop.part import key as _key
+from gatekeeper.shop.written_care import CarePart, FreeTexts
 from gatekeeper.shop.written_page import NeighboursPart, PagePart
 from gatekeeper.shop.written_sensing import BrokerPart, CircuitPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
 
@@ -76,6 +77,7 @@ class ShopPart(Part):
         "Where the collector's air goes after the filter.", AirGoes.INSIDE
     )
     open_flue_nearby: YesNo = _key("A stove, boiler or heater that takes its air from these rooms. Default yes.", True)
+    call: FreeTexts = _key("Whom to call, as the book prints it, such as Electrician: name, number.", ())
     attended: YesNo = _key("Somebody is always there while motors may run. Default no.", False)
 
 
@@ -158,6 +160,7 @@ class MotorPart(Part):
     )
     filter_loss: FlowAtPressure | None = _key("Pressure lost in the filter at a flow: 800 cfm at 1 in wg.", None)
     separator_loss: FlowAtPressure | None = _key("Pressure lost in the separator at a flow.", None)
+    care: CarePart | None = _key("When people look after it. Default: intervals of our own.", None)
     measured_density: Annotated[float, quantity("density", "0.3 kg/m3", "3 kg/m3")] | None = _key(
         "Density of the air in which fan_curve and separator_loss were measured. Default: air_density when that is "
         "given, else 1.2041 kg/m3.",
