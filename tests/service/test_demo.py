@@ -91,8 +91,15 @@ def test_one_cut_from_the_switch_to_rest(player: Player) -> None:
     first = next(motor.stops_at_s for motor in counting.motors if motor.name == "collector")
     # The countdown changes under the finger.
     assert player.demo.set_spin_down("collector", 30.0, "page", "192.168.1.5").result(DEADLINE_S).accepted
+    # The countdown may be on the page a moment before the name of who changed it: that one comes back from the disk.
     longer = player.until(
-        lambda view: any(motor.stops_at_s is not None and motor.stops_at_s > (first or 0) + 5 for motor in view.motors)
+        lambda view: any(
+            motor.stops_at_s is not None
+            and motor.stops_at_s > (first or 0) + 5
+            and motor.spin_down is not None
+            and motor.spin_down.changed_by is not None
+            for motor in view.motors
+        )
     )
     delay = next(motor.spin_down for motor in longer.motors if motor.name == "collector")
     assert delay is not None
