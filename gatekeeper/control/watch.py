@@ -57,7 +57,7 @@ def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str]
         for short, _ in answer.short if answer else ():
             if short in running:
                 found["short_of_air", short] = "C17"
-    if motor.overrun:
+    if motor.overrun and world.awake:  # while the sensors settle, its switch may not have been read yet (C15)
         found["runs_when_off", name] = "C9"
     if world.awake and world.path_lost(motor, now_s) and motor.fan_runs(now_s):
         found["no_path", name] = "C3"

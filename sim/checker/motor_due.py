@@ -161,7 +161,9 @@ class MotorDue:
     def _still_running(self, step: Step, motor: str, track: MotorTrack) -> None:
         """Rule C9: running when told off is an alarm once the release and coast times are over, but not in Hand."""
         facts = self.world.shop.systems[motor]
-        since = max(track.off_t, track.told_t, track.seen_t, track.mode_t)  # leaving Hand, it may coast as long
+        # Leaving Hand, it may coast as long; and after waking the sensors settle first (C15).
+        settled_t = self.world.wake_t + facts.settle_s
+        since = max(track.off_t, track.told_t, track.seen_t, track.mode_t, settled_t)
         wrong = track.seen == "running" and not track.on and track.told_off and track.mode != "hand"
         limit_s = max(facts.release_s, facts.coast_s) + AT_ONCE_S
         if not wrong or step.t_s <= since + limit_s + TOL_S:

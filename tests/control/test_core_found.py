@@ -5,7 +5,17 @@ import dataclasses
 import pytest
 import shop_plans
 
-from gatekeeper.control.messages import AirSeen, Kept, Missed, MoveGate, ShopKeySeen, SwitchSeen, Ticked, Woke
+from gatekeeper.control.messages import (
+    AirSeen,
+    Kept,
+    Missed,
+    MotorSeen,
+    MoveGate,
+    ShopKeySeen,
+    SwitchSeen,
+    Ticked,
+    Woke,
+)
 from gatekeeper.control.policy import apply
 from gatekeeper.control.supervisor import Supervisor
 
@@ -195,6 +205,22 @@ def test_a_system_that_comes_in_a_moment_is_not_missed(open_shop):
         shop.wait(0.25)
         assert "one_system_only" not in shop.alarms()
     assert shop.state("fan") == shop.state("vac") == "running"
+
+
+def test_a_motor_that_runs_when_the_controller_wakes_is_judged_once_its_switch_was_read(open_shop):
+    shop = open_shop(shop_plans.switches(), settled=False)
+    shop.step(MotorSeen("fan", "running"))
+    assert "runs_when_off" not in shop.alarms()
+    shop.truth_hand["fan"] = "hand"
+    shop.read_everything()
+    shop.step(MotorSeen("fan", "running"))
+    shop.wait(5.0)
+    assert "runs_when_off" not in shop.alarms()
+    other = open_shop(shop_plans.switches(), settled=False)
+    other.welded.add("fan")
+    other.read_everything()
+    other.wait(2.0)
+    assert "runs_when_off" in other.alarms()
 
 
 # ---------------------------------------------------------------- what is due at once
