@@ -38,6 +38,10 @@ class Controller(Enum):
     PLUG_IN = "plug in"  # the board has power again and its process starts: a new boot
 
 
+#: What befalls the controller itself, and shows how long an "on" holds without it.
+BEFALLS_CONTROLLER = frozenset({What.CONTROLLER, What.MAINS, What.STANDS_STILL})
+
+
 @dataclass(frozen=True, slots=True)
 class Happening:
     """One thing that happens.

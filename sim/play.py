@@ -8,11 +8,11 @@ from gatekeeper.shop.model import Shop
 from sim.breakers import Breaker
 from sim.game import Game as Game
 from sim.game import GoesInCircles as GoesInCircles
-from sim.happening import Happening
+from sim.happening import BEFALLS_CONTROLLER, Happening
 from sim.played import USUAL_START_S as USUAL_START_S
 from sim.played import Played as Played
 from sim.played import Watch as Watch
-from sim.stage import Stage
+from sim.stage import Stage, stage_of
 
 if TYPE_CHECKING:
     from sim.sample_game import SampleGame
@@ -59,6 +59,10 @@ def play(
     Raises:
         ValueError: a happening names what the shop has not, or asks what cannot be.
     """
+    coming = list(happenings)
+    if fidelity is Fidelity.SIGNALS and watch is None and all(one.what not in BEFALLS_CONTROLLER for one in coming):
+        stage = shop if isinstance(shop, Stage) else stage_of(shop, with_air=with_air)
+        shop = stage.with_long_leases()
     game = new_game(
         shop,
         fidelity,
@@ -71,7 +75,7 @@ def play(
         breakers=breakers,
         strict=strict,
     )
-    for happening in happenings:
+    for happening in coming:
         game.happen(happening)
     game.run(until_s)
     return game.played()

@@ -9,7 +9,7 @@ from gatekeeper.control.messages import Entry
 from gatekeeper.service.wording import line, word_of
 from sim.checker import Checker, Violation
 from sim.expect_judge import SAME_S, Broken, judge
-from sim.happening import Controller, Happening, What
+from sim.happening import BEFALLS_CONTROLLER, Controller, Happening, What
 from sim.play import Fidelity, Played, new_game
 from sim.scenario import Scenario
 from sim.scenario_reading import lasting
@@ -79,8 +79,10 @@ def play_scenario(
         CannotPlay: something happens that this fidelity has not.
     """
     listener = _Listener(scenario, take, progress)
+    befalls = any(happening.what in BEFALLS_CONTROLLER for happening in scenario.happenings)
+    is_plain = take is None and not befalls and fidelity is Fidelity.SIGNALS
     game = new_game(
-        stage,
+        stage.with_long_leases() if is_plain else stage,
         fidelity,
         seed=seed,
         watch=listener.hear,
