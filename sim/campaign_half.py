@@ -4,7 +4,7 @@ import itertools
 import random
 from collections import Counter, deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,11 @@ from sim.truth_judge import TruthJudge
 #: Shops of a campaign that names none: every example, and so many made ones.
 MADE = 60
 #: Shops that one process keeps ready.
-KEPT_STAGES = 128
+KEPT_STAGES = 256
+#: An "on" holds for 5 s and two thirds of all steps only renew it. So most half-hours in which the board and its
+#: program live on are played with longer ones: nothing but those steps is missing.
+LONG_LEASE_S, LONG_SHARE = 120.0, 0.8
+_OF_THE_BOARD = (What.CONTROLLER, What.MAINS, What.STANDS_STILL)
 #: Entries told of before what went wrong.
 BEFORE = 10
 #: A shop that can have all faults of a half-hour is looked for this often; then those that it cannot have are left out.
@@ -42,6 +46,7 @@ class Half:
     shop: str
     happenings: tuple[Happening, ...]
     puts: tuple[Put, ...]
+    has_long_leases: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +110,13 @@ def shop_called(name: str) -> Shop:
 
 
 @lru_cache(maxsize=KEPT_STAGES)
-def stage_called(name: str, with_air: bool = False) -> Stage:
+def stage_called(name: str, with_air: bool = False, has_long_leases: bool = False) -> Stage:
     """A shop made ready, once for many half-hours."""
-    return stage_of(shop_called(name), with_air=with_air)
+    if not has_long_leases:
+        return stage_of(shop_called(name), with_air=with_air)
+    stage = stage_called(name, with_air)
+    motors = {motor.name: replace(motor, lease_s=LONG_LEASE_S) for motor in stage.plan.motors.values()}
+    return replace(stage, plan=replace(stage.plan, motors=motors))
 
 
 @lru_cache(maxsize=4)
@@ -131,12 +140,13 @@ def half_of(seed: int, number: int, shops: Sequence[str]) -> Half:
             break
     faults = [row for row in combination if row.subjects(shop)]
     happenings, puts = with_faults(shop, draw, faults, HALF_HOUR_S)
-    return Half(seed, number, name, tuple(happenings), tuple(puts))
+    boards = any(one.what in _OF_THE_BOARD for one in happenings)
+    return Half(seed, number, name, tuple(happenings), tuple(puts), not boards and draw.random() < LONG_SHARE)
 
 
 def judged(half: Half, *, with_air: bool = False) -> Verdict:
     """Play a half-hour and judge it by the rules, by the record's own words, and by the truth."""
-    stage = stage_called(half.shop, with_air)
+    stage = stage_called(half.shop, with_air, half.has_long_leases)
     judge = _Judge(stage.shop, half)
     game = Game(stage, seed=half.number, watch=judge.hear, truth=True, with_tracks=False)
     judge.game = game

@@ -81,7 +81,8 @@ def _write(half: Half, with_air: bool, path: Path) -> None:
         def write(entry: Entry) -> None:
             file.write(f"{json.dumps(entry.as_json())}\n")
 
-        game = Game(stage_called(half.shop, with_air), seed=half.number, watch=write, truth=True, with_tracks=False)
+        stage = stage_called(half.shop, with_air, half.has_long_leases)
+        game = Game(stage, seed=half.number, watch=write, truth=True, with_tracks=False)
         for happening in half.happenings:
             game.happen(happening)
         game.run(HALF_HOUR_S)

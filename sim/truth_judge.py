@@ -84,6 +84,7 @@ class TruthJudge:
             if tool.circuit is None or len(shop.circuits[tool.circuit].tools) == 1
         }
         self._judged_s = -math.inf
+        self._own = {name: shop.gates_of(name) for name in shop.motors}
         self.found: list[Untrue] = []
 
     # ---------------------------------------------------------------- hearing
@@ -202,9 +203,7 @@ class TruthJudge:
     def _pulls(self, now_s: float, motor: str) -> None:
         part = self._shop.motors[motor]
         driven = now_s <= self._on_until[motor] and self._speeds[motor] > 0.0 and self._hands[motor] == "auto"
-        area_m2 = part.relief_m2 + sum(
-            gate.area_m2 for gate in self._shop.gates_of(motor) if self._gates[gate.name] >= OPEN
-        )
+        area_m2 = part.relief_m2 + sum(gate.area_m2 for gate in self._own[motor] if self._gates[gate.name] >= OPEN)
         if not driven or part.proof is Proof.PERSON or area_m2 >= part.path_minimum_m2 * (1 - 1e-6):
             self._closed_since.pop(motor, None)
             return

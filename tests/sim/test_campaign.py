@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from gatekeeper.control.messages import Command, Event, SwitchMotor
+from gatekeeper.control.messages import Command, Entry, Event, SwitchMotor
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.shop import examples
 from sim import campaign
@@ -19,10 +19,12 @@ from sim.campaign_half import Half, all_shops, combinations, half_of, judged, sh
 from sim.campaign_replay import shrunk
 from sim.catalogue import BY_NAME, on
 from sim.catalogue_row import Layer
-from sim.half_hour import Put, busy
+from sim.checker import Checker
+from sim.half_hour import HALF_HOUR_S, Put, busy
 from sim.happening import Happening, What
 from sim.made_shops import made_shop, made_text
 from sim.plant_faults import PlantFault
+from sim.play import Game
 from sim.truth_judge import TruthJudge
 
 #: The seed and size of the campaign that every change has to pass.
@@ -117,13 +119,34 @@ def test_a_failure_is_made_small(bug: None, tmp_path: Path, capsys: pytest.Captu
     verdict = judged(half)
     small, still = shrunk(half, verdict, False)
     assert still.problem is not None
-    assert [one.what for one in small.happenings] == [What.TOOL_ON, What.TOOL_OFF]
+    assert [one.what for one in small.happenings] == [What.TOOL_ON]
     record = tmp_path / "record.jsonl"
     words = ["--seed", "1", "--shop", "one-evening", "--only", "0", "--shrink", "--record", str(record)]
     assert main(words) == 1
     assert capsys.readouterr().out.count("tool on") == 1
     kinds = {json.loads(line)["kind"] for line in record.read_text(encoding="utf-8").splitlines()}
     assert {"shop", "truth_motor", "truth_tool", "tool"} <= kinds
+
+
+def test_passing_over_quiet_steps_changes_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    blamed = 0
+    for number in range(10):
+        if number == 5:
+            monkeypatch.setattr("sim.game.Supervisor", Forgetful)
+        half = half_of(SEED, number, all_shops())
+        entries: list[Entry] = []
+        game = Game(stage_called(half.shop), seed=number, watch=entries.append, with_tracks=False)
+        for happening in half.happenings:
+            game.happen(happening)
+        game.run(HALF_HOUR_S)
+        verdicts = []
+        for is_quick in (False, True):
+            checker = Checker(punctual=True, quick=is_quick)
+            found = [violation for entry in entries for violation in checker.feed(entry.as_json())]
+            verdicts.append(found + checker.finish())
+        assert verdicts[0] == verdicts[1]
+        blamed += bool(verdicts[0])
+    assert blamed == 5
 
 
 # ---------------------------------------------------------------- results that are kept
