@@ -46,9 +46,8 @@ def main() -> None:
     began_s = time.monotonic()
     tally = run(order, half_hours=asked.half_hours, jobs=asked.jobs, out=io.StringIO())
     passed_s = time.monotonic() - began_s
-    print(
-        f"{asked.jobs} processes: {tally.half_hours / passed_s * 60:,.0f} half-hours a minute, {len(tally.problems)} wrong"
-    )
+    a_minute = tally.half_hours / passed_s * 60
+    print(f"{asked.jobs} processes: {a_minute:,.0f} half-hours a minute, {len(tally.problems)} wrong")
     halves = [half_of(asked.seed, number, order.shops) for number in range(min(60, asked.half_hours))]
     for half in halves:
         stage_called(half.shop, has_long_leases=half.has_long_leases)
