@@ -149,7 +149,7 @@ def count_stopped(world: World, tool: Tool, now_s: float) -> None:
     if not any(other.counting for other in world.tools.values()):
         for motor in world.motors.values():
             if motor.cut_from is not None:
-                motor.cut_s += now_s - motor.cut_from
+                world.note_cut(motor, motor.cut_s + now_s - motor.cut_from)
                 motor.cut_from = None
     for name in world.systems_of[tool.name]:
         world.motors[name].parked = tuple(gate for gate in tool.plan.gates if world.gates[gate].plan.system == name)

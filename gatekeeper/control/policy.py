@@ -297,7 +297,7 @@ def _apply_off(world: World, motor: Motor, now_s: float) -> None:
     world.keep(f"on/{motor.name}", None)
     world.new_store(motor, motor.store.stopped(stopped_s, motor.plan.rest_s), now_s)
     if motor.is_cleaner:
-        motor.cut_s = 0.0
+        world.note_cut(motor, 0.0)
     if motor.is_shaker:
         motor.run_until = motor.run_what = None  # cut short by a tool's start it does not come back
     if not forced:

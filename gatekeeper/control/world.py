@@ -4,7 +4,7 @@ Nothing here decides. ``World`` holds the units, the circuits and the settings; 
 (a forced stop, a halt) is noted here by whoever handled the event, and carried out by the policy in the same step.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from typing import Any
 
 from gatekeeper.control.alarms import FAULTS, Standing, sentence
@@ -85,6 +85,7 @@ class World:
         resumed = beat.get("resumed_s") if isinstance(beat, dict) and kept.same_boot else None
         self.resumed_s: float | None = resumed
         self.resume_until = now_s + RESUME_BEAT_S  # a start after this resumes nothing any more
+        self._run_on: dict[str, dict[str, float]] = {}
         self._take_up(kept, now_s)
         self._index()
         self._note_delays()
@@ -285,33 +286,35 @@ class World:
         self._note_delays()
 
     def _note_delays(self) -> None:
-        """How long each tool's stop keeps each of its motors running, for all but air cleaners, whose delay grows."""
-        self._run_on = {
-            name: tuple(
-                (tool, max(self.delay_s(tool, motor), self.clear_s[tool.name, name])) for tool in self.tools_of[name]
-            )
-            for name, motor in self.motors.items()
-            if not motor.is_cleaner
+        for motor in self.motors.values():
+            self._note_delays_of(motor)
+
+    def _note_delays_of(self, motor: Motor) -> None:
+        """How long each tool's stop keeps a motor running: its delay or its clear time."""
+        self._run_on[motor.name] = {
+            tool.name: max(self.delay_s(tool, motor), self.clear_s[tool.name, motor.name])
+            for tool in self.tools_of[motor.name]
         }
 
-    def _run_ons(self, motor: Motor) -> Iterable[tuple[Tool, float]]:
-        """Each tool of a motor, with how long its stop keeps the motor running."""
+    def note_cut(self, motor: Motor, cut_s: float) -> None:
+        """What was cut since an air cleaner last stopped: its delay follows from that."""
+        motor.cut_s = cut_s
         if motor.is_cleaner:
-            return ((tool, self.delay_s(tool, motor)) for tool in self.tools_of[motor.name])
-        return self._run_on[motor.name]
+            self._note_delays_of(motor)
 
     def due(self, tool: Tool, motor: Motor) -> float | None:
         """Until when a tool's last stop keeps a motor running; None where it never ran."""
         if tool.stopped_at is None:
             return None
-        return tool.stopped_at + max(self.delay_s(tool, motor), self.clear_s[tool.name, motor.name])
+        return tool.stopped_at + self._run_on[motor.name][tool.name]
 
     def is_cause(self, tool: Tool, motor: Motor, now_s: float) -> bool:
         """True where a tool's fresh run, or the delay after it, is a cause to start a motor."""
         if motor.name not in tool.causes:
             return False
-        due = self.due(tool, motor)
-        return tool.counting or (due is not None and now_s < due)
+        if tool.counting:
+            return True
+        return tool.stopped_at is not None and now_s < tool.stopped_at + self._run_on[motor.name][tool.name]
 
     def cause_stands(self, motor: Motor, now_s: float) -> bool:
         """True where something asks for this motor that may also start it (C21)."""
@@ -339,11 +342,12 @@ class World:
             return latest
         if motor.is_cleaner and self.quiet:
             return now_s
-        for tool, run_on_s in self._run_ons(motor):
+        run_on = self._run_on[motor.name]
+        for tool in self.tools_of[motor.name]:
             if tool.counting:
                 return None
-            if tool.stopped_at is not None and tool.stopped_at + run_on_s > latest:
-                latest = tool.stopped_at + run_on_s
+            if tool.stopped_at is not None and tool.stopped_at + run_on[tool.name] > latest:
+                latest = tool.stopped_at + run_on[tool.name]
         return latest
 
     def earliest_stop(self, motor: Motor, now_s: float) -> float | None:
