@@ -15,6 +15,7 @@ from gatekeeper.devices.switching import RelaySwitch
 from gatekeeper.service.wiring import contacts_of
 from gatekeeper.shop.claims import I2C_LINES, SPI_LINES, SPI_SELECTS
 from gatekeeper.shop.faults import listed
+from gatekeeper.shop.lines import CONSOLE_LINE, HEADER_PINS, PULLED_UP_AT_BOOT, TO_BE_CHOSEN, UNCHOSEN
 from gatekeeper.shop.model import (
     Asking,
     BoardDeath,
@@ -30,14 +31,7 @@ from gatekeeper.shop.model import (
     Shop,
 )
 
-#: Where GPIO 0, 1, 2 and so on to 27 come out on the 40-pin header.
-HEADER_PINS = (
-    *(27, 28, 3, 5, 7, 29, 31, 26, 24, 21, 19, 23, 32, 33),
-    *(8, 10, 36, 11, 12, 35, 38, 40, 15, 16, 18, 22, 37, 13),
-)
-PULLED_UP_AT_BOOT = range(9)  # GPIO 0 to 8 pull up, 9 to 27 pull down until claimed
 BOARD_RESISTORS = (2, 3)  # 1.8 kilo-ohm to 3.3 V, soldered on the board
-CONSOLE_LINE = 14  # driven high by the serial console
 
 POWER_LOST = "When the board loses power "  # how the drivers' own sentences begin
 ACTIVE_LOW_AT_POWER_UP = (
@@ -142,11 +136,13 @@ def as_markdown(rows: Sequence[PinRow] | Sequence[ClampRow]) -> str:
 
 
 def _line(line: int) -> str:
-    return f"GPIO{line}, header pin {HEADER_PINS[line]}"
+    return TO_BE_CHOSEN if line == UNCHOSEN else f"GPIO{line}, header pin {HEADER_PINS[line]}"
 
 
 def _board_pull(line: int) -> str:
     """What the board itself does to a line until the program claims it."""
+    if line == UNCHOSEN:
+        return TO_BE_CHOSEN
     if line in BOARD_RESISTORS:
         return "up, by 1.8 k on the board"
     if line == CONSOLE_LINE:

@@ -71,6 +71,12 @@ def clashes(tree: Tree) -> list[Fault]:
     return faults
 
 
+def taken_lines(tree: Tree) -> set[int]:
+    """Every GPIO line that something in the file holds, buses included."""
+    things = [claim.thing for claim in _claims(tree)]
+    return {int(thing.removeprefix("GPIO")) for thing in things if thing.startswith("GPIO")}
+
+
 def _claims(tree: Tree) -> list[Claim]:
     claims: list[Claim] = []
     claimed: set[int] = set()

@@ -15,6 +15,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from gatekeeper.shop.faults import did_you_mean, listed, shortened
+from gatekeeper.shop.lines import LAST_LINE, TO_BE_CHOSEN, UNCHOSEN
 from gatekeeper.shop.model import BoardDeath, Contact, Fitting, FlowPoint, Output, Span
 from gatekeeper.shop.units import QuantityError, parse, units_of
 
@@ -25,7 +26,6 @@ ELBOW_RADII = {0: (0.5, 2.5), 2: (0.0, 99.0), 3: (0.5, 2.0), 4: (0.75, 2.0), 5: 
 """By the number of pieces (0 smooth, 2 one cut): radius over diameter, as far as the published tables go."""
 
 FITTINGS = ("elbow", "wye", "tee", "reducer", "cap", "splitter")
-LAST_LINE = 27
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,8 +182,8 @@ def line_of(text: str) -> int | None:
 
 def _pin_and_words(value: object, allowed: tuple[str, ...]) -> tuple[int, str]:
     text = " ".join(_text(value).split())
-    line = line_of(text)
-    words = re.sub(r"^(GPIO\s?)?[0-9]+", "", text, count=1, flags=re.IGNORECASE).strip()
+    line = UNCHOSEN if text.startswith(TO_BE_CHOSEN) else line_of(text)
+    words = re.sub(rf"^({TO_BE_CHOSEN}|(GPIO\s?)?[0-9]+)", "", text, count=1, flags=re.IGNORECASE).strip()
     if line is None:
         raise refuse(f'"{shortened(text)}" is not a pin; write GPIO0 to GPIO{LAST_LINE}, such as GPIO17')
     if words and words not in allowed:
@@ -208,7 +208,7 @@ def contact_of(written: tuple[int, bool | None], *, closed_by_default: bool = Fa
     return Contact(line, closed_by_default if is_closed is None else is_closed)
 
 
-_PIN = r"^(GPIO ?)?[0-9]{1,2}"
+_PIN = rf"^((GPIO ?)?[0-9]{{1,2}}|{TO_BE_CHOSEN})"
 Pin = Annotated[
     int,
     Reads(

@@ -12,6 +12,7 @@ from gatekeeper.shop.finding import Finding, Heap, bite, nice
 from gatekeeper.shop.findings_clamps import clamp_findings
 from gatekeeper.shop.findings_page import page_findings
 from gatekeeper.shop.findings_sensors import sensor_findings
+from gatekeeper.shop.lines import UNCHOSEN
 from gatekeeper.shop.model import (
     AirGoes,
     BoardDeath,
@@ -27,6 +28,7 @@ from gatekeeper.shop.model import (
     StartsFrom,
     Units,
 )
+from gatekeeper.shop.unpinned import without_pin
 
 QUIET_LINES = "GPIO16, 17 or 22 to 27"
 BOARD_HANGS = "A board that hangs with its power on keeps the motor running: stop it by hand."
@@ -257,7 +259,12 @@ def _outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
 
 
 def _pins(shop: Shop) -> Iterator[Finding]:
+    for name in without_pin(shop):
+        said = "A pin of it is still to be chosen, so nothing can run it yet: gatekeeper pins SHOP.yaml --assign."
+        yield bite("pin_to_be_chosen", name, said)
     for name, what, output in _outputs(shop):
+        if output.line == UNCHOSEN:
+            continue
         line, pin = output.line, f"GPIO{output.line}"
         heap = nice if "lamp" in what else bite
         if line <= 8 and not output.active_low:
@@ -273,7 +280,7 @@ def _pins(shop: Shop) -> Iterator[Finding]:
             said = f"GPIO14 is driven high by the serial console while the board starts: {what}. Use {QUIET_LINES}."
             yield heap("pin_not_quiet", name, said)
     for gate in shop.gates.values():
-        if gate.servo is not None and (gate.servo.line <= 8 or gate.servo.line == 14):
+        if gate.servo is not None and (0 <= gate.servo.line <= 8 or gate.servo.line == 14):
             said = (
                 f"GPIO{gate.servo.line} is high while the board starts, until the program takes it: no pulses, but a "
                 f"servo may twitch at that edge. {QUIET_LINES} are low."

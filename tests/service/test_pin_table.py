@@ -8,15 +8,17 @@ from pathlib import Path
 import pytest
 from gpiozero.pins.pi import PiBoardInfo
 
-from gatekeeper.devices.actuators import RelayPairGate, ServoGate
+from gatekeeper.devices.actuators import RelayPairGate
 from gatekeeper.devices.pin_bank import boot_line
 from gatekeeper.devices.resting import HEADER_REVISION
+from gatekeeper.devices.servos import ServoGate
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch
-from gatekeeper.service.pin_table import HEADER_PINS, ClampRow, PinRow, as_markdown, clamp_table, pin_table
+from gatekeeper.service.pin_table import ClampRow, PinRow, as_markdown, clamp_table, pin_table
 from gatekeeper.service.wiring import contacts_of, output_lines
 from gatekeeper.shop.examples import example, names
 from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.lines import HEADER_PINS
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 
