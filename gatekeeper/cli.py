@@ -35,6 +35,7 @@ def check(
     show_all: Annotated[bool, typer.Option("--all", help="Show every finding, not only the first ten.")] = False,
 ) -> None:
     """Say what stops a shop, what will bite, and what is nice to know."""
+    from gatekeeper.certificate import beside_the_file
     from gatekeeper.files import FileTrouble, read_shop_text
     from gatekeeper.printing import check_data, check_lines
     from gatekeeper.shop.faults import Faults
@@ -45,10 +46,11 @@ def check(
     except FileTrouble as trouble:
         _refuse(str(trouble))
     shop = load_shop(text, name)
+    more = [] if isinstance(shop, Faults) else beside_the_file(shop)
     if as_json:
-        typer.echo(json.dumps(check_data(name, shop), indent=2, ensure_ascii=False))
+        typer.echo(json.dumps(check_data(name, shop, more), indent=2, ensure_ascii=False))
     else:
-        typer.echo("\n".join(check_lines(name, shop, show_all=show_all)))
+        typer.echo("\n".join(check_lines(name, shop, more, show_all=show_all)))
     if isinstance(shop, Faults):
         raise typer.Exit(2)
 
@@ -243,6 +245,7 @@ def run(
     from pathlib import Path
 
     from gatekeeper.backing import take_up_waiting
+    from gatekeeper.certificate import CertificateTrouble, validity_of
     from gatekeeper.devices.base import DeviceError
     from gatekeeper.devices.pins import open_pins
     from gatekeeper.launch import open_page, run_until_told, state_folder
@@ -255,6 +258,11 @@ def run(
     for said in take_up_waiting(Path(shop_file), folder):
         typer.echo(said)
     shop, name, text = _shop_and_text(shop_file)
+    try:
+        if not no_page:
+            validity_of(shop.page)
+    except CertificateTrouble as trouble:
+        _refuse(str(trouble))
     try:
         service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins), open_meters=meters_for(pins))
     except (DeviceError, AlreadyRunning) as trouble:

@@ -56,6 +56,7 @@ def examine(shop: Shop, name: str, pins: str | None, state: Path | None) -> tupl
         nodes=_nodes(shop),
         folder=state_folder(name, state),
         port=shop.page.port,
+        encrypted=shop.page.certificate is not None,
         service=service,
     )
     return pins, findings_of(facts, shop, pins)

@@ -4,6 +4,7 @@ import grp
 import os
 import pwd
 import shutil
+import ssl
 import subprocess
 import time
 import urllib.error
@@ -93,6 +94,7 @@ def look(
     nodes: Sequence[str],
     folder: Path,
     port: int,
+    encrypted: bool,
     service: Mapping[str, str] | None,
     root: Path = Path("/"),
     ask: Callable[[Sequence[str]], dict[str, str] | None] = said_by,
@@ -102,7 +104,7 @@ def look(
     Args:
         packages, nodes: which packages and device files to look for.
         folder: the state folder.
-        port: of the page, on this machine.
+        port: of the page, on this machine. encrypted: it speaks https.
         service: what ``service_facts`` said.
         root: where ``dev``, ``sys``, ``proc`` and ``boot`` lie.
         ask: runs a command, as ``said_by`` does.
@@ -128,7 +130,7 @@ def look(
         is_strict=_is_strict(root),
         service=service,
         board_watchdog_s=None if not manager else seconds_of(manager.get("RuntimeWatchdogUSec", "")),
-        page_status=_page_status(port),
+        page_status=_page_status(port, encrypted),
     )
 
 
@@ -254,12 +256,22 @@ def _is_strict(root: Path) -> bool | None:
     return None
 
 
-def _page_status(port: int) -> int | None:
+def _page_status(port: int, encrypted: bool) -> int | None:
+    # Only whether it answers: the name in the certificate is the network's, never this one.
+    unchecked = _unchecked() if encrypted else None
+    address = f"{'https' if encrypted else 'http'}://127.0.0.1:{port}/"
     try:
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=PAGE_WAIT_S) as answer:
+        with urllib.request.urlopen(address, timeout=PAGE_WAIT_S, context=unchecked) as answer:
             return int(answer.status)
     except urllib.error.HTTPError as fault:
         with fault:
             return fault.code
     except (OSError, ValueError):
         return None
+
+
+def _unchecked() -> ssl.SSLContext:
+    context = ssl.create_default_context()
+    context.check_hostname = False
+    context.verify_mode = ssl.CERT_NONE
+    return context

@@ -4,7 +4,6 @@ The page is started last and imported late, so that the shop is under control be
 """
 
 import os
-import secrets
 import signal
 import socket
 import threading
@@ -13,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from gatekeeper.door_parts import door_settings, phones_in
 from gatekeeper.service.face import Face
 from gatekeeper.shop.model import Shop
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 #: Signals that end the controller; each switches the motors off first.
 ENDING = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
-PIN_DIGITS = 6
 #: Where hardware/install.sh puts the shop file.
 INSTALLED_SHOP = Path("/etc/gatekeeper/shop.yaml")
 
@@ -45,24 +44,6 @@ def installed_or_own(shop_name: str, given: Path | None) -> Path:
     if given is None and Path(shop_name).resolve() == INSTALLED_SHOP and INSTALLED_STATE.is_dir():
         return INSTALLED_STATE
     return state_folder(shop_name, given)
-
-
-def pin_of(shop: Shop, folder: Path) -> str:
-    """The page's PIN: from the shop's file, else the one made at the first start and kept beside the state."""
-    if shop.page.pin is not None:
-        return shop.page.pin
-    path = folder / "pin"
-    try:
-        kept = path.read_text(encoding="ascii").strip()
-    except (OSError, ValueError):
-        kept = ""
-    if kept.isdigit() and len(kept) >= 4:
-        return kept
-    made = "".join(secrets.choice("0123456789") for _ in range(PIN_DIGITS))
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "w", encoding="ascii") as file:
-        file.write(made + "\n")
-    return made
 
 
 def own_address() -> str | None:
@@ -96,8 +77,8 @@ def open_page(
     """Start the page of a service.
 
     Args:
-        shop: for its PIN.
-        folder: where a PIN that was made is kept.
+        shop: for its page.
+        folder: where a PIN that was made, and signed-in phones, are kept.
         face: the running service's face.
         listen, port: where to listen; port 0 lets the system choose.
         lan: listen on every address of this machine, for phones.
@@ -107,20 +88,20 @@ def open_page(
         OSError: the address cannot be listened on.
     """
     from gatekeeper.web.app import create_app
-    from gatekeeper.web.door import DoorSettings
     from gatekeeper.web.serving import Serving
 
-    pin = pin_of(shop, folder)
-    names = frozenset({socket.gethostname().lower(), f"{socket.gethostname().lower()}.local"})
-    app = create_app(face, DoorSettings(pin=pin, names=names), bench)
-    serving = Serving(app, "0.0.0.0" if lan else listen, port)
+    settings = door_settings(shop, folder)
+    app = create_app(face, settings, bench, phones_in(folder))
+    certificate = (shop.page.certificate, shop.page.key) if shop.page.certificate and shop.page.key else None
+    serving = Serving(app, "0.0.0.0" if lan else listen, port, certificate)
     serving.start()
-    addresses = [f"http://127.0.0.1:{serving.port}/"]
+    scheme = "https" if certificate else "http"
+    addresses = [f"{scheme}://127.0.0.1:{serving.port}/"]
     if lan or listen not in ("127.0.0.1", "localhost", "::1"):
         own = own_address()
-        addresses += [f"http://{own}:{serving.port}/"] if own else []
-        addresses.append(f"http://{socket.gethostname().lower()}.local:{serving.port}/")
-    return Page(serving, pin, tuple(addresses))
+        addresses += [f"{scheme}://{own}:{serving.port}/"] if own else []
+        addresses.append(f"{scheme}://{socket.gethostname().lower()}.local:{serving.port}/")
+    return Page(serving, settings.pin or "", tuple(addresses))
 
 
 class Runs(Protocol):

@@ -13,11 +13,14 @@ ON_A_SCREEN = 10
 WIDTH = 100
 
 
-def check_lines(name: str, shop: Shop | Faults, *, show_all: bool = False) -> list[str]:
-    """The answer to ``check``, as lines. Faults are always shown whole; of the rest ten, unless ``show_all``."""
+def check_lines(name: str, shop: Shop | Faults, more: Sequence[Finding] = (), *, show_all: bool = False) -> list[str]:
+    """The answer to ``check``, as lines. Faults are always shown whole; of the rest ten, unless ``show_all``.
+
+    ``more``: findings that do not stand in the file itself.
+    """
     if isinstance(shop, Faults):
         return fault_lines(shop, f"gatekeeper check {name}")
-    findings = _grouped(findings_of(shop))
+    findings = _grouped(_sorted(shop, more))
     shown = findings if show_all else findings[:ON_A_SCREEN]
     lines = [f"{shop.name} ({name})", _counted(shop), "", "Stops you: nothing."]
     for heap in Heap:
@@ -29,7 +32,7 @@ def check_lines(name: str, shop: Shop | Faults, *, show_all: bool = False) -> li
     return lines
 
 
-def check_data(name: str, shop: Shop | Faults) -> dict[str, Any]:
+def check_data(name: str, shop: Shop | Faults, more: Sequence[Finding] = ()) -> dict[str, Any]:
     """The same for machines: ``ok``, and the three heaps ``stops``, ``bites`` and ``nice``."""
     if isinstance(shop, Faults):
         stops = [
@@ -38,7 +41,7 @@ def check_data(name: str, shop: Shop | Faults) -> dict[str, Any]:
         ]
         return {"file": name, "ok": False, "shop": None, "stops": stops, "bites": [], "nice": []}
     heaps: dict[Heap, list[dict[str, str]]] = {heap: [] for heap in Heap}
-    for finding in findings_of(shop):
+    for finding in _sorted(shop, more):
         heaps[finding.heap].append({"code": finding.code, "subject": finding.subject, "said": finding.said})
     return {
         "file": name,
@@ -48,6 +51,10 @@ def check_data(name: str, shop: Shop | Faults) -> dict[str, Any]:
         "bites": heaps[Heap.BITES],
         "nice": heaps[Heap.NICE],
     }
+
+
+def _sorted(shop: Shop, more: Sequence[Finding]) -> list[Finding]:
+    return sorted([*findings_of(shop), *more], key=lambda finding: finding.heap is Heap.NICE)
 
 
 def _grouped(findings: Sequence[Finding]) -> list[Finding]:

@@ -1,5 +1,6 @@
 """Answers to forms: for scripts as JSON, for people as a page; and what was said last, kept for the way back."""
 
+import asyncio
 import json
 import secrets
 from collections import OrderedDict
@@ -7,13 +8,18 @@ from urllib.parse import parse_qsl, urlsplit
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.requests import ClientDisconnect
 
 from gatekeeper.service.face import Answer
-from gatekeeper.web.door import NOT_A_FORM, Refusal, Refused, own_path
+from gatekeeper.web.door import NOT_A_FORM, TOO_SLOW, Refusal, Refused, own_path
 from gatekeeper.web.frame import refused
 
 #: Addresses that only take forms: nobody is sent back there.
-_FORMS_ONLY = frozenset({"/ask", "/spin-down", "/undo", "/bench", "/calibrate", "/stop", "/sign-out"})
+_FORMS_ONLY = frozenset(
+    {"/ask", "/spin-down", "/undo", "/bench", "/calibrate", "/stop", "/sign-out", "/phones", "/pin"}
+)
+#: A form is a few hundred bytes; a phone sends it at once, over a bad radio in a second or two. Ours.
+BODY_S = 5.0
 #: Answers that wait to be shown once; the oldest are forgotten.
 _MOST_KEPT = 64
 
@@ -40,6 +46,11 @@ class Said:
 def wants_json(request: Request) -> bool:
     """Whether the page's script asks."""
     return request.headers.get("accept", "").startswith("application/json")
+
+
+def wants_html(request: Request) -> bool:
+    """Whether a person's browser asks, to show the answer as a page."""
+    return not wants_json(request) and "text/html" in request.headers.get("accept", "")
 
 
 def _json(status: int, accepted: bool, code: str, sentence: str) -> Response:
@@ -87,9 +98,12 @@ async def form_of(request: Request) -> dict[str, str]:
         Refused: it cannot be read.
     """
     try:
-        pairs = parse_qsl(
-            (await request.body()).decode(), keep_blank_values=True, strict_parsing=False, max_num_fields=12
-        )
+        body = await asyncio.wait_for(request.body(), BODY_S)
+        pairs = parse_qsl(body.decode(), keep_blank_values=True, strict_parsing=False, max_num_fields=12)
+    except TimeoutError:
+        raise Refused(TOO_SLOW) from None
+    except ClientDisconnect:
+        raise Refused(NOT_A_FORM) from None
     except ValueError:
         raise Refused(NOT_A_FORM) from None
     fields = dict(pairs)

@@ -1,20 +1,18 @@
 """The web application: a door in front, pages and streams to read, forms to ask with. It knows the face and no more."""
 
 import asyncio
-import time
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import Future
 from contextlib import asynccontextmanager
 from dataclasses import replace
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from gatekeeper.service.face import Answer, Bench, Face, ShopView, SpinDown, StopWord
-from gatekeeper.web import door, history, pages, spin_down
+from gatekeeper.web import door, entering_pages, history, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
 from gatekeeper.web.asking import (
     BELOW_CAUTION,
@@ -27,13 +25,20 @@ from gatekeeper.web.asking import (
     out_of_range,
     wish,
 )
-from gatekeeper.web.door import DoorSettings, PinLock, Refusal, Refused, Sessions, SessionsInMemory, SessionStore
+from gatekeeper.web.door import DoorSettings, Refusal, Refused
+from gatekeeper.web.door_front import Front, client_of, reached
+from gatekeeper.web.door_pins import one_owner
+from gatekeeper.web.door_rights import Right, right_for
+from gatekeeper.web.door_sessions import InMemory, SessionStore
+from gatekeeper.web.entering import Entrance, NotLetIn, address_of
 from gatekeeper.web.frame import STATIC, Visit
-from gatekeeper.web.live import MOST_STREAMS, Live
+from gatekeeper.web.live import MOST_STREAMS, MOST_STREAMS_OF_ONE, Live
 
 #: How long the page waits for the core's answer, and a stop without scripts for its confirmation (C16).
 _ANSWER_S = 2.0
 _LOOK_AGAIN_S = 0.05
+#: A stop that the core has not answered yet is shared for so long; then it is asked anew.
+_SHARED_S = 0.5
 _CAUTIONS_COOKIE = "gatekeeper_cautions_read"
 _YEAR_S = 365 * 24 * 3600
 
@@ -41,65 +46,14 @@ NO_ANSWER = Answer(
     False, "no_answer", "The controller did not answer within 2 s. Look at the page before you try again."
 )
 NOT_CONFIRMED = Answer(False, "not_confirmed", "Not confirmed. Use the red button.")
+STANDS_STILL = Answer(True, "stands_still", "Nothing runs that could be stopped.")
 NO_PAGE = Refusal(404, "no_page", "There is no such page here.")
 NO_METHOD = Refusal(405, "no_method", "That address does not take this kind of request.")
 NOT_UNDERSTOOD = Refusal(400, "not_understood", "The request cannot be read. Send it again from the page.")
 NO_DAY = Refusal(404, "no_day", "There is no record of that day.")
 TOO_MANY_STREAMS = Refusal(429, "too_many_pages", "Too many pages are open at once. Close one and try again.", 5)
 
-_HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src data:; "
-        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-    ),
-    "Referrer-Policy": "same-origin",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
-}
 _TYPES = {"page.css": "text/css; charset=utf-8", "page.js": "text/javascript; charset=utf-8"}
-
-
-class _Door:
-    """In front of every request: its host, and for a POST where it comes from and what it weighs."""
-
-    def __init__(self, app: ASGIApp, settings: DoorSettings) -> None:
-        self._app = app
-        self._settings = settings
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
-            await self._app(scope, receive, send)
-            return
-
-        async def send_with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                message["headers"] = [
-                    *message["headers"],
-                    *((name.lower().encode(), value.encode()) for name, value in _HEADERS.items()),
-                ]
-            await send(message)
-
-        request = Request(scope)
-        why = door.refuse_host(request.headers, _reached(request), self._settings)
-        if why is None and request.method == "POST":
-            why = door.refuse_post(request.headers)
-        if why is not None:
-            await refusal(request, why)(scope, receive, send_with_headers)
-            return
-        await self._app(scope, receive, send_with_headers)
-
-
-def _reached(request: Request) -> door.Address | None:
-    server = request.scope.get("server")
-    return door.address(server[0]) if server else None
-
-
-def _client(request: Request) -> door.Address | None:
-    if door.through_proxy(request.headers):
-        return None
-    return door.address(request.client.host) if request.client else None
 
 
 class _Web:
@@ -110,42 +64,25 @@ class _Web:
         self.bench = bench
         self.live = Live(face, bench, pages.live_parts)
         self._settings = settings
-        self._lock = PinLock(settings.pin)
-        self._sessions = Sessions(store, time.time)
         self._said = Said()
+        self.entrance = Entrance(settings, store, self._said)
+        self._watching: dict[str, int] = {}
+        self._stops: dict[str | None, tuple[Future[Answer], float]] = {}
 
     # ------------------------------------------------------------ who
 
-    def _is_here(self, request: Request) -> bool:
-        """A browser on the board itself, with no proxy in between."""
-        client = _client(request)
-        return client is not None and client.is_loopback and not self._settings.loopback_needs_pin
-
-    def _may_write(self, request: Request) -> bool:
-        return self._is_here(request) or self._sessions.knows(request.cookies.get(door.COOKIE))
-
     def _refuse_writing(self, request: Request) -> Response | None:
-        if self._may_write(request):
-            return None
-        if self._settings.pin is None:
-            return refusal(request, door.NO_PIN_SET)
-        if not wants_json(request) and "text/html" in request.headers.get("accept", ""):
-            return RedirectResponse("/sign-in?back=" + way_back(request), 303)
-        return refusal(request, door.NEEDS_PIN)
+        """The refusal of whoever may not change settings."""
+        return self.entrance.refuse_below(request, Right.SETTINGS)
 
     def _visit(self, request: Request) -> Visit:
         return Visit(
             path=request.url.path,
-            signed_in=self._may_write(request),
-            can_sign_out=self._sessions.knows(request.cookies.get(door.COOKIE)),
+            signed_in=self.entrance.right(request) >= Right.AIR,
+            can_sign_out=self.entrance.sessions.handle_of(request.cookies.get(door.COOKIE)) is not None,
             answer=self._said.of(request.query_params.get("said")),
             cautions_read=_CAUTIONS_COOKIE in request.cookies,
         )
-
-    @staticmethod
-    def _address(request: Request) -> str | None:
-        client = _client(request)
-        return None if client is None else str(client)
 
     # ------------------------------------------------------------ reading
 
@@ -165,7 +102,12 @@ class _Web:
         return _page(page)
 
     def settings(self, request: Request) -> Response:
-        return _page(pages.settings_page(self.face.view(), self._visit(request)))
+        door_part = entering_pages.door_part(
+            self.entrance.sessions.listed() if self.entrance.right(request) is Right.SETTINGS else None,
+            self.entrance.sessions.handle_of(request.cookies.get(door.COOKIE)),
+            pin_in_file=self._settings.keep_pin is None,
+        )
+        return _page(pages.settings_page(self.face.view(), self._visit(request), door_part))
 
     def cautions(self, request: Request) -> Response:
         return _page(pages.cautions(self.face.view(), self._visit(request)))
@@ -179,16 +121,37 @@ class _Web:
 
     def sign_in_page(self, request: Request) -> Response:
         back = door.own_path(request.query_params.get("back"))
-        return _page(pages.sign_in(self.face.view(), self._visit(request), back))
+        said = self._said.of(request.query_params.get("said"))
+        if self.entrance.right(request) < Right.LOOK:
+            return _page(entering_pages.closed(back, said, two_pins=self._settings.air_pin is not None))
+        form = entering_pages.sign_in_form(back, said, two_pins=self._settings.air_pin is not None)
+        return _page(pages.sign_in(self.face.view(), self._visit(request), form))
 
     async def stream(self, request: Request) -> Response:
         page = request.query_params.get("page", "shop")
         if not pages.is_live(page, self.face.view()):
             raise Refused(NO_PAGE)
-        if self.live.streams >= MOST_STREAMS:
+        owner = one_owner(client_of(request))
+        if self.live.streams >= MOST_STREAMS or self._watching.get(owner, 0) >= MOST_STREAMS_OF_ONE:
             raise Refused(TOO_MANY_STREAMS)
         headers = {"Cache-Control": "no-store"}
-        return StreamingResponse(self.live.stream(page), media_type="text/event-stream", headers=headers)
+        events = self._events(page, owner, request)
+        return StreamingResponse(events, media_type="text/event-stream", headers=headers)
+
+    async def _events(self, page: str, owner: str, request: Request) -> AsyncIterator[bytes]:
+        """The stream of one page, for as long as whoever opened it may look."""
+        if self._watching.get(owner, 0) >= MOST_STREAMS_OF_ONE:
+            return  # many asked at the same instant
+        self._watching[owner] = self._watching.get(owner, 0) + 1
+        try:
+            async for event in self.live.stream(page):
+                if self.entrance.right(request) < Right.LOOK:
+                    return
+                yield event
+        finally:
+            self._watching[owner] -= 1
+            if not self._watching[owner]:
+                del self._watching[owner]
 
     # ------------------------------------------------------------ asking
 
@@ -200,17 +163,30 @@ class _Web:
             return NO_ANSWER
 
     async def stop(self, request: Request) -> Response:
-        if not door.in_own_network(_client(request), _reached(request)):
+        if not door.in_own_network(client_of(request), reached(request), self._settings.subnets):
             raise Refused(door.NOT_HERE)
         subject = (await form_of(request)).get("subject") or None
-        if subject is not None and subject not in {motor.name for motor in self.face.view().motors}:
+        motors = [motor for motor in self.face.view().motors if subject in (None, motor.name)]
+        if subject is not None and not motors:
             raise Refused(nobody(subject))
-        answer = await self._answer(self.face.request("stop", subject, "page", address=self._address(request)))
+        if self.entrance.stops_too_often(request) and not any(motor.runs for motor in motors):
+            # A flood of stops at rest would fill record and control thread, and there is nothing to stop.
+            return answered(request, STANDS_STILL, self._said)
+        answer = await self._answer(self._ask_to_stop(subject, address_of(request)))
         if answer is NO_ANSWER:
             answer = NOT_CONFIRMED
         elif answer.accepted and not wants_json(request):
             answer = await self._confirmed(subject)
         return answered(request, answer, self._said)
+
+    def _ask_to_stop(self, subject: str | None, address: str | None) -> "Future[Answer]":
+        """Ask the core, or join those whose stop of the same it has not answered yet."""
+        now_s = asyncio.get_running_loop().time()
+        asked, asked_s = self._stops.get(subject, (None, 0.0))
+        if asked is None or asked.done() or now_s - asked_s > _SHARED_S:
+            asked = self.face.request("stop", subject, "page", address=address)
+            self._stops[subject] = asked, now_s
+        return asked
 
     async def _confirmed(self, subject: str | None) -> Answer:
         """What became of a stop, for a page without scripts: what is confirmed within 2 s, else that it is not."""
@@ -227,9 +203,13 @@ class _Web:
 
     async def ask(self, request: Request) -> Response:
         fields = await form_of(request)
-        if fields.get("what") == "stop":
+        what = fields.get("what", "")
+        if what == "stop":
             return await self.stop(request)
-        refused = self._refuse_writing(request)
+        too_often = self.entrance.refuse_too_often(request)
+        if too_often is not None:
+            raise Refused(too_often)
+        refused = self.entrance.refuse_below(request, right_for(what))
         if refused is not None:
             return refused
         view = self.face.view()
@@ -240,7 +220,7 @@ class _Web:
             return self._hold(request, view, caution, label, "/ask", fields)
         answer = await self._answer(
             self.face.request(
-                wanted.what, wanted.subject, "page", wanted.for_s, wanted.text, address=self._address(request)
+                wanted.what, wanted.subject, "page", wanted.for_s, wanted.text, address=address_of(request)
             )
         )
         return answered(request, answer, self._said, fields.get("back"))
@@ -271,7 +251,7 @@ class _Web:
                 raise Refused(out_of_range(subject, spin.low_s, spin.high_s))
             if value_s < spin_down.lowest_s(spin) and fields.get("held") != "1":
                 return self._hold(request, view, BELOW_CAUTION, f"Set {value_s:g} s", "/spin-down", fields)
-        answer = await self._answer(self.face.set_spin_down(subject, value_s, "page", address=self._address(request)))
+        answer = await self._answer(self.face.set_spin_down(subject, value_s, "page", address=address_of(request)))
         return answered(request, answer, self._said, fields.get("back"))
 
     async def undo(self, request: Request) -> Response:
@@ -282,7 +262,7 @@ class _Web:
         view = self.face.view()
         if _delays(view).get(subject) is None:
             raise Refused(nobody(subject or "name"))
-        answer = await self._answer(self.face.undo(subject, "page", address=self._address(request)))
+        answer = await self._answer(self.face.undo(subject, "page", address=address_of(request)))
         return answered(request, answer, self._said)
 
     async def calibrate(self, request: Request) -> Response:
@@ -290,7 +270,7 @@ class _Web:
         if refused is not None:
             return refused
         machine, press = calibration_press(self.face.view(), await form_of(request))
-        answer = await asyncio.to_thread(self.face.calibrate, machine, press, "page", self._address(request))
+        answer = await asyncio.to_thread(self.face.calibrate, machine, press, "page", address_of(request))
         return answered(request, answer, self._said)
 
     async def work_bench(self, request: Request) -> Response:
@@ -305,26 +285,11 @@ class _Web:
 
     # ------------------------------------------------------------ the door itself
 
-    async def sign_in(self, request: Request) -> Response:
-        fields = await form_of(request)
-        why = self._lock.refuse(fields.get("pin", ""), _client(request), time.monotonic())
-        if why is not None:
-            return refusal(request, why)
-        response = RedirectResponse(door.own_path(fields.get("back")), 303)
-        response.set_cookie(
-            door.COOKIE, self._sessions.open(), max_age=int(door.SESSION_S), httponly=True, samesite="strict"
-        )
-        return response
-
-    async def sign_out(self, request: Request) -> Response:
-        self._sessions.close(request.cookies.get(door.COOKIE))
-        response = RedirectResponse("/", 303)
-        response.delete_cookie(door.COOKIE, httponly=True, samesite="strict")
-        return response
-
     async def cautions_read(self, request: Request) -> Response:
         response = RedirectResponse("/", 303)
-        response.set_cookie(_CAUTIONS_COOKIE, "1", max_age=_YEAR_S, httponly=True, samesite="strict")
+        response.set_cookie(
+            _CAUTIONS_COOKIE, "1", max_age=_YEAR_S, httponly=True, samesite="strict", secure=self._settings.encrypted
+        )
         return response
 
 
@@ -346,7 +311,12 @@ def _static(name: str) -> Callable[[], Response]:
 
 
 def create_app(
-    face: Face, settings: DoorSettings, bench: Bench | None = None, sessions: SessionStore | None = None
+    face: Face,
+    settings: DoorSettings,
+    bench: Bench | None = None,
+    sessions: SessionStore | None = None,
+    *,
+    openapi: bool = False,
 ) -> FastAPI:
     """The application around one running controller.
 
@@ -355,10 +325,11 @@ def create_app(
         settings: the door.
         bench: a virtual shop's bench, drawn when given.
         sessions: where signed-in phones are kept; in memory when None.
+        openapi: describe every address at /openapi.json, for tests of the addresses only.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
     """
-    web = _Web(face, settings, bench, SessionsInMemory() if sessions is None else sessions)
+    web = _Web(face, settings, bench, InMemory() if sessions is None else sessions)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -367,8 +338,15 @@ def create_app(
             yield
         finally:
             web.live.stop()
+            await asyncio.to_thread(web.entrance.save_at_end)
 
-    app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan, redirect_slashes=False)
+    app = FastAPI(
+        openapi_url="/openapi.json" if openapi else None,
+        docs_url=None,
+        redoc_url=None,
+        lifespan=lifespan,
+        redirect_slashes=False,
+    )
     app.state.live = web.live
 
     async def refuse(request: Request, error: Exception) -> Response:
@@ -379,7 +357,12 @@ def create_app(
         assert isinstance(error, HTTPException)
         return refusal(request, {404: NO_PAGE, 405: NO_METHOD}.get(error.status_code, NOT_UNDERSTOOD))
 
+    async def not_let_in(request: Request, error: Exception) -> Response:
+        assert isinstance(error, NotLetIn)
+        return error.answer
+
     app.add_exception_handler(Refused, refuse)
+    app.add_exception_handler(NotLetIn, not_let_in)
     app.add_exception_handler(HTTPException, refuse_http)
     reading: dict[str, Callable[..., object]] = {
         "/": web.shop,
@@ -388,8 +371,10 @@ def create_app(
         "/settings": web.settings,
         "/cautions": web.cautions,
         "/history": web.history,
-        "/sign-in": web.sign_in_page,
         "/live": web.stream,
+    }
+    always: dict[str, Callable[..., object]] = {
+        "/sign-in": web.sign_in_page,
         "/page.css": _static("page.css"),
         "/page.js": _static("page.js"),
     }
@@ -400,15 +385,22 @@ def create_app(
         "/undo": web.undo,
         "/calibrate": web.calibrate,
         "/bench": web.work_bench,
-        "/sign-in": web.sign_in,
-        "/sign-out": web.sign_out,
+        "/sign-in": web.entrance.sign_in,
+        "/sign-out": web.entrance.sign_out,
+        "/phones": web.entrance.phones,
+        "/pin": web.entrance.change_pin,
         "/cautions": web.cautions_read,
     }
+    may_look = [Depends(web.entrance.may_look)]
     for path, read in reading.items():
+        app.add_api_route(
+            path, read, methods=["GET"], response_class=HTMLResponse, response_model=None, dependencies=may_look
+        )
+    for path, read in always.items():
         app.add_api_route(path, read, methods=["GET"], response_class=HTMLResponse, response_model=None)
     for path, take in asking.items():
         app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)
-    app.add_middleware(_Door, settings=settings)
+    app.add_middleware(Front, settings=settings)
     return app

@@ -1,36 +1,22 @@
-"""Who may come in: the name and origin of a request, the shop's own network, the PIN, and what a visit may weigh.
+"""Who may come in: the name and origin of a request, the shop's own network, and what a visit may weigh.
 
-Every request passes ``refuse_host``; every POST also passes ``refuse_post``. Both look at headers and addresses only
-and answer with a ``Refusal`` or None. ``PinLock`` and the session store hold the only secrets.
+Every request passes ``refuse_host`` and ``refuse_origin``; every POST also passes ``refuse_post``. All look at headers
+and addresses only and answer with a ``Refusal`` or None. PINs, signed-in phones and limits are in the ``door_`` files.
 """
 
-import hashlib
-import hmac
 import ipaddress
-import secrets
-from collections import OrderedDict
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Protocol, TypeAlias
-from urllib.parse import urlsplit
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+from urllib.parse import quote, urlsplit
 
 Address: TypeAlias = ipaddress.IPv4Address | ipaddress.IPv6Address
+Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
 
 #: A form of the page is a few hundred bytes; nothing larger is read.
 LARGEST_BODY_BYTES = 4096
 FORM = "application/x-www-form-urlencoded"
 COOKIE = "gatekeeper_pass"
-#: A phone stays signed in for 30 days: our own choice, a shop's phone is used daily.
-SESSION_S = 30 * 24 * 3600.0
-_MOST_SESSIONS = 64
-#: Wrong PINs before waiting begins, for one address and for all together, and the longest waits (seconds).
-_FREE_TRIES = 3
-_FREE_TRIES_ALL = 20
-_LONGEST_WAIT_S = 900.0
-_LONGEST_WAIT_ALL_S = 60.0
-#: Wrong tries are forgotten when none came for this long (seconds).
-_FORGET_S = 3600.0
-_MOST_ADDRESSES = 256
 #: Headers that only a proxy sets: then the address is the proxy's and says nothing.
 _PROXY_HEADERS = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
 
@@ -63,6 +49,11 @@ WRONG_TYPE = Refusal(415, "wrong_type", f"The request has the wrong content type
 NOT_A_FORM = Refusal(400, "not_a_form", "The request's form cannot be read. Send it again from the page.")
 NOT_HERE = Refusal(403, "not_here", "Stopping from the page works only inside the shop's own network.")
 NEEDS_PIN = Refusal(401, "needs_pin", "Sign in with the shop's PIN first.")
+NEEDS_FULL_PIN = Refusal(
+    403, "needs_full_pin", "The PIN for air does not open this. Sign in with the PIN for settings and release."
+)
+TOO_SLOW = Refusal(408, "too_slow", "The request did not arrive in time. Send it again from the page.")
+NO_CHUNKS = Refusal(411, "no_chunks", "The request comes in pieces of unknown number. Send it whole, with its length.")
 NO_PIN_SET = Refusal(403, "no_pin_set", "No PIN is set, so nothing can be changed from the network.")
 WRONG_PIN = Refusal(403, "wrong_pin", "That is not the PIN.")
 
@@ -82,12 +73,24 @@ class DoorSettings:
         names: host names that it answers to, beside ``localhost`` and the address that a request really reached.
         addresses: further addresses it is reached by (a forwarded port), as they stand in an address bar.
         loopback_needs_pin: True where others share the board; else a browser on the board itself may write.
+        air_pin: a PIN that only lets a phone ask for air; None: there is none.
+        reading_open: everybody may look; else only who has signed in.
+        encrypted: the page speaks https; then a cookie goes over nothing else.
+        subnets: asks for the networks that this machine itself sits in, where an address is none of the private ones.
+        keep_pin: makes another PIN durable (raises OSError); None where the PIN stands in the shop's file.
+        metrics: figures for Prometheus may be read at /metrics.
     """
 
     pin: str | None
     names: frozenset[str] = frozenset()
     addresses: frozenset[str] = frozenset()
     loopback_needs_pin: bool = False
+    air_pin: str | None = None
+    reading_open: bool = True
+    encrypted: bool = False
+    subnets: Callable[[], Sequence[Network]] = tuple
+    keep_pin: Callable[[str], None] | None = None
+    metrics: bool = False
 
 
 # ---------------------------------------------------------------- addresses
@@ -105,15 +108,19 @@ def address(text: str | None) -> Address | None:
     return mapped if mapped is not None else found
 
 
-def in_own_network(client: Address | None, reached: Address | None) -> bool:
-    """Whether ``client`` sits in the shop: loopback, link-local, private, or in the /64 of the address it reached."""
+def in_own_network(
+    client: Address | None, reached: Address | None, subnets: Callable[[], Sequence[Network]] = tuple
+) -> bool:
+    """Whether ``client`` sits in the shop: loopback, link-local, private, in the /64 of the address it reached, or in
+    one of the networks that this machine itself sits in.
+    """
     if client is None:
         return False
     if client.is_loopback or client.is_link_local or client.is_private:
         return True
     if isinstance(client, ipaddress.IPv6Address) and isinstance(reached, ipaddress.IPv6Address):
         return int(client) >> 64 == int(reached) >> 64
-    return False
+    return any(client in network for network in subnets())
 
 
 def through_proxy(headers: Mapping[str, str]) -> bool:
@@ -150,13 +157,30 @@ def refuse_host(headers: Mapping[str, str], reached: Address | None, settings: D
     return None if literal in allowed else WRONG_HOST
 
 
-def refuse_post(headers: Mapping[str, str]) -> Refusal | None:
-    """Refuse a POST from another page, of another kind, of unknown length, or too large."""
+def refuse_origin(headers: Mapping[str, str], settings: DoorSettings) -> Refusal | None:
+    """Refuse whatever says that another page sent it, reading too: a foreign page gets not even a stream."""
     origin = headers.get("origin")
-    if origin is None or urlsplit(origin).netloc.lower() != headers.get("host", "").lower():
+    return None if origin is None or _is_own(origin, headers, settings) else WRONG_ORIGIN
+
+
+def _is_own(origin: str, headers: Mapping[str, str], settings: DoorSettings) -> bool:
+    try:
+        parts = urlsplit(origin)
+    except ValueError:
+        return False
+    # Where the page itself is not encrypted something in front of it may be, and says https.
+    schemes = ("https",) if settings.encrypted else ("http", "https")
+    return parts.scheme in schemes and parts.netloc.lower() == headers.get("host", "").lower()
+
+
+def refuse_post(headers: Mapping[str, str]) -> Refusal | None:
+    """Refuse a POST that says not where it comes from, of another kind, of unknown length, or too large."""
+    if "origin" not in headers:
         return WRONG_ORIGIN
+    if "transfer-encoding" in headers:
+        return NO_CHUNKS
     length = headers.get("content-length")
-    if length is None or not length.isdecimal():
+    if length is None or not (length.isascii() and length.isdecimal() and len(length) < 16):
         return NO_LENGTH
     if int(length) > LARGEST_BODY_BYTES:
         return TOO_LARGE
@@ -166,127 +190,7 @@ def refuse_post(headers: Mapping[str, str]) -> Refusal | None:
     return None
 
 
-# ---------------------------------------------------------------- PIN and sessions
-
-
-@dataclass(slots=True)
-class _Tries:
-    wrong: int = 0
-    last_s: float = 0.0
-
-
-class PinLock:
-    """The PIN, and the growing wait after wrong ones, per address and for all together.
-
-    While somebody waits no PIN is looked at, so waiting cannot be tried out either. A whole /64 counts as one
-    address, since one person owns all of it.
-    """
-
-    def __init__(self, pin: str | None) -> None:
-        self._pin = None if pin is None else pin.encode()
-        self._by_address: OrderedDict[str, _Tries] = OrderedDict()
-        self._all = _Tries()
-
-    def refuse(self, pin: str, client: Address | None, now_s: float) -> Refusal | None:
-        """None when ``pin`` is right. ``now_s``: monotonic."""
-        if self._pin is None:
-            return NO_PIN_SET
-        mine = self._tries(client)
-        for tries in (mine, self._all):
-            if now_s - tries.last_s > _FORGET_S:
-                tries.wrong = 0
-        wait_s = max(
-            self._wait_s(mine, _FREE_TRIES, _LONGEST_WAIT_S, now_s),
-            self._wait_s(self._all, _FREE_TRIES_ALL, _LONGEST_WAIT_ALL_S, now_s),
-        )
-        if wait_s > 0:
-            return too_many(wait_s)
-        if hmac.compare_digest(self._pin, pin.encode()):
-            mine.wrong = 0
-            return None
-        for tries in (mine, self._all):
-            tries.wrong += 1
-            tries.last_s = now_s
-        return WRONG_PIN
-
-    def _tries(self, client: Address | None) -> _Tries:
-        key = str(int(client) >> 64) if isinstance(client, ipaddress.IPv6Address) else str(client)
-        tries = self._by_address.setdefault(key, _Tries())
-        self._by_address.move_to_end(key)
-        while len(self._by_address) > _MOST_ADDRESSES:
-            self._by_address.popitem(last=False)
-        return tries
-
-    @staticmethod
-    def _wait_s(tries: _Tries, free: int, longest_s: float, now_s: float) -> float:
-        if tries.wrong < free:
-            return 0.0
-        wait_s = min(longest_s, float(2 ** min(tries.wrong - free + 1, 20)))
-        return tries.last_s + wait_s - now_s
-
-
-class SessionStore(Protocol):
-    """Where signed-in phones are kept: only hashes of their tokens, each with the instant it ends (wall clock)."""
-
-    def put(self, token_hash: str, ends_wall_s: float) -> None:
-        """Keep one; the oldest may be dropped to make room."""
-        ...
-
-    def ends_wall_s(self, token_hash: str) -> float | None:
-        """When it ends, or None when it is not known."""
-        ...
-
-    def drop(self, token_hash: str) -> None:
-        """Forget one; nothing happens when it is not known."""
-        ...
-
-
-@dataclass(slots=True)
-class SessionsInMemory:
-    """Sessions that end with the process."""
-
-    _kept: OrderedDict[str, float] = field(default_factory=OrderedDict)
-
-    def put(self, token_hash: str, ends_wall_s: float) -> None:
-        self._kept[token_hash] = ends_wall_s
-        while len(self._kept) > _MOST_SESSIONS:
-            self._kept.popitem(last=False)
-
-    def ends_wall_s(self, token_hash: str) -> float | None:
-        return self._kept.get(token_hash)
-
-    def drop(self, token_hash: str) -> None:
-        self._kept.pop(token_hash, None)
-
-
-class Sessions:
-    """Gives out tokens, knows them again by their hash, takes them back."""
-
-    def __init__(self, store: SessionStore, wall_s: Callable[[], float]) -> None:
-        self._store = store
-        self._wall_s = wall_s
-
-    def open(self) -> str:
-        """A new token for a cookie."""
-        token = secrets.token_urlsafe(32)
-        self._store.put(_hash(token), self._wall_s() + SESSION_S)
-        return token
-
-    def knows(self, token: str | None) -> bool:
-        """Whether the token is ours and has not ended."""
-        if token is None:
-            return False
-        ends_wall_s = self._store.ends_wall_s(_hash(token))
-        return ends_wall_s is not None and self._wall_s() < ends_wall_s
-
-    def close(self, token: str | None) -> None:
-        """Sign out."""
-        if token is not None:
-            self._store.drop(_hash(token))
-
-
-def _hash(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
+# ---------------------------------------------------------------- the way back
 
 
 def own_path(text: str | None) -> str:
@@ -294,3 +198,8 @@ def own_path(text: str | None) -> str:
     if text and text.startswith("/") and not text.startswith("//") and "\\" not in text and text.isprintable():
         return text
     return "/"
+
+
+def quoted(path: str) -> str:
+    """A path of ours as part of an address."""
+    return quote(path)

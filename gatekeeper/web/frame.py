@@ -62,7 +62,7 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
         el(
             "html",
             {"lang": "en"},
-            _head(f"{title} · {view.name}"),
+            head(f"{title} · {view.name}"),
             el(
                 "body",
                 {**beat},
@@ -83,7 +83,8 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
     )
 
 
-def _head(title: str) -> Html:
+def head(title: str) -> Html:
+    """The head of any page of ours."""
     return el(
         "head",
         None,
@@ -119,7 +120,7 @@ def refused(title: str, sentence: str) -> Html:
         el(
             "html",
             {"lang": "en"},
-            _head(title),
+            head(title),
             el(
                 "body",
                 None,

@@ -25,7 +25,9 @@ _PAUSE_S = 0.1
 _WAIT_S = 0.25
 #: A sign of life is passed on this often (seconds). The page calls everything old after three.
 _BEAT_S = 1.0
+#: Pages that watch at once: together, and from one address, behind which several phones may sit.
 MOST_STREAMS = 64
+MOST_STREAMS_OF_ONE = 24
 
 
 @dataclass(frozen=True, slots=True)

@@ -190,9 +190,9 @@ def _setting(spin: SpinDown, without: str, link: Html, starts: str | None = None
     )
 
 
-def settings_page(view: ShopView, visit: Visit) -> Html:
-    """The settings in their frame."""
-    return frame(view, "Settings", "settings", visit, live("settings", {"settings": settings(view)}))
+def settings_page(view: ShopView, visit: Visit, door_part: Html) -> Html:
+    """The settings in their frame, and below them who has signed in."""
+    return frame(view, "Settings", "settings", visit, live("settings", {"settings": settings(view)}), door_part)
 
 
 def _cautions() -> Html:
@@ -208,40 +208,9 @@ def cautions(view: ShopView, visit: Visit) -> Html:
     return frame(view, "Cautions", "frame", visit, el("h1", None, "Cautions"), _cautions(), own)
 
 
-def sign_in(view: ShopView, visit: Visit, back: str) -> Html:
+def sign_in(view: ShopView, visit: Visit, form: Html) -> Html:
     """Where the PIN is typed."""
-    return frame(
-        view,
-        "Sign in",
-        "frame",
-        visit,
-        el("h1", None, "Sign in"),
-        el(
-            "p",
-            None,
-            "The PIN lets this phone change things. Reading, and stopping the dust collector from inside the shop, "
-            "need none.",
-        ),
-        el(
-            "form",
-            {"method": "post", "action": "/sign-in", "class": "pin"},
-            el("input", {"type": "hidden", "name": "back", "value": back}),
-            el("label", {"for": "pin"}, "PIN"),
-            el(
-                "input",
-                {
-                    "id": "pin",
-                    "name": "pin",
-                    "type": "password",
-                    "inputmode": "numeric",
-                    "autocomplete": "current-password",
-                    "maxlength": 12,
-                    "required": True,
-                },
-            ),
-            el("button", None, "Sign in"),
-        ),
-    )
+    return frame(view, "Sign in", "frame", visit, form)
 
 
 def confirm(view: ShopView, visit: Visit, caution: str, label: str, action: str, fields: Mapping[str, str]) -> Html:

@@ -6,7 +6,9 @@ import threading
 import uvicorn
 from fastapi import FastAPI
 
+from gatekeeper.web.accepting import Listening, Places
 from gatekeeper.web.live import Live
+from gatekeeper.web.patience import MOST_HEADER_BYTES, PatientProtocol
 
 #: A request that is still being answered may take this long when the server ends (whole seconds, uvicorn's unit).
 _LAST_ANSWERS_S = 1
@@ -33,29 +35,48 @@ class Serving:
         app: made by ``create_app``.
         host: the address to listen on; "::" listens on IPv6 and IPv4 alike.
         port: 0 lets the system choose.
+        certificate: full paths of the certificate and its key; with them it speaks only https.
+        places: how many connections there may be; as many as is usual when None.
 
     Raises:
-        OSError: the address cannot be listened on, for instance because the port is taken. Raised at once, in the
-            caller's thread.
+        OSError: the address cannot be listened on, for instance because the port is taken, or the certificate cannot
+            be used. Raised at once, in the caller's thread.
     """
 
-    def __init__(self, app: FastAPI, host: str = "127.0.0.1", port: int = 0) -> None:
+    def __init__(
+        self,
+        app: FastAPI,
+        host: str = "127.0.0.1",
+        port: int = 0,
+        certificate: tuple[str, str] | None = None,
+        places: Places | None = None,
+    ) -> None:
         live = app.state.live
         assert isinstance(live, Live)
         self._live = live
-        self._socket = _listening(host, port)
+        self.places = Places() if places is None else places
+        self._socket = _listening(host, port, self.places)
         self._port = int(self._socket.getsockname()[1])
         config = uvicorn.Config(
             app,
-            http="h11",
+            http=PatientProtocol,
             loop="asyncio",
             ws="none",
             access_log=False,
-            log_level="warning",
+            # What strangers send is no news: a warning for each would fill the journal.
+            log_level="error",
             proxy_headers=False,
             server_header=False,
+            h11_max_incomplete_event_size=MOST_HEADER_BYTES,
             timeout_graceful_shutdown=_LAST_ANSWERS_S,
+            ssl_certfile=certificate[0] if certificate else None,
+            ssl_keyfile=certificate[1] if certificate else None,
         )
+        try:
+            config.load()
+        except OSError:
+            self._socket.close()
+            raise
         self._server = _Server(config)
         self._thread = threading.Thread(target=self._run, name="web", daemon=True)
 
@@ -91,9 +112,9 @@ class Serving:
         self._server.run(sockets=[self._socket])
 
 
-def _listening(host: str, port: int) -> socket.socket:
+def _listening(host: str, port: int, places: Places) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    found = socket.socket(family, socket.SOCK_STREAM)
+    found = Listening(family, places)
     try:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         if family == socket.AF_INET6:

@@ -16,6 +16,7 @@ def seen(root: Path, *, port: int = 1, nodes: Sequence[str] = (), folder: Path |
         nodes=nodes,
         folder=folder or root,
         port=port,
+        encrypted=False,
         service=None,
         root=root,
         ask=lambda command: {"RuntimeWatchdogUSec": "10s"} if command[0] == "systemctl" else None,

@@ -1,10 +1,14 @@
 """Who may come in: names, origins, networks, PIN, sessions. Exact sentences."""
 
+import ipaddress
+
 import pytest
 from starlette.datastructures import Headers
 
 from gatekeeper.web import door
-from gatekeeper.web.door import DoorSettings, PinLock, Sessions, SessionsInMemory, address
+from gatekeeper.web.door import DoorSettings, address
+from gatekeeper.web.door_pins import PinLock
+from gatekeeper.web.door_rights import Right
 
 SETTINGS = DoorSettings("1234", frozenset({"shop.local"}), frozenset({"203.0.113.9"}))
 REACHED = address("192.168.1.5")
@@ -70,11 +74,11 @@ GOOD_POST = {
         ({}, None),
         ({"content-type": "application/x-www-form-urlencoded; charset=utf-8"}, None),
         ({"content-type": "", "content-length": "0"}, None),
-        ({"origin": "null"}, door.WRONG_ORIGIN),
-        ({"origin": "http://evil.example"}, door.WRONG_ORIGIN),
-        ({"origin": "http://shop.local:81"}, door.WRONG_ORIGIN),
         ({"content-length": "4097"}, door.TOO_LARGE),
         ({"content-length": "-1"}, door.NO_LENGTH),
+        ({"content-length": "²"}, door.NO_LENGTH),
+        ({"content-length": "9" * 5000}, door.NO_LENGTH),
+        ({"transfer-encoding": "chunked"}, door.NO_CHUNKS),
         ({"content-type": "text/plain"}, door.WRONG_TYPE),
         ({"content-type": ""}, door.WRONG_TYPE),
         ({"content-type": "application/json"}, door.WRONG_TYPE),
@@ -89,6 +93,31 @@ def test_a_post_comes_from_the_page_itself_and_is_a_small_form(
 @pytest.mark.parametrize(("missing", "why"), [("origin", door.WRONG_ORIGIN), ("content-length", door.NO_LENGTH)])
 def test_a_post_without_its_headers_is_refused(missing: str, why: door.Refusal) -> None:
     assert door.refuse_post(Headers({k: v for k, v in GOOD_POST.items() if k != missing})) is why
+
+
+@pytest.mark.parametrize(
+    ("origin", "is_own", "is_own_encrypted"),
+    [
+        ("http://shop.local:80", True, False),
+        ("HTTP://SHOP.local:80", True, False),
+        ("https://shop.local:80", True, True),
+        ("null", False, False),
+        ("", False, False),
+        ("http://evil.example", False, False),
+        ("http://shop.local:81", False, False),
+        ("http://shop.local:80.evil.example", False, False),
+        ("ftp://shop.local:80", False, False),
+        ("http://[shop.local:80", False, False),
+    ],
+)
+def test_whatever_comes_from_another_page_is_refused_reading_too(
+    origin: str, is_own: bool, is_own_encrypted: bool
+) -> None:
+    headers = Headers({"host": "shop.local:80", "origin": origin})
+    assert door.refuse_origin(headers, SETTINGS) is (None if is_own else door.WRONG_ORIGIN)
+    encrypted = DoorSettings("1234", encrypted=True)
+    assert door.refuse_origin(headers, encrypted) is (None if is_own_encrypted else door.WRONG_ORIGIN)
+    assert door.refuse_origin(Headers({"host": "shop.local:80"}), SETTINGS) is None
 
 
 @pytest.mark.parametrize(
@@ -114,6 +143,13 @@ def test_what_counts_as_the_shops_own_network(client: str, reached: str, inside:
     assert door.in_own_network(address(client), address(reached)) is inside
 
 
+def test_a_shop_on_public_addresses_is_a_shop_too() -> None:
+    subnets = (ipaddress.ip_network("141.30.5.0/24"),)
+    assert door.in_own_network(address("141.30.5.77"), address("141.30.5.9"), lambda: subnets) is True
+    assert door.in_own_network(address("141.30.6.77"), address("141.30.5.9"), lambda: subnets) is False
+    assert door.in_own_network(None, address("141.30.5.9"), lambda: subnets) is False
+
+
 @pytest.mark.parametrize("header", ["forwarded", "x-forwarded-for", "x-real-ip", "via"])
 def test_a_proxy_is_noticed(header: str) -> None:
     assert door.through_proxy(Headers({header: "192.168.1.20"})) is True
@@ -127,17 +163,17 @@ def test_the_wait_after_wrong_pins_doubles_and_no_pin_is_looked_at_meanwhile() -
     lock = PinLock("481516")
     client = address("192.168.1.23")
     for _ in range(3):
-        assert lock.refuse("0000", client, 100.0) is door.WRONG_PIN
-    assert lock.refuse("481516", client, 100.0) == door.too_many(2.0)
-    assert lock.refuse("481516", client, 101.9) == door.too_many(0.1)
-    assert lock.refuse("0000", client, 102.0) is door.WRONG_PIN
-    assert lock.refuse("0000", client, 105.0) == door.too_many(1.0)
-    assert lock.refuse("0000", client, 106.0) is door.WRONG_PIN
-    assert lock.refuse("481516", client, 113.9) == door.too_many(0.1)
-    assert lock.refuse("481516", client, 114.0) is None
+        assert lock.look("0000", client, 100.0) is door.WRONG_PIN
+    assert lock.look("481516", client, 100.0) == door.too_many(2.0)
+    assert lock.look("481516", client, 101.9) == door.too_many(0.1)
+    assert lock.look("0000", client, 102.0) is door.WRONG_PIN
+    assert lock.look("0000", client, 105.0) == door.too_many(1.0)
+    assert lock.look("0000", client, 106.0) is door.WRONG_PIN
+    assert lock.look("481516", client, 113.9) == door.too_many(0.1)
+    assert lock.look("481516", client, 114.0) is Right.SETTINGS
     for _ in range(3):  # the right PIN has wiped out what was wrong before
-        assert lock.refuse("0000", client, 114.0) is door.WRONG_PIN
-    assert lock.refuse("481516", client, 114.0) == door.too_many(2.0)
+        assert lock.look("0000", client, 114.0) is door.WRONG_PIN
+    assert lock.look("481516", client, 114.0) == door.too_many(2.0)
 
 
 def test_the_longest_wait_of_one_address_is_a_quarter_of_an_hour() -> None:
@@ -145,80 +181,61 @@ def test_the_longest_wait_of_one_address_is_a_quarter_of_an_hour() -> None:
     client = address("192.168.1.23")
     now_s = 0.0
     for _ in range(19):
-        assert lock.refuse("0000", client, now_s) is door.WRONG_PIN
+        assert lock.look("0000", client, now_s) is door.WRONG_PIN
         now_s += 900.0
-    assert lock.refuse("481516", client, now_s - 1.0) == door.too_many(1.0)
+    assert lock.look("481516", client, now_s - 1.0) == door.too_many(1.0)
 
 
 def test_many_addresses_together_wait_too_but_no_longer_than_a_minute() -> None:
     lock = PinLock("481516")
     for number in range(20):
-        assert lock.refuse("0000", address(f"192.168.1.{number + 1}"), 5.0) is door.WRONG_PIN
+        assert lock.look("0000", address(f"192.168.1.{number + 1}"), 5.0) is door.WRONG_PIN
     fresh = address("192.168.2.1")
-    assert lock.refuse("481516", fresh, 5.0) == door.too_many(2.0)
-    assert lock.refuse("481516", fresh, 7.0) is None
+    assert lock.look("481516", fresh, 5.0) == door.too_many(2.0)
+    assert lock.look("481516", fresh, 7.0) is Right.SETTINGS
 
 
 def test_a_whole_ipv6_network_counts_as_one_address() -> None:
     lock = PinLock("481516")
     for number in range(3):
-        assert lock.refuse("0000", address(f"fd00:1::{number + 1}"), 5.0) is door.WRONG_PIN
-    assert lock.refuse("481516", address("fd00:1::99"), 5.0) == door.too_many(2.0)
-    assert lock.refuse("481516", address("fd00:1:0:1::99"), 5.0) is None
+        assert lock.look("0000", address(f"fd00:1::{number + 1}"), 5.0) is door.WRONG_PIN
+    assert lock.look("481516", address("fd00:1::99"), 5.0) == door.too_many(2.0)
+    assert lock.look("481516", address("fd00:1:0:1::99"), 5.0) is Right.SETTINGS
 
 
 def test_wrong_tries_are_forgotten_after_an_hour() -> None:
     lock = PinLock("481516")
     client = address("192.168.1.23")
     for _ in range(3):
-        lock.refuse("0000", client, 100.0)
-    assert lock.refuse("0000", client, 3700.5) is door.WRONG_PIN
-    assert lock.refuse("481516", client, 3700.5) is None
+        lock.look("0000", client, 100.0)
+    assert lock.look("0000", client, 3700.5) is door.WRONG_PIN
+    assert lock.look("481516", client, 3700.5) is Right.SETTINGS
 
 
 def test_without_a_pin_nobody_signs_in() -> None:
-    assert PinLock(None).refuse("", address("192.168.1.23"), 1.0) is door.NO_PIN_SET
+    assert PinLock(None).look("", address("192.168.1.23"), 1.0) is door.NO_PIN_SET
 
 
 def test_a_pin_of_other_letters_is_simply_wrong() -> None:
-    assert PinLock("481516").refuse("４８１５１６", address("192.168.1.23"), 1.0) is door.WRONG_PIN
+    assert PinLock("481516").look("４８１５１６", address("192.168.1.23"), 1.0) is door.WRONG_PIN
+
+
+def test_each_pin_gives_its_own_right() -> None:
+    lock, client = PinLock("481516", "2342"), address("192.168.1.23")
+    assert lock.look("2342", client, 1.0) is Right.AIR
+    assert lock.look("481516", client, 1.0) is Right.SETTINGS
+    assert lock.is_air_pin("2342") is True
+    assert lock.is_air_pin("481516") is False
+    lock.set("108108")
+    assert lock.look("481516", client, 1.0) is door.WRONG_PIN
+    assert lock.look("108108", client, 1.0) is Right.SETTINGS
+    assert PinLock(None, "2342").look("2342", client, 1.0) is Right.AIR
 
 
 def test_the_wait_is_said_in_whole_seconds_rounded_up() -> None:
     assert door.too_many(0.2).sentence == "Too many wrong PINs. Try again in 1 s."
     assert door.too_many(29.1).sentence == "Too many wrong PINs. Try again in 30 s."
     assert door.too_many(29.1).retry_after_s == 30
-
-
-# ---------------------------------------------------------------- sessions
-
-
-def test_a_session_is_known_by_its_token_until_it_ends() -> None:
-    now = [1000.0]
-    store = SessionsInMemory()
-    sessions = Sessions(store, lambda: now[0])
-    token = sessions.open()
-    assert sessions.knows(token) is True
-    assert sessions.knows(token + "x") is False
-    assert sessions.knows(None) is False
-    now[0] += door.SESSION_S
-    assert sessions.knows(token) is False
-
-
-def test_only_hashes_are_kept_and_sessions_survive_in_a_store_that_does() -> None:
-    store = SessionsInMemory()
-    token = Sessions(store, lambda: 0.0).open()
-    assert token not in repr(store)
-    assert Sessions(store, lambda: 1.0).knows(token) is True
-
-
-def test_signing_out_ends_a_session_and_the_oldest_makes_room() -> None:
-    sessions = Sessions(SessionsInMemory(), lambda: 0.0)
-    token = sessions.open()
-    sessions.close(token)
-    assert sessions.knows(token) is False
-    tokens = [sessions.open() for _ in range(65)]
-    assert [sessions.knows(one) for one in tokens] == [False] + [True] * 64
 
 
 @pytest.mark.parametrize(
