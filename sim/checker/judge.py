@@ -27,7 +27,7 @@ class Checker:
     Args:
         punctual: whether whoever drives the core calls it at each of its deadlines. If so, a motor command later than
             one second after its time is blamed even where no earlier step could have carried it.
-        quick: pass over quiet steps at which no rule can turn (see `quiet`). The verdict is the same.
+        quick: pass over quiet steps at which no rule can turn (see `quiet`). What is blamed first is the same.
     """
 
     def __init__(self, *, punctual: bool = False, quick: bool = False) -> None:
