@@ -4,7 +4,7 @@ import itertools
 import random
 from collections import Counter, deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from sim.catalogue import on
 from sim.catalogue_row import Fault, Layer
 from sim.checker import Checker
 from sim.half_hour import HALF_HOUR_S, Put, with_faults
-from sim.happening import Controller, Happening, What
+from sim.happening import BEFALLS_CONTROLLER, Happening, What
 from sim.made_shops import made_shop
 from sim.play import Game
 from sim.stage import Stage, stage_of
@@ -29,8 +29,7 @@ MADE = 60
 KEPT_STAGES = 256
 #: An "on" holds for 5 s and two thirds of all steps only renew it. So most half-hours in which the board and its
 #: program live on are played with longer ones: nothing but those steps is missing.
-LONG_LEASE_S, LONG_SHARE = 120.0, 0.8
-_OF_THE_BOARD = (What.CONTROLLER, What.MAINS, What.STANDS_STILL)
+LONG_SHARE = 0.8
 #: Entries told of before what went wrong.
 BEFORE = 10
 #: A shop that can have all faults of a half-hour is looked for this often; then those that it cannot have are left out.
@@ -112,11 +111,9 @@ def shop_called(name: str) -> Shop:
 @lru_cache(maxsize=KEPT_STAGES)
 def stage_called(name: str, with_air: bool = False, has_long_leases: bool = False) -> Stage:
     """A shop made ready, once for many half-hours."""
-    if not has_long_leases:
-        return stage_of(shop_called(name), with_air=with_air)
-    stage = stage_called(name, with_air)
-    motors = {motor.name: replace(motor, lease_s=LONG_LEASE_S) for motor in stage.plan.motors.values()}
-    return replace(stage, plan=replace(stage.plan, motors=motors))
+    if has_long_leases:
+        return stage_called(name, with_air).with_long_leases()
+    return stage_of(shop_called(name), with_air=with_air)
 
 
 @lru_cache(maxsize=4)
@@ -140,8 +137,8 @@ def half_of(seed: int, number: int, shops: Sequence[str]) -> Half:
             break
     faults = [row for row in combination if row.subjects(shop)]
     happenings, puts = with_faults(shop, draw, faults, HALF_HOUR_S)
-    boards = any(one.what in _OF_THE_BOARD for one in happenings)
-    return Half(seed, number, name, tuple(happenings), tuple(puts), not boards and draw.random() < LONG_SHARE)
+    befallen = any(one.what in BEFALLS_CONTROLLER for one in happenings)
+    return Half(seed, number, name, tuple(happenings), tuple(puts), not befallen and draw.random() < LONG_SHARE)
 
 
 def judged(half: Half, *, with_air: bool = False) -> Verdict:
@@ -175,7 +172,6 @@ class _Judge:
         self._checker = Checker(punctual=not stands_still, quick=True)
         self._truth = TruthJudge(shop, half.puts)
         self._before: deque[tuple[float, Entry]] = deque(maxlen=BEFORE + 1)
-        self._waking = Controller.START
         self.game: Game | None = None
         self.problem: Problem | None = None
         self.heard = 0
