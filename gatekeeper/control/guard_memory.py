@@ -226,7 +226,7 @@ class GuardMemory:
         """A forced stop uses up all causes that stood (C21)."""
         for name in names:
             motor = self.motors[name]
-            motor.stops = motor.resumed = frozenset()
+            motor.stops, motor.resumed = frozenset(), frozenset()
             motor.run_s = motor.shake_s = motor.resume_s = -inf
 
     # ---------------------------------------------------------------- inputs

@@ -30,8 +30,8 @@ Where the rules leave a choice, these readings are used; where two readings allo
     A stop that could be of two kinds (C5, or C9 and C12) is judged as what the record calls it.
 17. A motor whose `state` says `latched` beside an alarm of the highest heap owes no start, and takes up no cause.
 18. A reading with `fresh` false is a fact and no cause: the change itself was not watched.
-19. A lost run sensor (`motor_sensor`) says nothing: the motor is then as one that nothing confirms. After waking a motor
-    that runs though told off is judged once the sensors have settled.
+19. A lost run sensor (`motor_sensor`) says nothing: the motor is then as one that nothing confirms. After waking, a
+    motor that runs though told off is judged once the sensors have settled.
 20. A gate that waits and has said so owes no second word for a second tool behind it. Where air is not proved, the gate
     shut last opens again; those that were shut before it need not.
 """
