@@ -1,4 +1,4 @@
-"""Gate actuators: servo, relay pair, spring-return relay, and the hand gate that has none.
+"""Gate actuators: relay pair, spring-return relay, and the hand gate that has none. Servos are in ``servos``.
 
 How a move is kept and carried on stands in ``gate_moves``.
 """
@@ -9,76 +9,6 @@ from gatekeeper.devices.inputs import PositionSwitches
 from gatekeeper.devices.pins import OutputLine, Pins, all_off
 
 LEAST_DEAD_S = 0.1  # the hardware notes ask for at least 100 ms between the two relays of a pair
-SHORTEST_PULSE_S = 0.0005  # hobby servos, textbook
-LONGEST_PULSE_S = 0.0025  # hobby servos, textbook
-
-
-class ServoGate(TimedGate):
-    """A hobby servo on a GPIO line; pulses stop after the travel, the gate is held by friction.
-
-    Wiring: signal from the line through 1 kilo-ohm, the servo on its own 5 to 6 V supply with a common ground, never
-    on the board's 5 V pin. Software pulses jitter: for one small gate on the bench; a bank of servos wants a pulse
-    generator chip.
-
-    Args:
-        pins: the board's lines.
-        name: the gate's name.
-        pin: GPIO number.
-        open_pulse_s, shut_pulse_s: pulse widths at the two ends, 0.0005 to 0.0025 s, not equal.
-        travel_s: time from end to end, above 0 and below 600 s.
-        overrun_s: how much longer the pulses go on, 0 or more.
-        switches, on_miss: position switches, and who hears that the gate did not arrive.
-
-    Raises:
-        DeviceError: a value out of its range, or the line cannot be claimed.
-    """
-
-    fate = Fate(
-        at_power_up="No pulses: the servo is limp and the gate stays where it is.",
-        when_process_dies="Pulses made by software end with the process: the gate stays where it is.",
-        when_board_dies=BoardDeath.DROPS,
-        in_words="When the board loses power the gate stays where it is; a person can push it.",
-    )
-
-    def __init__(
-        self,
-        pins: Pins,
-        name: str,
-        pin: int,
-        *,
-        open_pulse_s: float,
-        shut_pulse_s: float,
-        travel_s: float,
-        overrun_s: float = 0.0,
-        switches: PositionSwitches | None = None,
-        on_miss: ReportMiss | None = None,
-    ) -> None:
-        super().__init__(name, travel_s=travel_s, overrun_s=overrun_s, dead_s=0.0, switches=switches, on_miss=on_miss)
-        for end, width_s in (("open", open_pulse_s), ("shut", shut_pulse_s)):
-            if not SHORTEST_PULSE_S <= width_s <= LONGEST_PULSE_S:
-                raise DeviceError(
-                    f"The {end} pulse of gate {name} is {width_s * 1000:g} ms. It must lie between "
-                    f"{SHORTEST_PULSE_S * 1000:g} ms and {LONGEST_PULSE_S * 1000:g} ms."
-                )
-        if open_pulse_s == shut_pulse_s:
-            raise DeviceError(f"The open and the shut pulse of gate {name} are the same, so it would never move.")
-        self._width_s = {Position.OPEN: open_pulse_s, Position.SHUT: shut_pulse_s}
-        self._pins = pins
-        self._line = pins.pulses(name, pin)
-
-    def _stop_before_reversal(self, now_s: float) -> None:
-        """A servo turns round by itself as soon as the pulse width changes."""
-
-    def _drive(self, now_s: float, to: Position) -> None:
-        self._line.pulse(self._width_s[to])
-
-    def _end_drive(self, now_s: float) -> None:
-        if not self._closed:
-            self._line.stop()
-
-    def _let_go(self) -> None:
-        self._line.stop()
-        self._pins.release(self._line)
 
 
 class RelayPairGate(TimedGate):

@@ -1,8 +1,12 @@
-"""An I2C bus without a board, and the ADS1115 on it at the level of its registers; see ``ads1115`` for the source."""
+"""An I2C bus without a board, and the ADS1115 on it at the level of its registers; see ``ads1115`` for the source.
+
+The PCA9685 for this bus is in ``bench_pca9685``.
+"""
 
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
+from typing import Protocol
 
 from gatekeeper.devices.ads1115 import (
     MIDDLE,
@@ -22,6 +26,8 @@ from gatekeeper.devices.bench import Source
 #: Thresholds of the comparator after power-up.
 RESET_LOW, RESET_HIGH = 0x8000, 0x7FFF
 BUS_HZ = 400_000
+#: The address that every chip listens to, and what resets them there.
+GENERAL_CALL, SOFTWARE_RESET = 0x00, 0x06
 BITS_PER_BYTE = 9
 
 
@@ -98,6 +104,15 @@ class FakeAds1115:
             word |= OS_BIT
         return word.to_bytes(2, "big")[:count]
 
+    def calls(self) -> tuple[int, ...]:
+        """Where it answers besides its own address."""
+        return (GENERAL_CALL,)
+
+    def called(self, data: bytes) -> None:
+        """A general call from the bus: 0x06 resets it."""
+        if data == bytes((SOFTWARE_RESET,)):
+            self.reset()
+
     def _begin(self) -> None:
         config = decode_config(self._registers[POINTER_CONFIG])
         self._ready_s = self._clock() + 1 / (config.rate_sps * self._runs) + (WAKE_S if config.single_shot else 0.0)
@@ -121,15 +136,31 @@ class FakeAds1115:
                 self._begin()
 
 
+class I2cChip(Protocol):
+    """A chip without a board, at the level of its registers."""
+
+    is_muted: bool
+
+    def write(self, data: bytes) -> None: ...
+
+    def read(self, count: int) -> bytes: ...
+
+    def calls(self) -> tuple[int, ...]: ...
+
+    def called(self, data: bytes) -> None: ...
+
+
 class FakeI2c:
     """A bus with chips at their addresses; what is not there does not answer, as on a real one.
+
+    A write to a call that several chips take reaches all of them.
 
     Args:
         chips: by address.
         pace: called with the seconds that a message takes on a bus of 400 kHz.
     """
 
-    def __init__(self, chips: Mapping[int, FakeAds1115], pace: Callable[[float], None] | None = None) -> None:
+    def __init__(self, chips: Mapping[int, I2cChip], pace: Callable[[float], None] | None = None) -> None:
         self._chips = chips
         self._pace = pace
 
@@ -138,6 +169,13 @@ class FakeI2c:
         sizes = [part if isinstance(part, int) else len(part) for part in parts]
         if self._pace is not None:
             self._pace(BITS_PER_BYTE * sum(size + 1 for size in sizes) / BUS_HZ)
+        called = [chip for chip in self._chips.values() if not chip.is_muted and address in chip.calls()]
+        for chip in called:
+            for part in parts:
+                if not isinstance(part, int):
+                    chip.called(part) if address == GENERAL_CALL else chip.write(part)
+        if called:
+            return [called[0].read(part) for part in parts if isinstance(part, int)]
         chip = self._chips.get(address)
         if chip is None or chip.is_muted:
             raise DeviceError(

@@ -69,8 +69,8 @@ class TimedGate:
     def halt(self, now_s: float) -> None:
         """Stop where it is, before this returns; the gate's place is unproven then."""
         with self._lock:
-            self._end_drive(now_s)
             self._move = None
+            self._end_drive(now_s)
 
     def tick(self, now_s: float) -> None:
         """Carry the move on: begin a drive whose dead time is over, end one whose travel is over."""
@@ -82,8 +82,8 @@ class TimedGate:
             if not move.driving and now_s >= move.begins_s:
                 self._begin(now_s, move.to)
             elif move.driving and now_s >= move.ends_s:
-                self._end_drive(now_s)
                 self._move = None
+                self._end_drive(now_s)
                 miss = self._look(now_s, move.to)
         if miss is not None and self._on_miss is not None:
             self._on_miss(miss)

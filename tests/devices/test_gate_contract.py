@@ -9,11 +9,15 @@ from typing import Any
 
 import pytest
 
-from gatekeeper.devices.actuators import HandGate, RelayPairGate, ServoGate, SpringGate
+from gatekeeper.devices.actuators import HandGate, RelayPairGate, SpringGate
 from gatekeeper.devices.base import DeviceError, GateActuator, Miss, Position
 from gatekeeper.devices.bench import BenchPins
+from gatekeeper.devices.bench_i2c import FakeI2c
+from gatekeeper.devices.bench_pca9685 import FakePca9685
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
-from gatekeeper.devices.pins import Pins
+from gatekeeper.devices.pca9685 import ServoBank
+from gatekeeper.devices.pins import Output, OutputLine, Pins
+from gatekeeper.devices.servos import BankServoGate, ServoGate
 
 TRAVEL_S = 3.0
 OVERRUN_S = 0.5
@@ -33,6 +37,7 @@ class Kind:
             ``at_rest`` None for a gate that holds its last levels.
         drive_s: from the start of a drive until it ends.
         dead_s: between two drives in opposite ways.
+        see: where its levels are seen when not on the board's lines.
     """
 
     build: Callable[[Pins, PositionSwitches | None, Callable[[Miss], None] | None], GateActuator]
@@ -42,6 +47,7 @@ class Kind:
     at_rest: tuple[float, ...] | None
     drive_s: float
     dead_s: float
+    see: Callable[[Pins], Any] | None = None
 
 
 def servo(pins: Pins, switches: Any, on_miss: Any) -> GateActuator:
@@ -70,7 +76,54 @@ def spring_shut(pins: Pins, switches: Any, on_miss: Any) -> GateActuator:
     return SpringGate(pins, "saw", 22, held=Position.SHUT, travel_s=TRAVEL_S, switches=switches, on_miss=on_miss)
 
 
+class EnableLine(Output):
+    """An output-enable line that the chip without a board notices."""
+
+    def __init__(self, output: Output, chip: FakePca9685) -> None:
+        super().__init__(output.line, output.device)
+        self._chip = chip
+
+    def put(self, on: bool) -> None:
+        super().put(on)
+        self._chip.look()
+
+
+class ChipView:
+    """What a chip sends on its channels, as levels: the share of the time that it is high."""
+
+    def __init__(self) -> None:
+        self.sent: dict[int, Levels] = {}
+
+    def changed(self, channel: int, width_s: float | None) -> None:
+        self.sent.setdefault(channel, [None, 0.0]).append(round((width_s or 0.0) / 0.02, 9))
+
+    def levels(self, channel: int) -> Levels:
+        return self.sent.get(channel, [None, 0.0])
+
+
+CHIPS: dict[int, ChipView] = {}
+
+
+def bank_servo(pins: Pins, switches: Any, on_miss: Any) -> GateActuator:
+    view = CHIPS[id(pins)] = ChipView()
+    enable = pins.output(OutputLine("bank, output enable", 25, active_high=False))
+    chip = FakePca9685(enable.is_on, on_change=view.changed)
+    bank = ServoBank("bank", FakeI2c({0x41: chip}), EnableLine(enable, chip), address=0x41, wait=lambda _s: None)
+    return BankServoGate(
+        bank, "saw", 3, open_pulse_s=0.001, shut_pulse_s=0.0019, travel_s=TRAVEL_S, overrun_s=OVERRUN_S,
+        switches=switches, on_miss=on_miss,
+    )  # fmt: skip
+
+
+def share(counts: int) -> float:
+    """The share of a 20 ms frame that a pulse of that many counts takes, at 25 MHz over 122."""
+    return round(counts * 122 / 25e6 / 0.02, 9)
+
+
 KINDS = {
+    "servo on a bank": Kind(
+        bank_servo, (3,), (share(205),), (share(389),), (0.0,), TRAVEL_S + OVERRUN_S, 0.0, lambda pins: CHIPS[id(pins)]
+    ),
     "servo": Kind(servo, (18,), (0.05,), (0.095,), (0.0,), TRAVEL_S + OVERRUN_S, 0.0),
     "relay pair": Kind(pair, (23, 24), (1.0, 0.0), (0.0, 1.0), (0.0, 0.0), TRAVEL_S + OVERRUN_S, DEAD_S),
     "relay pair, active low": Kind(
@@ -91,10 +144,11 @@ class Rig:
         return self.kind.build(self.pins, switches, on_miss)
 
     def now(self) -> tuple[float, ...]:
-        return tuple(self.view.levels(line)[-1] for line in self.kind.lines)
+        return tuple(levels[-1] for levels in self.history() if levels[-1] is not None)
 
     def history(self) -> list[Levels]:
-        return [self.view.levels(line) for line in self.kind.lines]
+        seen = self.view if self.kind.see is None else self.kind.see(self.pins)
+        return [seen.levels(line) for line in self.kind.lines]
 
     def first(self) -> tuple[float, ...]:
         """The levels a gate is claimed at: every kind starts with nothing powered."""
