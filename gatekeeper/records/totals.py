@@ -1,4 +1,4 @@
-"""Hours and starts per motor and tool, counted from the entries as they are written."""
+"""Hours and starts per motor and tool, moves per gate, counted from the entries as they are written."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,11 +15,11 @@ class Total:
     """How long and how often something ran.
 
     Args:
-        kind: ``motor`` or ``tool``.
+        kind: ``motor``, ``tool`` or ``gate``.
         subject: its name.
         running_s: seconds on, by the monotonic clock. What was on when a run was cut off counts up to the last entry
             written, so it is never too long.
-        starts: how often it was switched on (motor) or seen to start (tool).
+        starts: how often it was switched on (motor), seen to start (tool) or told to move (gate).
     """
 
     kind: str
@@ -73,6 +73,8 @@ class RunningCount:
                 self._since_s.clear()
                 self._run = (entry.boot, entry.run)
             last_s = entry.t_s
+            if entry.subject is not None and entry.kind == "gate_command" and word_of(entry.value) in ("open", "shut"):
+                starts["gate", entry.subject] = starts.get(("gate", entry.subject), 0) + 1
             if entry.subject is None or entry.kind not in ("tool", "motor_command"):
                 continue
             who = ("tool" if entry.kind == "tool" else "motor", entry.subject)

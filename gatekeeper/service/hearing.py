@@ -29,6 +29,7 @@ from gatekeeper.sensing.current import CurrentSensor
 from gatekeeper.sensing.detector import DetectorSettings
 from gatekeeper.sensing.seen import Block, Level, Seen, State
 from gatekeeper.sensing.worked import WorkedSensor
+from gatekeeper.service.care_contacts import CARE_KINDS, CareContacts
 from gatekeeper.service.wiring import contacts_of
 from gatekeeper.shop.model import Channel, ContactUse, EndsBy, Input, InputKind, Sensor, Shop
 
@@ -75,6 +76,7 @@ class Contacts:
     def __init__(self, shop: Shop) -> None:
         self._shop = shop
         self.air_is_asked: Callable[[str], bool] = lambda at: False
+        self.care = CareContacts(shop)
         self._ears: dict[str, _Ear] = {}
         for name, contact in contacts_of(shop).items():
             meaning, _, subject = name.partition(":")
@@ -104,7 +106,7 @@ class Contacts:
         events: list[Event] = []
         for name, made in looks:
             events += self.hear(ContactSeen(now_s, name, made))
-        return events
+        return events + self.care.due(now_s)
 
     def tick(self, now_s: float) -> list[Event]:
         """The events that time alone proves."""
@@ -173,6 +175,8 @@ class Contacts:
         if source.kind in _CIRCUITS:
             # What cannot be believed counts as open.
             return [InputSeen(source.name, "made" if ear.yes is False else "open")]
+        if source.kind in CARE_KINDS:
+            return self.care.seen(source, seen.since_s, yes=ear.yes)
         if source.kind is InputKind.SHOP_KEY:
             return [] if ear.yes is None else [ShopKeySeen("open" if ear.yes else "shut")]
         if ear.asks and ear.yes is False:

@@ -92,6 +92,7 @@ class ControlLoop:
         self._wires = wires
         self._contacts = contacts
         contacts.air_is_asked = self._air_is_asked
+        contacts.care.is_idle = self._is_idle
         self._meters = meters
         self._clock = clock
         self._keeper: Keeper = keeper or NoKeeper()
@@ -208,6 +209,15 @@ class ControlLoop:
         looks = [(name, contact.made()) for name, contact in self._wires.contacts.items()]
         for event in self._contacts.poll(now_s, looks):
             self._handle(event, now_s)
+
+    def _is_idle(self, motor: str) -> bool:
+        """Whether a motor is off and no tool of its system runs."""
+        view, plan = self._supervisor.snapshot(), self._supervisor.plan
+        is_off = all(not one.on for one in view.motors if one.name == motor)
+        tools = [
+            name for name, tool in plan.tools.items() if any(plan.gates[gate].system == motor for gate in tool.gates)
+        ]
+        return is_off and not any(tool.may_run for tool in view.tools if tool.name in tools)
 
     def _air_is_asked(self, at: str) -> bool:
         """Whether somebody has asked for air at a tool or gate, and that run still stands."""

@@ -6,6 +6,7 @@ from gatekeeper.control.plan import GatePlan, InputKind, InputPlan, MotorKind, M
 from gatekeeper.sensing.contact import ContactSettings
 from gatekeeper.sensing.detector import DetectorSettings
 from gatekeeper.service.air_table import ComputedAir
+from gatekeeper.service.care_contacts import refuses
 from gatekeeper.shop.model import Gate, Meter, Motor, Shop, Tool
 from gatekeeper.shop.model import InputKind as ShopInputKind
 from gatekeeper.shop.model import MotorKind as ShopMotorKind
@@ -123,7 +124,7 @@ def _tool(tool: Tool) -> ToolPlan:
 def _inputs(shop: Shop) -> dict[str, InputPlan]:
     inputs: dict[str, InputPlan] = {}
     for name, part in shop.inputs.items():
-        kind = _STOPPING_INPUTS.get(part.kind)
+        kind = InputKind.DOOR if refuses(shop, part) else _STOPPING_INPUTS.get(part.kind)
         if kind is not None:
             inputs[name] = InputPlan(name, kind, () if kind in _WHOLE_SHOP else part.systems)
     return inputs

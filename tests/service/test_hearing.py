@@ -30,6 +30,7 @@ motors:
     phases: three
     inlet: 125 mm
     pressure_switch: GPIO16
+    care: {full_bin: refuses the next start}
     switched_by: {pin: GPIO17, when_board_dies: drops}
     confirmed_by: {current_switch: GPIO18, within: 3 s}
 gates:
@@ -54,6 +55,8 @@ inputs:
   reset key: {kind: reset, pin: GPIO27}
   stop knob: {kind: stop, pin: GPIO4}
   saw release: {kind: release, pin: GPIO15, at: saw gate}
+  bin: {kind: bin full, pin: GPIO14}
+  filter: {kind: filter pressure, pin: GPIO3}
 """
 
 
@@ -193,6 +196,46 @@ def test_silence_of_a_converter_is_a_lost_sensor_never_a_tool(shop: Shop) -> Non
         ("lathe", "stale"),
         ("drill", "stale"),
     }
+
+
+def polled(contacts: Contacts, name: str, made: bool, from_s: int, until_s: int) -> list[tuple[int, Event]]:
+    """A level that is read once a second, as the loop does; the events with the second at which they came."""
+    return [
+        (second, event)
+        for second in range(from_s, until_s)
+        for event in [*contacts.poll(float(second), [(name, made)]), *contacts.tick(second + 0.5)]
+    ]
+
+
+def test_a_full_bin_keeps_its_motor_from_the_next_start_and_never_ends_a_cut(shop: Shop) -> None:
+    contacts = Contacts(shop)
+    idle = False
+    contacts.care.is_idle = lambda motor: idle
+    assert polled(contacts, "input:bin", False, 0, 10) == [(0, InputSeen("bin", "made"))]
+    assert polled(contacts, "input:bin", True, 10, 15) == []
+    assert contacts.care.standing == frozenset()
+    assert polled(contacts, "input:bin", True, 15, 40) == []  # the cut goes on
+    assert contacts.care.standing == {"bin"}
+    idle = True
+    assert polled(contacts, "input:bin", True, 40, 60) == [(40, InputSeen("bin", "open"))]
+    assert polled(contacts, "input:bin", False, 60, 70) == [(60, InputSeen("bin", "made"))]
+    assert contacts.care.standing == frozenset()
+
+
+def test_chips_that_fly_past_the_bin_sensor_are_no_full_bin(shop: Shop) -> None:
+    contacts = Contacts(shop)
+    polled(contacts, "input:bin", False, 0, 5)
+    for second in range(10, 30, 5):
+        assert polled(contacts, "input:bin", True, second, second + 4) == []
+        assert polled(contacts, "input:bin", False, second + 4, second + 5) == []
+        assert contacts.care.standing == frozenset()
+
+
+def test_a_filter_that_takes_too_much_pressure_is_only_told(shop: Shop) -> None:
+    contacts = Contacts(shop)
+    assert polled(contacts, "input:filter", False, 0, 5) == []
+    assert polled(contacts, "input:filter", True, 5, 15) == []
+    assert contacts.care.standing == {"filter"}
 
 
 def test_the_file_of_this_test_names_every_meaning() -> None:
