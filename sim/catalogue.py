@@ -37,10 +37,32 @@ moments of busy half-hours (`python -m sim.campaign`).
 Rules are those of `RULES.md`. "Worst travel" is the longest travel and dead time of any gate of the shop.
 """
 
+_TAIL = """
+## The campaign
+
+    python -m sim.campaign --seed 1 --half-hours 100000 --jobs 2 --results campaign.jsonl
+
+plays half-hours of every example shop and of sixty invented ones, busier than any day: short cuts, tools that start
+into each other's run-on, people who press the wrong thing. Each half-hour has one or two of the faults above in it, at
+moments drawn from the seed and its number, so that any of them can be played again alone (`--only`), made as small as
+it can be (`--shrink`) and written down (`--record`). The same command goes on where it was left, after Ctrl-C too.
+
+A half-hour is wrong when the checker of the record blames a rule with every deadline on time, when the core's last
+instance had to drop an order or the program noted a fault of its own, or when the truth beside the record says
+
+- *blind*: a sensor's word is not what is so, three seconds after a change;
+- *closed*: a fan that was switched on pulls on truly shut gates for longer than one worst travel and 2 s;
+- *runs on*: a motor that was told off, or whose time ran out, does not come to rest;
+- *silent*: a tool has run for 40 s without its gate truly open or its fan truly turning, and no message says so;
+
+each only where no fault of that half-hour explains it. Most half-hours in which nothing befalls the board hold each
+"on" for an hour instead of five seconds: nothing but the renewals is missing, and those are two thirds of all steps.
+"""
+
 
 def page() -> str:
     """The table as Markdown."""
-    return "\n".join(_lines()) + "\n"
+    return "\n".join(_lines()) + "\n" + _TAIL
 
 
 def _lines() -> Iterator[str]:
