@@ -121,8 +121,9 @@ class Supervisor:
             reconcile(world, motor, now_s)
         proposals, self._plans = decide(world, now_s)
         sent = self._judge(proposals, now_s)
-        for motor in world.motors.values():
-            reconcile(world, motor, now_s)
+        if sent or world.keeps:  # a start, a stop or a latch
+            for motor in world.motors.values():
+                reconcile(world, motor, now_s)
         tell(world, now_s)
         self._told.write_changes(world, self._plans, now_s)
         self._beat(now_s)

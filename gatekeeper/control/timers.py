@@ -17,7 +17,8 @@ def advance(world: World, now_s: float, change_s: float) -> None:
         for gate in world.gates.values():
             _advance_gate(world, gate, now_s)
         for tool in world.tools.values():
-            _advance_tool(world, tool, now_s)
+            if tool.reading != "stopped" or tool.resumed_until is not None:
+                _advance_tool(world, tool, now_s)
     for motor in world.motors.values():
         _advance_motor(world, motor, now_s)
 
