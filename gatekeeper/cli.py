@@ -257,7 +257,7 @@ def run(
     folder = state_folder(shop_file, Path(state) if state else None)
     for said in take_up_waiting(Path(shop_file), folder):
         typer.echo(said)
-    shop, name, text = _shop_and_text(shop_file)
+    shop, name, text = _runnable(shop_file)
     try:
         if not no_page:
             validity_of(shop.page)
@@ -322,7 +322,7 @@ def demo(
         _refuse(f"The speed is {speed:g}; 0.1 to 100 are allowed.")
     if not 0 <= port <= 65535:
         _refuse(f"The port is {port}; 0 to 65535 are allowed.")
-    shop, _, text = _shop_and_text(shop_file)
+    shop, _, text = _played(shop_file)
     folder = Path(state) if state else None
     try:
         status = run_demo(shop, text, VirtualShop, VirtualBench, speed=speed, lan=lan, port=port, state=folder)
@@ -357,7 +357,7 @@ def simulate(
 
     if day and year:
         _refuse("--day and --year are given; leave one of them out.")
-    shop, name = _shop(shop_file)
+    shop, name, _ = _played(shop_file)
     days = 1 if day else DAYS_OF_A_YEAR if year else None
     try:
         status = play(
@@ -441,7 +441,7 @@ def outputs_off(
     from gatekeeper.devices.pins import outputs_off as put_off
     from gatekeeper.service.wiring import output_lines
 
-    shop, _ = _shop(shop_file)
+    shop, _, _ = _runnable(shop_file)
     lines = output_lines(shop)
     try:
         opened = open_pins(pins)
@@ -452,6 +452,44 @@ def outputs_off(
         typer.echo(fault, err=True)
     typer.echo(f"{len(lines) - len(faults)} of {len(lines)} outputs are off.")
     raise typer.Exit(1 if faults else 0)
+
+
+@app.command()
+def pins(
+    shop_file: ShopArgument,
+    assign: Annotated[
+        bool, typer.Option("--assign", help="Choose a pin for every wire without one, and better ones for bad ones.")
+    ] = False,
+    write: Annotated[bool, typer.Option("--write", help="Write the choice into the shop file, after asking.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Write without asking.")] = False,
+) -> None:
+    """Say which wire is on which pin; choose pins that are quiet while the board starts."""
+    from pathlib import Path
+
+    from gatekeeper.pinning import PinTrouble, assign_lines, pin_lines, write_pins
+
+    if (write or yes) and not assign:
+        _refuse("--write and --yes belong to --assign; without it nothing is chosen.")
+    shop, name, text = _shop_and_text(shop_file)
+    try:
+        if not assign:
+            typer.echo("\n".join(pin_lines(shop, name, text)))
+            return
+        said, choices = assign_lines(name, text)
+        typer.echo("\n".join(said))
+        if not choices:
+            return
+        if not Path(name).is_file():
+            typer.echo(f"{name} is an example and stays as it is; copy it to a file of yours to keep this.")
+        elif not (write or yes):
+            typer.echo(f"Nothing was written. next: gatekeeper pins {name} --assign --write")
+        elif yes or typer.confirm(f"Write this into {name}?"):
+            write_pins(Path(name), text, choices)
+            typer.echo(f"Written. next: gatekeeper wiring {name} --out wiring.html")
+        else:
+            typer.echo("Nothing was written.")
+    except PinTrouble as trouble:
+        _refuse(str(trouble))
 
 
 @app.command()
@@ -470,7 +508,7 @@ def doctor(
 
     from gatekeeper.doctor import doctor_data, doctor_lines, examine, is_well
 
-    shop, name = _shop(shop_file)
+    shop, name, _ = _runnable(shop_file)
     pins, findings = examine(shop, name, pins, Path(state) if state else None)
     if as_json:
         typer.echo(json.dumps(doctor_data(shop, pins, findings), indent=2, ensure_ascii=False))
@@ -550,6 +588,33 @@ def _shop_and_text(shop_file: str) -> "tuple[Shop, str, str]":
         typer.echo("\n".join(check_lines(name, shop, show_all=False)), err=True)
         raise typer.Exit(2)
     return shop, name, text
+
+
+def _runnable(shop_file: str) -> "tuple[Shop, str, str]":
+    """As ``_shop_and_text``, for real wires: refused while a pin is still to be chosen."""
+    from gatekeeper.pinning import not_runnable
+
+    shop, name, text = _shop_and_text(shop_file)
+    wrong = not_runnable(shop, name)
+    if wrong is not None:
+        _refuse(wrong)
+    return shop, name, text
+
+
+def _played(shop_file: str) -> "tuple[Shop, str, str]":
+    """As ``_shop_and_text``, for virtual wires: pins still to be chosen are chosen for the play."""
+    from gatekeeper.pinning import PinTrouble, played
+    from gatekeeper.shop.faults import Faults
+    from gatekeeper.shop.load import load_shop
+
+    shop, name, text = _shop_and_text(shop_file)
+    try:
+        text = played(text, name)
+    except PinTrouble as trouble:
+        _refuse(str(trouble))
+    filled = load_shop(text, name)
+    assert not isinstance(filled, Faults), "a shop with pins chosen is still a shop"
+    return filled, name, text
 
 
 def _refuse(said: str) -> NoReturn:

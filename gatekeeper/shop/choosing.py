@@ -104,8 +104,10 @@ class Choice:
         return f"{' > '.join(self.path)}: {where}. {self.why}"
 
 
-def choices_for(text: str, name: str) -> list[Choice]:
+def choices_for(text: str, name: str, *, move: bool = True) -> list[Choice]:
     """The pins that a shop file still wants, in the order of choosing; empty when every pin stands well.
+
+    ``move``: also better pins for outputs that would move at power-up; else only for wires that have none.
 
     Raises:
         CannotChoose: the file cannot be read, or no pin is left for a wire; says which, and what to do.
@@ -114,7 +116,7 @@ def choices_for(text: str, name: str) -> list[Choice]:
     if isinstance(tree, Faults):
         raise CannotChoose(f"{name}: this file cannot be read; mend it first (gatekeeper check {name})")
     every = list(_written(tree))
-    to_serve = [one for one in every if one.line is None or _wrong(one) is not None]
+    to_serve = [one for one in every if one.line is None or (move and _wrong(one) is not None)]
     # Whoever is moved gives its own line free for the others.
     taken = taken_lines(tree) - {one.line for one in to_serve if one.line is not None}
     found: list[Choice] = []
