@@ -149,6 +149,12 @@ def _path(
         and any(gate.can_serve for gate in gates)
     )
     runs = motor.fan_runs(now_s)
+
+    def must_wait(gate: Gate) -> bool:
+        # While the fan has no path, a gate that must wait for a slot is none to count on (C3).
+        coming = not runs or gate.is_open or gate.state is _OPENING
+        return not coming and _crowded(world, gate, now_s) and world.path_lost(motor, now_s)
+
     expected = motor.plan.relief_m2
     counted, queued = set(), set()
     for gate in gates:
@@ -158,9 +164,8 @@ def _path(
         # One that comes only as extra air comes after everything else: it is no path to count on yet (C11).
         first = gate.name in asked and asked[gate.name].rank is not Rank.EXTRA
         comes = first and gate.can_serve and (gate.is_open or gate.may_move(now_s))
-        coming = gate.is_open or gate.state is _OPENING
-        if comes and runs and not coming and _crowded(world, gate, now_s) and world.path_lost(motor, now_s):
-            queued.add(gate.name)  # the fan has no path now: what must wait for a slot is none (C3)
+        if comes and must_wait(gate):
+            queued.add(gate.name)
             comes = False
         if (stays or comes) and (gate.plan.actuated or not only_automatic):
             counted.add(gate.name)
@@ -183,6 +188,8 @@ def _path(
         keep.setdefault(gate.name, Reason("C3" if runs else "C7", why))
         if not gate.is_open:
             asked[gate.name] = Wish(Rank.RETRY if gate.tries else Rank.PATH, 0, gate, "open", "C3", why)
+        if must_wait(gate):
+            continue  # the next one is opened, too
         expected += gate.plan.area_m2
         if world.enough(motor, expected):
             return

@@ -97,7 +97,7 @@ def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
     if motor.stop_check_at is not None and now_s >= motor.stop_check_at:
         motor.stop_check_at = None
         motor.overrun = not motor.on and motor.seen == "running" and motor.hand != "hand"
-    if motor.lease_is_over(now_s):
+    if motor.lease_is_over(now_s) and motor.name not in world.force_off:
         world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
         world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
     if motor.on and motor.confirm_by is not None and now_s >= motor.confirm_by:

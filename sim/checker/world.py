@@ -231,8 +231,11 @@ class World:
         """The motor was on and is stopped for another reason than rule C5."""
         track = self.motors[motor]
         track.on, track.off_t, track.ran_until = False, t_s, t_s
+        rested_t = t_s + self.shop.systems[motor].rest_s
         if self.store(motor, t_s) < 1.0 - STORE_TOL:
-            track.rest_until = t_s + self.shop.systems[motor].rest_s
+            track.rest_until = rested_t
+        elif self.store(motor, t_s) < 1.0 + STORE_TOL:
+            track.rest_excuse = max(track.rest_excuse, rested_t)  # too close to say whether it was emptied
         self.consume(motor)
 
     def fan_runs(self, motor: str, t_s: float) -> bool:

@@ -178,6 +178,39 @@ def test_a_motor_is_not_stopped_a_rounding_before_its_delay_ends(open_shop):
     assert shop.taken() == [(28.0, "fan", "off")]
 
 
+def test_a_path_that_must_wait_for_a_slot_is_not_the_only_one_that_opens(open_shop):
+    """The gate that missed has its own slot, which is free."""
+    plan = shop_plans.two_systems()
+    plan = with_gate(with_gate(plan, "g2", travel_s=9.0, can_halt=False), "v1", supply="servo")
+    plan = dataclasses.replace(plan, supplies={"air": 1, "servo": 1})
+    shop = open_shop(plan)
+    shop.starts("saw")  # on both systems
+    shop.wait(20.0)
+    assert shop.state("vac") == "running"
+    shop.starts("planer")  # its gate takes the only slot of the air for 9 s
+    shop.wait(1.0)
+    shop.stops("saw")
+    shop.jammed.add("v1")
+    shop.taken()
+    shop.step(Missed("v1"))  # the vacuum's only open gate; its other one needs the air's slot
+    assert (31.0, "v1", "open") in shop.taken()
+
+
+# ---------------------------------------------------------------- motors
+
+
+def test_a_lost_lease_is_told_once_and_a_start_seen_in_that_step_is_fresh(open_shop):
+    shop = open_shop(punctual=False)
+    shop.starts("saw")
+    shop.wait(3.0)
+    shop.taken()
+    shop.now_s += 12.0  # nobody looks for longer than a lease
+    shop.starts("planer")
+    lost = [entry for entry in shop.tail if entry.kind == "message" and entry.value["code"] == "lease_lost"]
+    assert len(lost) == 1
+    assert [order for order in shop.taken() if order[1] == "fan"] == [(25.0, "fan", "off"), (25.0, "fan", "on")]
+
+
 # ---------------------------------------------------------------- what people are told
 
 
