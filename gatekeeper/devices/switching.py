@@ -16,7 +16,122 @@ RELAY_FATE = Fate(
 )
 
 
-class RelaySwitch:
+class LeasedSwitch:
+    """What all motor switches share: the lease. A driver must override ``_power`` and ``_release``, may override
+    ``_carry_on`` and ``_next_s``, and sets ``fate``. All of them are called with the lock held.
+
+    Args:
+        name: the motor's name.
+        longest_lease_s: a lease longer than this is refused, above 0; ours, so that "on" can never be a latch.
+        on_lapse: called as ``on_lapse(now_s, name)`` after a lease ran out and the power was put off.
+    """
+
+    fate: Fate
+
+    def __init__(self, name: str, *, longest_lease_s: float = 10.0, on_lapse: ReportLapse | None = None) -> None:
+        self.name = name
+        self._longest_lease_s = longest_lease_s
+        self._on_lapse = on_lapse
+        self._lock = threading.RLock()
+        self._until_s: float | None = None
+        self._closed = False
+
+    def on(self, now_s: float, until_s: float) -> None:
+        """Switch on until ``until_s``; a lease that still runs is replaced.
+
+        Raises:
+            DeviceError: the lease does not end in the future, is too long, or the switch is closed.
+        """
+        self._check_lease(now_s, until_s)
+        with self._lock:
+            self._check_open()
+            self._until_s = until_s  # first, so that a write that fails half way is put off when the lease ends
+            self._power(True, now_s)
+
+    def renew(self, now_s: float, until_s: float) -> bool:
+        """Lengthen a running lease; False, and nothing switched, when there is none or it has run out.
+
+        Raises:
+            DeviceError: as ``on``.
+        """
+        self._check_lease(now_s, until_s)
+        with self._lock:
+            self._check_open()
+            if self._until_s is None or now_s >= self._until_s:
+                return False
+            self._until_s = until_s
+            return True
+
+    def off(self) -> None:
+        """Switch off; always allowed, also when it is off or closed."""
+        with self._lock:
+            if not self._closed:
+                self._power(False, None)
+            self._until_s = None
+
+    def is_on(self) -> bool:
+        """What was told last, not what the motor does."""
+        return self._until_s is not None
+
+    def tick(self, now_s: float) -> bool:
+        """Switch off when the lease has run out; True when this call did it."""
+        with self._lock:
+            if self._until_s is None or now_s < self._until_s:
+                self._carry_on(now_s)
+                return False
+            self._power(False, now_s)
+            self._until_s = None
+        if self._on_lapse is not None:
+            self._on_lapse(now_s, self.name)
+        return True
+
+    def next_deadline(self) -> float | None:
+        """When the next ``tick`` is due, at the latest when the lease runs out, monotonic seconds; None when off."""
+        with self._lock:
+            ahead = [due for due in (self._until_s, self._next_s()) if due is not None]
+            return min(ahead, default=None)
+
+    def close(self) -> None:
+        """Off for good; the line stays driven off as far as the library allows."""
+        with self._lock:
+            if self._closed:
+                return
+            self._closed = True
+            self._until_s = None
+            try:
+                self._power(False, None)
+            finally:
+                self._release()
+
+    def _power(self, on: bool, now_s: float | None) -> None:
+        """Switch; ``now_s`` is None where the caller was not told the time, which is for "off" only."""
+        raise NotImplementedError
+
+    def _release(self) -> None:
+        """Give the lines back."""
+        raise NotImplementedError
+
+    def _carry_on(self, now_s: float) -> None:
+        """Whatever time brings while the lease is running, or after it."""
+
+    def _next_s(self) -> float | None:
+        """When ``_carry_on`` has something to do."""
+        return None
+
+    def _check_open(self) -> None:
+        if self._closed:
+            raise DeviceError(f"The switch of {self.name} is closed and cannot be switched on any more.")
+
+    def _check_lease(self, now_s: float, until_s: float) -> None:
+        lease_s = until_s - now_s
+        if not 0.0 < lease_s <= self._longest_lease_s:  # written so that a lease that is no number is refused too
+            raise DeviceError(
+                f"The lease of {self.name} is {lease_s:g} s. It must be above 0 s and at most "
+                f"{self._longest_lease_s:g} s: a motor's 'on' is renewed, never left on."
+            )
+
+
+class RelaySwitch(LeasedSwitch):
     """A relay that feeds a contactor's coil; the lease of ``MotorSwitch``.
 
     Wiring: GPIO 16, 17 or 22 to 27, a 10 kilo-ohm resistor from the line to ground, an active-high relay input, the
@@ -47,90 +162,15 @@ class RelaySwitch:
         longest_lease_s: float = 10.0,
         on_lapse: ReportLapse | None = None,
     ) -> None:
-        self.name = name
-        self._longest_lease_s = longest_lease_s
-        self._on_lapse = on_lapse
-        self._lock = threading.Lock()
-        self._until_s: float | None = None
+        super().__init__(name, longest_lease_s=longest_lease_s, on_lapse=on_lapse)
         self._pins = pins
         self._relay = pins.output(OutputLine(name, pin, active_high))
-        self._closed = False
 
-    def on(self, now_s: float, until_s: float) -> None:
-        """Switch on until ``until_s``; a lease that still runs is replaced.
+    def _power(self, on: bool, now_s: float | None) -> None:
+        self._relay.on() if on else self._relay.off()
 
-        Raises:
-            DeviceError: the lease does not end in the future, is too long, or the switch is closed.
-        """
-        self._check_lease(now_s, until_s)
-        with self._lock:
-            self._check_open()
-            self._until_s = until_s  # first, so that a write that fails half way is put off when the lease ends
-            self._relay.on()
-
-    def renew(self, now_s: float, until_s: float) -> bool:
-        """Lengthen a running lease; False, and nothing switched, when there is none or it has run out.
-
-        Raises:
-            DeviceError: as ``on``.
-        """
-        self._check_lease(now_s, until_s)
-        with self._lock:
-            self._check_open()
-            if self._until_s is None or now_s >= self._until_s:
-                return False
-            self._until_s = until_s
-            return True
-
-    def off(self) -> None:
-        """Switch off; always allowed, also when it is off or closed."""
-        with self._lock:
-            if not self._closed:
-                self._relay.off()
-            self._until_s = None
-
-    def is_on(self) -> bool:
-        """What was told last, not what the motor does."""
-        return self._until_s is not None
-
-    def tick(self, now_s: float) -> bool:
-        """Switch off when the lease has run out; True when this call did it."""
-        with self._lock:
-            if self._until_s is None or now_s < self._until_s:
-                return False
-            self._relay.off()
-            self._until_s = None
-        if self._on_lapse is not None:
-            self._on_lapse(now_s, self.name)
-        return True
-
-    def next_deadline(self) -> float | None:
-        """When the lease runs out, monotonic seconds, or None when off."""
-        return self._until_s
-
-    def close(self) -> None:
-        """Off for good; the line stays driven off as far as the library allows."""
-        with self._lock:
-            if self._closed:
-                return
-            self._closed = True
-            self._until_s = None
-            try:
-                self._relay.off()
-            finally:
-                self._pins.release(self._relay)
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise DeviceError(f"The switch of {self.name} is closed and cannot be switched on any more.")
-
-    def _check_lease(self, now_s: float, until_s: float) -> None:
-        lease_s = until_s - now_s
-        if not 0.0 < lease_s <= self._longest_lease_s:  # written so that a lease that is no number is refused too
-            raise DeviceError(
-                f"The lease of {self.name} is {lease_s:g} s. It must be above 0 s and at most "
-                f"{self._longest_lease_s:g} s: a motor's 'on' is renewed, never left on."
-            )
+    def _release(self) -> None:
+        self._pins.release(self._relay)
 
 
 class LeaseGuard:
