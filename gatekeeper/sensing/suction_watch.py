@@ -20,9 +20,9 @@ BASE_DAYS = 10
 EACH_DAY = 5
 #: Less air than this share is no shortfall at all, and the sum from which it is told; at least what the base line's
 #: own spread asks for. Ours.
-SLACK = 0.06
+SLACK = 0.08
 TOLD_AT = 0.20
-SLACK_SPREADS = 1.75
+SLACK_SPREADS = 2.0
 TOLD_AT_SPREADS = 6.0
 #: It is over when the mean of the last days falls below this share of the slack. Ours.
 OVER_SHARE = 0.5
