@@ -1,4 +1,6 @@
-"""Gate actuators: relay pair, spring-return relay, and the hand gate that has none. Servos are in ``servos``.
+"""Gate actuators: spring-return relay, and the hand gate that has none.
+
+Servos are in ``servos``, reversible motors in ``reversing``, a gate behind a broker in ``mqtt_gate``.
 
 How a move is kept and carried on stands in ``gate_moves``.
 """
@@ -6,93 +8,7 @@ How a move is kept and carried on stands in ``gate_moves``.
 from gatekeeper.devices.base import BoardDeath, DeviceError, Fate, Position, ReportMiss
 from gatekeeper.devices.gate_moves import TimedGate
 from gatekeeper.devices.inputs import PositionSwitches
-from gatekeeper.devices.pins import OutputLine, Pins, all_off
-
-LEAST_DEAD_S = 0.1  # the hardware notes ask for at least 100 ms between the two relays of a pair
-
-
-class RelayPairGate(TimedGate):
-    """A reversible motor on two relays, one for each way: never both on, and a dead time before turning round.
-
-    Wiring: two changeover relays with normally open to plus and normally closed to minus, so that both off and even
-    both on is a brake and no short; limit switches in series with the motor; a varistor or a two-way suppressor across
-    it, never a plain diode; a 10 kilo-ohm resistor from each line to ground. The drive ends after travel and overrun
-    even when the limit switches have cut the current long before.
-
-    Args:
-        pins: the board's lines.
-        name: the gate's name.
-        open_pin, shut_pin: GPIO numbers of the two relays.
-        travel_s: time from end to end, above 0 and below 600 s.
-        dead_s: both off before turning round, at least 0.1 s.
-        overrun_s: how much longer than the travel the relay stays on, 0 or more.
-        active_high: True when the high level switches a relay on.
-        switches, on_miss: position switches, and who hears that the gate did not arrive.
-
-    Raises:
-        DeviceError: a value out of its range, or a line cannot be claimed.
-    """
-
-    fate = Fate(
-        at_power_up="Both relays are off: the gate stays where it is.",
-        when_process_dies="On Raspberry Pi OS a relay that was on stays on until the limit switch cuts it (not "
-        "measured on a real board).",
-        when_board_dies=BoardDeath.DROPS,
-        in_words="When the board loses power both relays drop and the gate stays where it is.",
-    )
-
-    def __init__(
-        self,
-        pins: Pins,
-        name: str,
-        open_pin: int,
-        shut_pin: int,
-        *,
-        travel_s: float,
-        dead_s: float = LEAST_DEAD_S,
-        overrun_s: float = 0.0,
-        active_high: bool = True,
-        switches: PositionSwitches | None = None,
-        on_miss: ReportMiss | None = None,
-    ) -> None:
-        super().__init__(
-            name, travel_s=travel_s, overrun_s=overrun_s, dead_s=dead_s, switches=switches, on_miss=on_miss
-        )
-        if not dead_s >= LEAST_DEAD_S:
-            raise DeviceError(f"The dead time of gate {name} is {dead_s:g} s. It must be at least {LEAST_DEAD_S:g} s.")
-        self._pins = pins
-        self._relays = {
-            Position.OPEN: pins.output(OutputLine(f"{name}, opening relay", open_pin, active_high)),
-            Position.SHUT: pins.output(OutputLine(f"{name}, shutting relay", shut_pin, active_high)),
-        }
-        self._last_way: Position | None = None
-        self._off_since_s = 0.0
-
-    def _begins_s(self, now_s: float, to: Position) -> float:
-        if self._last_way is None or self._last_way is to:
-            return now_s
-        return max(now_s, self._off_since_s + self.dead_s)
-
-    def _drive(self, now_s: float, to: Position) -> None:
-        other = Position.SHUT if to is Position.OPEN else Position.OPEN
-        self._relays[other].off()
-        self._last_way = to
-        self._relays[to].on()
-
-    def _end_drive(self, now_s: float) -> None:
-        if self._closed:
-            return
-        was_on = any(relay.is_on() for relay in self._relays.values())
-        all_off(self._relays.values())
-        if was_on:
-            self._off_since_s = now_s
-
-    def _let_go(self) -> None:
-        try:
-            all_off(self._relays.values())
-        finally:
-            for relay in self._relays.values():
-                self._pins.release(relay)
+from gatekeeper.devices.pins import OutputLine, Pins
 
 
 def spring_fate(held: Position) -> Fate:

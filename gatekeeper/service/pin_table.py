@@ -8,8 +8,9 @@ own, from its documentation and not measured on a real board.
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
 
-from gatekeeper.devices.actuators import RelayPairGate, spring_fate
+from gatekeeper.devices.actuators import spring_fate
 from gatekeeper.devices.base import Fate, Position
+from gatekeeper.devices.reversing import RelayPairGate
 from gatekeeper.devices.servos import ServoGate
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch

@@ -6,7 +6,7 @@ Nothing is commanded here. Contacts report what they see to ``report`` in whatev
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from gatekeeper.devices.actuators import HandGate, RelayPairGate, SpringGate
+from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import (
     ConverterBank,
     DeviceError,
@@ -20,6 +20,7 @@ from gatekeeper.devices.base import (
 )
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
 from gatekeeper.devices.pins import OutputLine, Pins
+from gatekeeper.devices.reversing import RelayPairGate
 from gatekeeper.devices.servos import ServoGate
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from gatekeeper.devices.actuators import HandGate, RelayPairGate, SpringGate
+from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import DeviceError, GateActuator, Miss, Position
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.bench_i2c import FakeI2c
@@ -17,6 +17,7 @@ from gatekeeper.devices.bench_pca9685 import FakePca9685
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
 from gatekeeper.devices.pca9685 import ServoBank
 from gatekeeper.devices.pins import Output, OutputLine, Pins
+from gatekeeper.devices.reversing import BridgeGate, RelayPairGate
 from gatekeeper.devices.servos import BankServoGate, ServoGate
 
 TRAVEL_S = 3.0
@@ -76,6 +77,13 @@ def spring_shut(pins: Pins, switches: Any, on_miss: Any) -> GateActuator:
     return SpringGate(pins, "saw", 22, held=Position.SHUT, travel_s=TRAVEL_S, switches=switches, on_miss=on_miss)
 
 
+def bridge(pins: Pins, switches: Any, on_miss: Any) -> GateActuator:
+    return BridgeGate(
+        pins, "saw", 23, 24, enable_pin=25, travel_s=TRAVEL_S, dead_s=DEAD_S, overrun_s=OVERRUN_S, switches=switches,
+        on_miss=on_miss,
+    )  # fmt: skip
+
+
 class EnableLine(Output):
     """An output-enable line that the chip without a board notices."""
 
@@ -121,6 +129,9 @@ def share(counts: int) -> float:
 
 
 KINDS = {
+    "bridge with an enable line": Kind(
+        bridge, (23, 24, 25), (1.0, 0.0, 1.0), (0.0, 1.0, 1.0), (0.0, 0.0, 0.0), TRAVEL_S + OVERRUN_S, DEAD_S
+    ),
     "servo on a bank": Kind(
         bank_servo, (3,), (share(205),), (share(389),), (0.0,), TRAVEL_S + OVERRUN_S, 0.0, lambda pins: CHIPS[id(pins)]
     ),

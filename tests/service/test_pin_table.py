@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from gpiozero.pins.pi import PiBoardInfo
 
-from gatekeeper.devices.actuators import RelayPairGate
 from gatekeeper.devices.pin_bank import boot_line
 from gatekeeper.devices.resting import HEADER_REVISION
+from gatekeeper.devices.reversing import RelayPairGate
 from gatekeeper.devices.servos import ServoGate
 from gatekeeper.devices.signs import LampSign
 from gatekeeper.devices.switching import RelaySwitch

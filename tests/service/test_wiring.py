@@ -5,11 +5,12 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from gatekeeper.devices.actuators import HandGate, RelayPairGate, SpringGate
+from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import ContactSeen, DeviceError, Miss, Position
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.converter import SpiBank
 from gatekeeper.devices.pins import OutputLine, Pins, open_pins, outputs_off
+from gatekeeper.devices.reversing import RelayPairGate
 from gatekeeper.devices.servos import ServoGate
 from gatekeeper.service.wiring import (
     DARK_FOR,
