@@ -17,7 +17,7 @@ from sim.catalogue import on
 from sim.catalogue_row import Fault, Layer
 from sim.checker import Checker
 from sim.half_hour import HALF_HOUR_S, Put, with_faults
-from sim.happening import BEFALLS_CONTROLLER, Happening, What
+from sim.happening import Controller, Happening, What
 from sim.made_shops import made_shop
 from sim.play import Game
 from sim.stage import Stage, stage_of
@@ -27,9 +27,9 @@ from sim.truth_judge import TruthJudge
 MADE = 60
 #: Shops that one process keeps ready.
 KEPT_STAGES = 256
-#: An "on" holds for 5 s and two thirds of all steps only renew it. So most half-hours in which the board and its
-#: program live on are played with longer ones: nothing but those steps is missing.
-LONG_SHARE = 0.8
+#: An "on" holds for 5 s and two thirds of all steps only renew it. So most half-hours in which the program is neither
+#: killed nor stands still are played with longer ones: nothing but those steps is missing.
+LONG_SHARE = 0.9
 #: Entries told of before what went wrong.
 BEFORE = 10
 #: A shop that can have all faults of a half-hour is looked for this often; then those that it cannot have are left out.
@@ -137,7 +137,7 @@ def half_of(seed: int, number: int, shops: Sequence[str]) -> Half:
             break
     faults = [row for row in combination if row.subjects(shop)]
     happenings, puts = with_faults(shop, draw, faults, HALF_HOUR_S)
-    befallen = any(one.what in BEFALLS_CONTROLLER for one in happenings)
+    befallen = any(one.what is What.STANDS_STILL or one.value is Controller.KILL for one in happenings)
     return Half(seed, number, name, tuple(happenings), tuple(puts), not befallen and draw.random() < LONG_SHARE)
 
 

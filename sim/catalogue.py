@@ -55,8 +55,9 @@ instance had to drop an order or the program noted a fault of its own, or when t
 - *runs on*: a motor that was told off, or whose time ran out, does not come to rest;
 - *silent*: a tool has run for 40 s without its gate truly open or its fan truly turning, and no message says so;
 
-each only where no fault of that half-hour explains it. Most half-hours in which nothing befalls the board hold each
-"on" for an hour instead of five seconds: nothing but the renewals is missing, and those are two thirds of all steps.
+each only where no fault of that half-hour explains it. Most half-hours in which the program is neither killed nor
+stands still hold each "on" for an hour instead of five seconds: nothing but the renewals is missing, and those are two
+thirds of all steps.
 """
 
 
