@@ -8,7 +8,7 @@ from math import inf
 
 from gatekeeper.control.policy import may_not_start
 from gatekeeper.control.units import Gate, Motor, Tool
-from gatekeeper.control.watch import NO_AIR_AFTER_S
+from gatekeeper.control.watch import NO_AIR_AFTER_S, short_from, short_tools
 from gatekeeper.control.world import World
 
 #: An upkeep that should have come already comes this much later, so that time goes on.
@@ -30,6 +30,8 @@ def next_change(world: World, now_s: float) -> float:
             hindrance = may_not_start(world, motor, now_s, set(), set())
             ahead.add(hindrance.until_s if hindrance else None)
             ahead.update(world.due(tool, motor) for tool in world.tools_of[motor.name])
+        if world.plan.air and short_tools(world, motor):
+            ahead.add(short_from(world, motor))
         if motor.wait_from is not None:
             ahead.add(motor.wait_from + NO_AIR_AFTER_S)
         if motor.flush and motor.flush_from is not None:

@@ -1,5 +1,7 @@
 """What people must be told now: the standing messages and the sign lamps, worked out anew each step (C16, C20)."""
 
+from math import inf
+
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Standing, sentence, short_of_air
 from gatekeeper.control.plan import InputKind
 from gatekeeper.control.tables import STUCK
@@ -9,6 +11,9 @@ from gatekeeper.control.world import World
 #: A tool that has run this long while its collector waits is cutting without air; longer than any gate's travel should
 #: take and than the gap of C22. Our own.
 NO_AIR_AFTER_S = 6.0
+#: The same tools have run together for so long before it is said that their air is not enough: two tools on one circuit
+#: both count as running until their current tells them apart. Our own.
+SHORT_AFTER_S = 3.0
 
 
 def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
@@ -52,10 +57,9 @@ def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str]
     if motor.store.locked:
         found["starts_lost", name] = "C8"
     if world.plan.air and world.awake:
-        running = frozenset(tool.name for tool in world.tools_of[name] if tool.wants_gates)
-        answer = world.plan.air.get((name, running))
-        for short, _ in answer.short if answer else ():
-            if short in running:
+        lasts = now_s >= short_from(world, motor)
+        for short in short_tools(world, motor):
+            if lasts or ("short_of_air", short) in world.alarms:
                 found["short_of_air", short] = "C17"
     if motor.overrun and world.awake:  # while the sensors settle, its switch may not have been read yet (C15)
         found["runs_when_off", name] = "C9"
@@ -63,6 +67,21 @@ def _motor_reasons(world: World, motor: Motor, found: dict[tuple[str, str], str]
         found["no_path", name] = "C3"
     if motor.sensor_lost:
         found["motor_sensor_lost", name] = "C12"
+
+
+def short_tools(world: World, motor: Motor) -> list[str]:
+    """The running tools for which this motor's air is not enough (C17)."""
+    running = frozenset(tool.name for tool in world.tools_of[motor.name] if tool.wants_gates)
+    answer = world.plan.air.get((motor.name, running))
+    return [short for short, _ in answer.short if short in running] if answer else []
+
+
+def short_from(world: World, motor: Motor) -> float:
+    """From when a shortage of the tools that run now is told, where it was not told before."""
+    tools = world.tools_of[motor.name]
+    starts = [tool.started_at for tool in tools if tool.wants_gates and tool.started_at is not None]
+    stops = [tool.stopped_at for tool in tools if tool.stopped_at is not None]
+    return max((*starts, *stops), default=-inf) + SHORT_AFTER_S
 
 
 def _tool_reasons(world: World, tool: Tool, found: dict[tuple[str, str], str], now_s: float) -> None:

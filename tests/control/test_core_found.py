@@ -231,6 +231,23 @@ def test_a_tool_whose_second_system_was_stopped_says_so_when_the_first_comes_bac
     assert "one_system_only" not in shop.alarms()
 
 
+def test_two_tools_that_a_circuit_has_not_told_apart_yet_are_not_short_of_air(open_shop):
+    shop = open_shop(shop_plans.extra_air())  # saw and planer together: the saw is short
+    shop.starts("saw")
+    shop.starts("planer")
+    shop.wait(1.0)
+    shop.stops("planer")  # it was the saw alone
+    shop.wait(20.0)
+    assert entries(shop, "message") == []
+    shop.starts("planer")
+    shop.wait(2.999)
+    assert entries(shop, "message") == []
+    shop.wait(0.001)
+    assert entries(shop, "message") == [(34.0, "saw", "C17", "saw gets 20 % less air than it needs.")]
+    shop.stops("planer")
+    assert "short_of_air" not in shop.alarms()
+
+
 def test_a_system_that_comes_in_a_moment_is_not_missed(open_shop):
     shop = open_shop(shop_plans.two_systems())
     shop.starts("saw")

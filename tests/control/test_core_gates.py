@@ -127,4 +127,5 @@ def test_a_gate_not_as_extra_stays_shut_and_the_extra_one_is_the_table_s(open_sh
     shop.wait(5.0)
     assert shop.core.world.gates["g3"].is_open
     shop.starts("planer")
+    shop.wait(3.0)
     assert "short_of_air" in shop.alarms()

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from viewing_room import OFFSET_S, Room, example_shop
 
-from gatekeeper.control.messages import InputSeen, ToolSeen, Woke
+from gatekeeper.control.messages import InputSeen, Ticked, ToolSeen, Woke
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.service.air_systems import air_systems
 from gatekeeper.service.air_table import computed_air
@@ -127,6 +127,7 @@ def test_the_record_and_the_history_have_the_number() -> None:
     core.handle(ToolSeen("planer", "running"), 60.0)
     core.recorder.take()
     core.handle(ToolSeen("drum sander", "running"), 61.0)
+    core.handle(Ticked(), 64.0)  # a moment later: both do run
 
     (told,) = [entry for entry in core.recorder.take() if entry.kind == "message" and entry.subject == "planer"]
     share = dict(air.table["collector", frozenset({"planer", "drum sander"})].short)["planer"]
