@@ -127,6 +127,7 @@ class MessageView:
         first_wall_s, last_wall_s, count: first and last time, and how often.
         seen: a person has read it. cleared: it is over and stays for the reader only.
         subject: the motor, gate or tool it is about, or None; shown on that machine's own page.
+        stands_for: the keys of the messages that were folded into it because they have one cause; empty for most.
     """
 
     key: str
@@ -141,6 +142,7 @@ class MessageView:
     cleared: bool = False
     subject: str | None = None
     offers: tuple[Offer, ...] = ()
+    stands_for: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

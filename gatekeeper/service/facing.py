@@ -5,10 +5,11 @@ so that no sentence is ever composed on the control thread; the page's threads r
 """
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import replace
 
+from gatekeeper.control.alarms import FAULTS
 from gatekeeper.control.messages import Answer as CoreAnswer
 from gatekeeper.control.messages import Requested, RequestWhat, SettingChanged, Who
 from gatekeeper.control.snapshot import CoreView
@@ -21,12 +22,14 @@ from gatekeeper.service.face import Answer, Beat, CalibrationPress, DayView, Sho
 from gatekeeper.service.live_air import LiveAir
 from gatekeeper.service.memory import Memory
 from gatekeeper.service.running import HISTORY_FILE, Service
+from gatekeeper.service.troubles import TROUBLES
 from gatekeeper.service.viewing import Viewing
 
 #: Without news a view is made this often, for currents and for what only time changes.
 REFRESH_S = 1.0
 #: Two views are at least this far apart, so that a burst of steps costs one view.
 APART_S = 0.03
+NO_LONGER = "That message no longer stands."
 #: The first view must be there before the page opens; this only guards against hanging.
 FIRST_VIEW_S = 10.0
 
@@ -124,6 +127,8 @@ class ShopFace:
         """Ask the core."""
         if what == "stop":
             self._memory.note_stop(subject, who, address)
+        if what == "seen" and subject is not None and (keys := self._own_and_folded(subject)):
+            return self._see(keys, who)
         told = text if text or not address else f"from {address}"
 
         def note(answer: CoreAnswer) -> None:
@@ -132,6 +137,23 @@ class ShopFace:
 
         asked = self._service.loop.ask(lambda ref: Requested(what, subject, who, for_s, told, ref))
         return _passed_on(asked, note)
+
+    def _own_and_folded(self, key: str) -> tuple[str, ...]:
+        """The messages behind one that the core does not know by its key: the service's own, or several folded."""
+        folded = next((one.stands_for for one in self.view().messages if one.key == key), ())
+        return folded or ((key,) if key.partition(":")[0] in TROUBLES else ())
+
+    def _see(self, keys: Sequence[str], who: Who) -> "Future[Answer]":
+        """Each of these messages was read."""
+        own = [key for key in keys if self._memory.note_seen(key)]
+        self._wake()
+        of_core = [key for key in keys if key not in own and key.partition(":")[0] in FAULTS]
+        asked = [self._service.loop.ask(lambda ref, key=key: Requested("seen", key, who, ref=ref)) for key in of_core]  # type: ignore[misc]
+        if asked:
+            return _passed_on(asked[-1])
+        told: Future[Answer] = Future()
+        told.set_result(Answer(True, "done", "Seen.") if own else Answer(False, "unknown", NO_LONGER))
+        return told
 
     def _note_out_of_service(self, subject: str | None, asker: str, text: str | None) -> None:
         """Since when, by the wall clock: the core's own instants end with the boot."""

@@ -1,11 +1,13 @@
 """What the service remembers for the page: who stopped, who changed a delay, and troubles of its own parts."""
 
 import threading
+from dataclasses import replace
 
 from gatekeeper.control.messages import Who
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.service.face import Heap
 from gatekeeper.service.running import Service
+from gatekeeper.service.troubles import TROUBLES, kept_apart
 from gatekeeper.service.viewing_notes import ExtraMessage, Notes, SpinDownChange, StopAsked
 
 #: Changes from one address closer together than this are one change, and the undo is offered for as long.
@@ -13,19 +15,7 @@ ONE_CHANGE_S = 10.0
 #: The wall clock was set when it moved by more than this against the monotonic one.
 CLOCK_SET_S = 2.0
 
-#: What each trouble of the service means: heap, likely cause, what to do.
-_TROUBLES: dict[str, tuple[Heap, str, str]] = {
-    "not_kept": (Heap.TODAY, "A full, worn or read-only card.", "Back up the card and put a new one in."),
-    "kept_damaged": (Heap.TODAY, "A power cut in mid-write, or a worn card.", "Look at every setting and latch."),
-    "history_damaged": (Heap.WHEN_YOU_CAN, "A power cut in mid-write, or a worn card.", "Keep the file set aside."),
-    "history_not_written": (Heap.WHEN_YOU_CAN, "A full, worn or read-only card.", "Make room or put a new card in."),
-    "converter": (Heap.TODAY, "A loose cable, or too many channels for the bus.", "Look at the converter's plug."),
-    "broker": (Heap.TODAY, "The broker or the network is down, or a password is wrong.", "Look at broker and network."),
-    "air": (Heap.WHEN_YOU_CAN, "Figures in the shop file that no air can follow.", "Run gatekeeper airflow on it."),
-    "device": (Heap.TODAY, "A line that cannot be written.", "Look at the board; restart the controller."),
-    "switch": (Heap.NOW, "A line that cannot be written.", "Open the disconnect, then look at the board."),
-    "control": (Heap.NOW, "A fault in the program.", "Run the collector by hand and restart the controller."),
-}
+_HEAPS = {"now": Heap.NOW, "today": Heap.TODAY, "when_you_can": Heap.WHEN_YOU_CAN}
 
 
 class Memory:
@@ -132,11 +122,26 @@ class Memory:
         for code in [code for code in self._troubles if code not in standing]:
             del self._troubles[code]
         for code, sentence in standing.items():
-            kind, _, subject = code.partition(":")
-            heap, cause, remedy = _TROUBLES[kind]
             known = self._troubles.get(code)
             if known is None:
-                self._troubles[code] = ExtraMessage(kind, subject, heap, sentence, cause, remedy, wall_s, wall_s)
+                kind, subject = kept_apart(code)
+                row = TROUBLES[kind]
+                self._troubles[code] = ExtraMessage(
+                    kind, subject, _HEAPS[row.heap], sentence, row.cause, row.remedy, wall_s, wall_s
+                )
+            elif known.sentence != sentence:  # the same trouble, told anew
+                again = replace(known, sentence=sentence, last_wall_s=wall_s, count=known.count + 1)
+                self._troubles[code] = again
+
+    def note_seen(self, key: str) -> bool:
+        """Somebody has read a message of the service's own; False where none of that key stands."""
+        code, _, subject = key.partition(":")
+        with self._lock:
+            for name, known in self._troubles.items():
+                if (known.code, known.subject) == (code, subject):
+                    self._troubles[name] = replace(known, seen=True)
+                    return True
+        return False
 
     def amperes(self) -> dict[str, float | None]:
         """The newest currents, to a tenth of an ampere."""

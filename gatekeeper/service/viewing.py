@@ -38,7 +38,7 @@ class Viewing:
         self._ground = Ground(shop, plan)
         self._wall = wall
         self._ducts = Ducts(shop, air)
-        self._messages = Messages()
+        self._messages = Messages(shop)
         self._cautions = tuple(cautions(shop))
         self._out_since: dict[str, tuple[tuple[str, str, float], float | None]] = {}
         self._seen_before = False

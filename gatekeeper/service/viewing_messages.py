@@ -6,8 +6,10 @@ from dataclasses import replace
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault, gate_called, short_of_air
 from gatekeeper.control.snapshot import AlarmNow
 from gatekeeper.service.face import Heap, MessageView, Offer
+from gatekeeper.service.one_cause import OneCause
 from gatekeeper.service.viewing_notes import ExtraMessage
 from gatekeeper.service.viewing_scene import Scene, cap, made
+from gatekeeper.shop.model import Shop
 
 #: Messages that are over stay for the reader: so many, and so long.
 OVER_MOST = 20
@@ -35,23 +37,39 @@ def words_of(code: str, subject: str) -> Fault:
 class Messages:
     """The messages of one view after the other; it remembers those that are over for a while.
 
-    An over message counts as seen: the core answers only for those that stand.
+    An over message counts as seen: the core answers only for those that stand. One that comes back while it is
+    remembered goes on with its first time and its count.
+
+    Args:
+        shop: tells what has one cause.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, shop: Shop) -> None:
+        self._causes = OneCause(shop)
         self._stood: dict[str, MessageView] = {}
         self._over: dict[str, MessageView] = {}
+        self._before: dict[str, tuple[float, int]] = {}
 
     def views(self, scene: Scene, wall_s: float) -> tuple[MessageView, ...]:
         """All messages, newest first."""
-        standing = {view.key: view for view in _standing(scene)}
+        standing = {view.key: self._again(view) for view in self._causes.folded(_standing(scene))}
         for key, view in self._stood.items():
             if key not in standing:
                 self._over[key] = replace(view, cleared=True, seen=True, offers=())
+                self._before[key] = (view.first_wall_s, view.count)
         self._stood = standing
         kept = [view for key, view in self._over.items() if key not in standing and wall_s - view.last_wall_s < OVER_S]
         self._over = {view.key: view for view in kept[-OVER_MOST:]}
+        self._before = {key: told for key, told in self._before.items() if key in self._over or key in standing}
         return tuple(sorted((*standing.values(), *self._over.values()), key=_newest_first))
+
+    def _again(self, view: MessageView) -> MessageView:
+        """A message that stood before and was over, with its first time and how often it came."""
+        before = self._before.get(view.key)
+        if before is None:
+            return view
+        first_wall_s, count = before
+        return replace(view, first_wall_s=first_wall_s, count=view.count + count)
 
 
 def _newest_first(view: MessageView) -> tuple[float, bool, int]:

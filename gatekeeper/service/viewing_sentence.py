@@ -67,7 +67,8 @@ def _hurts_now(scene: Scene, messages: Sequence[MessageView]) -> Saying | None:
         return None
     first = min(now, key=lambda message: _rank(message, _WORST_FIRST))
     if first.key.startswith("no_air:"):
-        waiting = [motor for motor in scene.motors_of(first.key.partition(":")[2]) if motor.wait_why is not None]
+        tool = (first.stands_for or (first.key,))[0].partition(":")[2]
+        waiting = [motor for motor in scene.motors_of(tool) if motor.wait_why is not None]
         if waiting:
             said = waits(scene, waiting[0])
             return Saying(f"{first.sentence} {said.text}", said.until_s)
