@@ -110,6 +110,11 @@ class ControlLoop:
 
     # ---------------------------------------------------------------- from any thread
 
+    @property
+    def contacts(self) -> Contacts:
+        """What the contacts mean; only to be looked at."""
+        return self._contacts
+
     def post(self, event: Event | ContactSeen | MeterSeen) -> None:
         """Hand in an event; returns at once."""
         with self._bell:

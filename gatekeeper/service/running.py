@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from gatekeeper.control.messages import Kept
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.devices.base import DeviceError
@@ -25,6 +26,7 @@ from gatekeeper.records.state import StateStore
 from gatekeeper.records.state_writer import StateWriter
 from gatekeeper.service.air_systems import AirSystem, air_systems
 from gatekeeper.service.air_table import ComputedAir, computed_air
+from gatekeeper.service.care import Care, Eyes
 from gatekeeper.service.clock import Clock, SystemClock
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.hearing_meters import Meters
@@ -156,7 +158,22 @@ class Service:
             on_fault=lambda name, fault: self._guard_fault(name, fault),
         )
         self.hours = HoursWatch(self.shop.hours, self.loop.post, self.wall_s)
+        self.care = self._made_care(kept)
+        self.listen(self.care.stops.take)
         self._control = threading.Thread(target=self._run_control, name="control", daemon=True)
+
+    def _made_care(self, kept: Kept) -> Care:
+        eyes = Eyes(
+            view=lambda: self.last_view,
+            amperes=lambda: self.currents.amperes(),
+            standing=lambda: self.loop.contacts.care.standing,
+            now_s=self.clock.now,
+            wall_s=self.wall_s,
+            keep=lambda keep: self.keeper.submit([keep], lambda _kept, _why: None),
+        )
+        sensed = {name for name, motor in self.shop.motors.items() if motor.confirmed_by is not None}
+        allowed_s = {name: self.plan.motors[name].release_s for name in sensed}
+        return Care(self.shop, self.folder, self.air_systems, kept.values, allowed_s, eyes)
 
     def _last_seq(self) -> int:
         """Where the record left off; from the beginning where it cannot be read."""
@@ -183,6 +200,7 @@ class Service:
                 found[f"broker:{link.name}"] = link.trouble
         if self.loop.trouble:
             found["device"] = self.loop.trouble
+        found.update(self.care.troubles())
         return Troubles(tuple(found.items()))
 
     def marks(self) -> dict[str, float]:
@@ -233,6 +251,7 @@ class Service:
         for link in self.links:
             link.start()
         self.hours.start()
+        self.care.start()
 
     def stop(self) -> None:
         """Motors off first; then a last clean step, the disk, the lines. Done in well under a second."""
@@ -247,6 +266,7 @@ class Service:
         self.loop.end(clean=clean)
         self._ended.wait(LAST_STEP_S)
         self.hours.stop()
+        self.care.stop(LAST_WRITE_S)
         self.guardian.stop()
         for link in self.links:
             link.close()

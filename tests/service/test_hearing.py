@@ -222,6 +222,10 @@ def test_a_full_bin_keeps_its_motor_from_the_next_start_and_never_ends_a_cut(sho
     assert contacts.care.standing == frozenset()
 
 
+def test_a_bin_that_is_full_at_waking_is_never_said_to_be_empty(shop: Shop) -> None:
+    assert polled(Contacts(shop), "input:bin", True, 0, 20) == [(5, InputSeen("bin", "open"))]
+
+
 def test_chips_that_fly_past_the_bin_sensor_are_no_full_bin(shop: Shop) -> None:
     contacts = Contacts(shop)
     polled(contacts, "input:bin", False, 0, 5)

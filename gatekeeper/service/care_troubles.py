@@ -1,0 +1,42 @@
+"""The fault table of care: bins, filters, checks, the air of a collector. Same columns as the service's own."""
+
+from gatekeeper.control.alarms import Fault
+
+_BIN = "Switch off at the disconnect and lock it, empty the bin, then press Bin emptied on the Care page."
+_FILTER = "Switch off at the disconnect and lock it, clean the filter, then press Filter cleaned on the Care page."
+_RUNS = "It has run for as long as one filling or cleaning lasts."
+
+CARE_TROUBLES: dict[str, Fault] = {
+    "bin_called": Fault("today", "The bin of {subject} is full.", "Chips reach the sensor in the bin.", _BIN),
+    "bin_overdue": Fault("today", "The bin of {subject} is long overdue.", _RUNS, _BIN),
+    "bin_due": Fault("when_you_can", "The bin of {subject} wants emptying.", _RUNS, _BIN),
+    "filter_called": Fault(
+        "today", "The filter of {subject} takes too much pressure.", "Fine dust sits in the filter.", _FILTER
+    ),
+    "filter_overdue": Fault("today", "The filter of {subject} is long overdue.", _RUNS, _FILTER),
+    "filter_due": Fault("when_you_can", "The filter of {subject} wants cleaning.", _RUNS, _FILTER),
+    "check_overdue": Fault(
+        "when_you_can",
+        "The monthly check of {subject} is long overdue.",
+        "Nobody has taken a reading since.",
+        "Take the reading and press Stop once while it runs: five minutes, on the Care page.",
+    ),
+    "check_due": Fault(
+        "when_you_can",
+        "The monthly check of {subject} is due.",
+        "Nobody has taken a reading since.",
+        "Take the reading and press Stop once while it runs: five minutes, on the Care page.",
+    ),
+    "reading_low": Fault(
+        "when_you_can",
+        "A reading of suction at {subject} lies far below day one.",
+        "A full bin, a loaded filter, or a hose that leaks.",
+        "Mend the first of them that is not in order, then take the reading again.",
+    ),
+    "suction_low": Fault(
+        "when_you_can",
+        "The air of {subject} lies below day one.",
+        "A full bin, a loaded filter, or a hose that leaks.",
+        "Mend the first of them that is not in order, and say so on the Care page.",
+    ),
+}
