@@ -1,10 +1,19 @@
 """The fault table of care: bins, filters, checks, the air of a collector. Same columns as the service's own."""
 
 from gatekeeper.control.alarms import Fault
+from gatekeeper.shop.model import InputKind, Shop
 
 _BIN = "Switch off at the disconnect and lock it, empty the bin, then press Bin emptied on the Care page."
 _FILTER = "Switch off at the disconnect and lock it, clean the filter, then press Filter cleaned on the Care page."
 _RUNS = "It has run for as long as one filling or cleaning lasts."
+
+#: Of a bin that refuses the next start; the core knows it as a door.
+FULL_BIN = Fault(
+    "today",
+    "The bin is full: {subject}. Its motor stays off until it is emptied.",
+    "Chips reach the sensor in the bin, or its wire is broken.",
+    "Switch off at the disconnect and lock it, then empty the bin.",
+)
 
 CARE_TROUBLES: dict[str, Fault] = {
     "bin_called": Fault("today", "The bin of {subject} is full.", "Chips reach the sensor in the bin.", _BIN),
@@ -40,3 +49,9 @@ CARE_TROUBLES: dict[str, Fault] = {
         "Mend the first of them that is not in order, and say so on the Care page.",
     ),
 }
+
+
+def is_bin(shop: Shop, name: str) -> bool:
+    """Whether an input that the core knows as a door is a bin that is full."""
+    source = shop.inputs.get(name)
+    return source is not None and source.kind is InputKind.BIN_FULL

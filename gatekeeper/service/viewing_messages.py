@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault, gate_called, short_of_air
 from gatekeeper.control.snapshot import AlarmNow
+from gatekeeper.service.care_troubles import FULL_BIN, is_bin
 from gatekeeper.service.face import Heap, MessageView, Offer
 from gatekeeper.service.one_cause import OneCause
 from gatekeeper.service.viewing_notes import ExtraMessage
@@ -96,6 +97,8 @@ def _core_message(scene: Scene, alarm: AlarmNow, names: set[str]) -> MessageView
         running = [tool.name for tool in scene.core.tools if tool.wants_gates]
         missing = scene.plan.missing_air(alarm.subject, running)
         row = row._replace(happened=cap(short_of_air(alarm.subject, missing)))
+    if alarm.code == "door_open" and is_bin(scene.ground.shop, alarm.subject):
+        row = FULL_BIN._replace(happened=FULL_BIN.happened.format(subject=alarm.subject))
     stands = alarm.standing
     return MessageView(
         key=f"{alarm.code}:{alarm.subject}",

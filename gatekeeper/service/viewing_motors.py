@@ -2,6 +2,7 @@
 
 from gatekeeper.control.plan import MotorKind
 from gatekeeper.control.snapshot import MotorNow
+from gatekeeper.service.care_troubles import is_bin
 from gatekeeper.service.face import (
     HandWord,
     MotorView,
@@ -85,6 +86,8 @@ def word(scene: Scene, now: MotorNow) -> str:
     if now.state == "blocked" and not scene.frozen:
         if now.out_of_service is not None:
             return "out of service"
+        if now.doors and all(is_bin(scene.ground.shop, name) for name in now.doors):
+            return "bin full"
         return "door open" if now.doors else "switched off"
     if now.state == "at_rest" and now.fan_runs:
         return "coming to rest"

@@ -13,6 +13,7 @@ from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.pins import open_pins
 from gatekeeper.records.care_log import CareLog, Done
 from gatekeeper.service.clock import FastClock
+from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
@@ -127,6 +128,13 @@ def test_a_full_bin_ends_no_cut_and_refuses_the_next_start(shed: Callable[..., S
     one.saw(True)
     refused = one.until(lambda view: view.tools[0].reading == "running").motors[0]
     assert (refused.on, refused.state) == (False, "blocked")
+    face = ShopFace(one.service)
+    face.start()
+    shown = face.view()
+    face.stop()
+    sentences = {message.sentence for message in shown.messages}
+    assert "The bin is full: chip bin. Its motor stays off until it is emptied." in sentences
+    assert shown.motors[0].word == "bin full"
     one.bin(False)
     free = one.until(lambda view: view.motors[0].doors == ()).motors[0]
     one.told("bin_called:collector", stands=False)
