@@ -141,6 +141,14 @@ class Reading(Enum):
     CLOSED = "closed"
 
 
+class MessageHeap(Enum):
+    """How soon a message's matter hurts somebody or something; a lamp and a phone are told from one of these on."""
+
+    NOW = "now"
+    TODAY = "today"
+    WHEN_YOU_CAN = "when you can"
+
+
 class GateEnd(Enum):
     """The two ends of a gate's travel."""
 

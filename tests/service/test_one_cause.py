@@ -1,4 +1,4 @@
-"""No flood from one cause: a lost converter is one message, a message that comes back is counted, and one press sees all."""
+"""No flood from one cause: a lost converter is one message, one that comes back is counted, one press sees all."""
 
 import sys
 from dataclasses import replace
