@@ -10,7 +10,7 @@ from sim.happening import Happening, What
 from sim.plant_faults import PlantFault
 from sim.trial import SLACK_S, Trial, first_of
 
-_SIGNALS = (Layer.SIGNALS,)
+_BOTH = (Layer.SIGNALS, Layer.SAMPLES)
 
 
 def _by_air(motor: Motor) -> bool:
@@ -89,7 +89,7 @@ ROWS = (
         taken_away="somebody cleans it",
         outcome="The missing air is said one worst travel and 2 s after it should be there, at the latest.",
         rules=("C3", "C3a"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_by_air),
         happens=breaking(PlantFault.BLOCKED_FILTER),
         holds=_air_gone,
@@ -103,7 +103,7 @@ ROWS = (
         outcome="Nothing can see it: no alarm comes of it and the record claims nothing about air; the chips that "
         "escape are in the figures of the simulator.",
         rules=("C20",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_blind),
         happens=breaking(PlantFault.BLOCKED_FILTER),
         holds=_nothing_sees,
@@ -117,7 +117,7 @@ ROWS = (
         outcome="Nothing can see it until a filter blocks: no alarm comes of it and the record claims nothing about "
         "air; what passes is in the figures of the simulator.",
         rules=("C20",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_blind),
         happens=breaking(PlantFault.FULL_BIN),
         holds=_nothing_sees,
@@ -131,7 +131,7 @@ ROWS = (
         outcome="Once it is the only open branch the missing air is said one worst travel and 2 s after it should be "
         "there, at the latest.",
         rules=("C3", "C3a"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(lambda gate, motor: motor.proof is Proof.AIR and gate.is_actuated),
         happens=breaking(PlantFault.BLOCKED_BRANCH),
         holds=_air_gone,
@@ -145,7 +145,7 @@ ROWS = (
         outcome="Nothing can see it: no alarm comes of it and the record claims nothing about air; what the hoods "
         "miss is in the figures of the simulator.",
         rules=("C20",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_blind),
         happens=breaking(PlantFault.OPEN_CLEANOUT),
         holds=_nothing_sees,
@@ -159,7 +159,7 @@ ROWS = (
         outcome="In that step its motors are told off and said to stay off; no gate of theirs moves, and none of "
         "them starts until the door is shut and a tool or a person starts anew.",
         rules=("C14", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_doors,
         happens=_door_opened,
         holds=_door,

@@ -17,7 +17,7 @@ STILL = "controller stands still"
 #: Sensors settle this long after waking before anything moves (the default of a shop's file), and one step.
 SETTLE_S = 2.0
 
-_SIGNALS = (Layer.SIGNALS,)
+_BOTH = (Layer.SIGNALS, Layer.SAMPLES)
 _SERVICE = (Layer.SERVICE,)
 
 
@@ -157,7 +157,7 @@ ROWS = (
         outcome="On waking every motor is told off in the first step and nothing moves until the sensors have "
         "settled; no motor starts until a tool is seen to start or a person asks.",
         rules=("C8a", "C15", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_mains,
         holds=_off_and_no_start,
@@ -171,7 +171,7 @@ ROWS = (
         outcome="When its sensor has settled it is found running: its gate opens, the highest alarm says so within 1 "
         "s, and no motor starts for it.",
         rules=("C15", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=lambda shop: tuple(shop.tools),
         happens=_left_on,
         holds=_found_running,
@@ -185,7 +185,7 @@ ROWS = (
         outcome="Every relay does what its line of the shop's file says; on waking every motor is told off in the "
         "first step, and none starts without a fresh cause.",
         rules=("C15", "C21", "C23"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_board(Controller.PLUG_OUT, Controller.PLUG_IN),
         holds=_off_and_no_start,
@@ -199,7 +199,7 @@ ROWS = (
         outcome="A gate that stopped on its way counts for nothing: none without a switch is open before a whole "
         "travel after waking; every motor is told off, and none starts without a fresh cause.",
         rules=("C2", "C3a", "C15"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_board(Controller.PLUG_OUT, Controller.PLUG_IN, BROWN_OUT_S),
         holds=_unproven,
@@ -213,7 +213,7 @@ ROWS = (
         outcome="The next start tells every motor off in its first step, before anything else, and starts none "
         "without a fresh cause, unless the shop's file lets it go on after a crash.",
         rules=("C15", "C21", "C23"),
-        layers=(Layer.SIGNALS, Layer.SERVICE),
+        layers=(*_BOTH, Layer.SERVICE),
         subjects=lambda shop: () if any(motor.resume for motor in shop.motors.values()) else whole_shop(shop),
         happens=_board(Controller.KILL, Controller.START),
         holds=_off_and_no_start,
@@ -226,7 +226,7 @@ ROWS = (
         taken_away="it is started again",
         outcome="Every motor is off when it has ended; the next start starts none without a fresh cause.",
         rules=("C15", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_board(Controller.STOP, Controller.START),
         holds=_off_and_no_start,
@@ -240,7 +240,7 @@ ROWS = (
         outcome="The motors that ran are off before it comes back, within 5 s of their last renewal; it says so, and "
         "none of them starts again without a fresh cause.",
         rules=("C21", "C23"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_stands,
         holds=_late,
@@ -254,7 +254,7 @@ ROWS = (
         outcome="Nothing is commanded for it and every delay goes on as it was; only the hours of the shop follow "
         "the new time.",
         rules=("C19",),
-        layers=(Layer.SIGNALS, Layer.SERVICE),
+        layers=(*_BOTH, Layer.SERVICE),
         subjects=whole_shop,
         happens=_leaps,
         holds=_same_record,

@@ -17,7 +17,6 @@ PRESS_TO_MOVE_S = 3.0
 AIR_SPEAKS_S = 2.0
 
 _BOTH = (Layer.SIGNALS, Layer.SAMPLES)
-_SIGNALS = (Layer.SIGNALS,)
 
 
 def _watched(gate: Gate, motor: Motor) -> bool:
@@ -236,7 +235,7 @@ ROWS = (
         outcome="Nothing can see it: it counts as open once its travel time is over, the record says that time alone "
         "is the proof, and `check` names the hole and what closes it before anything is wired.",
         rules=("C3a", "C20"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_unwatched),
         happens=breaking(PlantFault.STUCK_GATE),
         holds=_nothing_sees_it,
@@ -251,7 +250,7 @@ ROWS = (
         "or 5 s after the fan's start where that is later; that gate opens again, and the tool is told that the "
         "sound of the fan is not capture.",
         rules=("C3", "C3a"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_by_air),
         happens=breaking(PlantFault.STUCK_GATE),
         holds=_air_tells,
@@ -279,7 +278,7 @@ ROWS = (
         outcome=f"Told to open it never counts as open: it is called stuck within {_TRIES} and moved by nobody until "
         "Release.",
         rules=("C2", "C10", "C26"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_watched),
         happens=breaking(PlantFault.REVERSED_GATE),
         holds=_stuck_shut,
@@ -293,7 +292,7 @@ ROWS = (
         outcome="In the step that sees it go another gate of the duct is told to open or the fan is told off, and "
         "the fan runs no longer than one worst travel and 2 s without a gate seen open.",
         rules=("C3", "C7"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_seen_hand_gate),
         happens=_pushed_shut,
         holds=_another_opens,
@@ -306,7 +305,7 @@ ROWS = (
         taken_away="its next move",
         outcome="The fan runs no longer than one worst travel and 2 s without a gate seen open.",
         rules=("C3",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_watched),
         happens=_pulled,
         holds=_pulled_out,
@@ -320,7 +319,7 @@ ROWS = (
         outcome="Nothing moves it until 3 s after Release, whatever starts; a tool that starts behind it is told "
         "within 1 s that it is not collected.",
         rules=("C26",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_any_moved),
         happens=_asked("hold", "release"),
         holds=_held,
@@ -362,7 +361,7 @@ ROWS = (
         outcome=f"Told to open in vain, it is called stuck within {_TRIES}, is no open gate to pull through and is "
         "moved by nobody until Release.",
         rules=("C2", "C10", "C26"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(lambda gate, motor: _watched(gate, motor) and gate.shut_contact is not None),
         happens=breaking(PlantFault.SWITCH_SAYS_SHUT),
         holds=_called_stuck("open"),
@@ -376,7 +375,7 @@ ROWS = (
         outcome="It counts as open only while it says so, and the fan runs no longer than one worst travel and 2 s "
         "without a gate seen open.",
         rules=("C3",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=gates_with(_watched),
         happens=breaking(PlantFault.SWITCH_LOOSE),
         holds=_comes_and_goes,

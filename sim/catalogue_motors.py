@@ -15,7 +15,6 @@ GAP_S = 5.0
 SENSOR_LAG_S = 1.5
 
 _BOTH = (Layer.SIGNALS, Layer.SAMPLES)
-_SIGNALS = (Layer.SIGNALS,)
 
 
 def _seen(motor: Motor) -> bool:
@@ -190,7 +189,7 @@ ROWS = (
         outcome="Nothing can see it: no alarm comes of it, the last open gate of its duct stays open as at every "
         "rest, and `check` says what stays unseen.",
         rules=("C7", "C9"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_unseen),
         happens=breaking(PlantFault.CONTACTOR_WELDED),
         holds=_welded_unseen,
@@ -218,7 +217,7 @@ ROWS = (
         outcome="Nothing can see it: the record says that it was told on and never that it was seen to run, and "
         "`check` says what stays unseen.",
         rules=("C9", "C20"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_unseen),
         happens=breaking(PlantFault.CONTACTOR_SILENT),
         holds=_silent_and_unseen,
@@ -232,7 +231,7 @@ ROWS = (
         outcome="Seen still for its time to be seen, it is latched off with the highest alarm, and no reset of the "
         "overload starts it: only Clear and a fresh start of a tool.",
         rules=("C9", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_seen),
         happens=breaking(PlantFault.MOTOR_TRIPPED),
         holds=_latched("stopped_itself"),
@@ -245,7 +244,7 @@ ROWS = (
         taken_away="somebody puts it in again; a machine left on starts with it",
         outcome="No motor on it is switched on more than twice while it is out.",
         rules=("C8", "C9", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=lambda shop: tuple(shop.feeders),
         happens=breaking(PlantFault.BREAKER_TRIPPED),
         holds=_breaker,
@@ -259,7 +258,7 @@ ROWS = (
         outcome="In the step that sees it run it raises the highest alarm, and the last open gate of its duct is not "
         "shut.",
         rules=("C3", "C7", "C9"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(_seen),
         happens=breaking(PlantFault.MOTOR_BY_HAND),
         holds=_by_hand,
@@ -273,7 +272,7 @@ ROWS = (
         outcome="From the step that sees it no command reaches the motor and no alarm speaks of it; gates still "
         "serve, and the last open one is not shut.",
         rules=("C3", "C25"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_hand_switches,
         happens=_selector("hand"),
         holds=_taken_over,
@@ -286,7 +285,7 @@ ROWS = (
         taken_away="it is turned back to Auto",
         outcome="Off in the step that sees it, and not switched on again while the switch stands there.",
         rules=("C21", "C25"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_hand_switches,
         happens=_selector("off"),
         holds=_turned_off,

@@ -9,7 +9,7 @@ from sim.catalogue_row import Fault, Happens, Holds, Layer, Part, Subjects, spel
 from sim.happening import Happening, What
 from sim.trial import SLACK_S, Json, Trial, first_of
 
-_SIGNALS = (Layer.SIGNALS,)
+_BOTH = (Layer.SIGNALS, Layer.SAMPLES)
 #: What the delay is set to in mid-countdown, seconds.
 NEW_DELAY_S = 3.0
 
@@ -240,7 +240,7 @@ ROWS = (
         outcome="In the step that sees it every motor is told off and every moving gate is halted; nothing moves "
         "until Reset, and Reset starts nothing.",
         rules=("C13", "C21"),
-        layers=(Layer.SIGNALS, Layer.SAMPLES),
+        layers=_BOTH,
         subjects=_inputs(InputKind.RED_BUTTON),
         happens=_pressed,
         holds=_everything_off("emergency", "emergency"),
@@ -254,7 +254,7 @@ ROWS = (
         outcome="In the step that sees it every motor is told off, with no run-on, and every gate stands; nothing "
         "moves until a reset at the controller itself, and that starts nothing.",
         rules=("C21", "C24"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_inputs(InputKind.FIRE),
         happens=_pressed,
         holds=_everything_off("fire", "fire"),
@@ -267,7 +267,7 @@ ROWS = (
         taken_away="Reset at the controller",
         outcome="Refused with its reason, and no motor starts.",
         rules=("C24",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_inputs(InputKind.FIRE),
         happens=_reset_from_afar,
         holds=_remote_reset,
@@ -281,7 +281,7 @@ ROWS = (
         outcome="Off in that step, its moving gates halted; nothing of it moves until it is back, and coming back "
         "starts nothing.",
         rules=("C14", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_with_ducts,
         happens=_asks("out_of_service", "back_in_service"),
         holds=_out,
@@ -295,7 +295,7 @@ ROWS = (
         outcome="Off in that step and not on again without a fresh cause; the tool is told within 1 s that it cuts "
         "without air.",
         rules=("C16", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_with_ducts,
         happens=_asks("stop", None),
         holds=_stopped,
@@ -309,7 +309,7 @@ ROWS = (
         outcome="No motor starts until it is open again and a tool starts anew; every tool that starts meanwhile is "
         "told of in that step.",
         rules=("C21", "C27"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_key,
         holds=_shut,
@@ -322,7 +322,7 @@ ROWS = (
         taken_away="it is over at once",
         outcome="Stop is obeyed in that step; only a Run that came after it starts the motor again.",
         rules=("C16", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_with_ducts,
         happens=_two_people,
         holds=_both,
@@ -336,7 +336,7 @@ ROWS = (
         outcome="The new delay counts at once from the last tool's stop: off within 1 s of its end, or of the clear "
         "time of its branch.",
         rules=("C5",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_with_ducts,
         happens=_new_delay,
         holds=_countdown,
@@ -350,7 +350,7 @@ ROWS = (
         outcome="No supply moves more gates together than it carries, and within a minute every tool's own gate is "
         "open.",
         rules=("C4", "C11", "C17"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=whole_shop,
         happens=_every_tool,
         holds=_all_at_once,

@@ -17,7 +17,6 @@ AIR_SPIN_UP_S = 5.0
 SILENCE_S = 1.0
 
 _BOTH = (Layer.SIGNALS, Layer.SAMPLES)
-_SIGNALS = (Layer.SIGNALS,)
 
 
 def _tools(shop: Shop) -> tuple[str, ...]:
@@ -201,7 +200,7 @@ ROWS = (
         outcome="One second after its longest plausible run at the latest a question is asked; without an answer the "
         "collector no longer runs for it 10 min later, and that is said.",
         rules=("C12",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_tools,
         happens=breaking(PlantFault.SENSOR_STUCK_ON),
         holds=_asked_about,
@@ -214,7 +213,7 @@ ROWS = (
         taken_away="somebody puts the clamp right",
         outcome="Nothing can see it: no motor starts, and its lamp never says that the air is there.",
         rules=("C20", "C21"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_tools,
         happens=breaking(PlantFault.SENSOR_SILENT),
         holds=_unseen,
@@ -228,7 +227,7 @@ ROWS = (
         outcome="The motors start no oftener than their table allows: at most two starts and what refills meanwhile, "
         "in any span of time.",
         rules=("C5", "C8"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_tools,
         happens=breaking(PlantFault.SENSOR_NOISY),
         holds=_starts_within_store,
@@ -242,7 +241,7 @@ ROWS = (
         outcome="Nothing can see it but the first start of each machine: the other tool's gate opens and the "
         "collector pulls through it; the lamp of the tool that really runs never says that the air is there.",
         rules=("C2", "C20"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_several_tools,
         happens=breaking(PlantFault.SENSORS_SWAPPED),
         holds=_swapped,
@@ -284,7 +283,7 @@ ROWS = (
         outcome="Told off and still seen to run, it raises the highest alarm within its release and coast time and 1 "
         "s; its fan counts as running until then.",
         rules=("C3", "C9"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=_seen_motors,
         happens=breaking(PlantFault.MOTOR_SENSOR_STUCK_ON),
         holds=_still_runs,
@@ -298,7 +297,7 @@ ROWS = (
         outcome="The missing air is said within 5 s of the fan's start, gates open again, and one worst travel and 2 "
         "s later the fan is off.",
         rules=("C3", "C3a"),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(lambda motor: motor.proof is Proof.AIR),
         happens=breaking(PlantFault.AIR_SWITCH_DEAD),
         holds=_air_missing,
@@ -311,7 +310,7 @@ ROWS = (
         taken_away="somebody mends it",
         outcome="Nothing can see it: no alarm comes of it, and the gates go by travel time and switches alone.",
         rules=("C3a",),
-        layers=_SIGNALS,
+        layers=_BOTH,
         subjects=motors_with(lambda motor: motor.proof is Proof.AIR),
         happens=breaking(PlantFault.AIR_SWITCH_STUCK_ON),
         holds=_air_always,

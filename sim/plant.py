@@ -27,6 +27,7 @@ from sim.currents import Load, Stint, draws_at, speed_at
 from sim.duct_air import DuctAir
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
+from sim.lying_sensors import LyingSensors
 from sim.meters import Flows, VirtualMeters
 from sim.parts import Drive, GateNow, MotorNow, Slide, coil_target, servo_target
 from sim.plant_life import PlantLife
@@ -88,7 +89,8 @@ class VirtualShop:
         self._pressed_until_s: dict[str, float] = {}
         self._selectors = {name: "auto" for name, part in shop.inputs.items() if part.kind is InputKind.HAND_OFF_AUTO}
         self._contacts = contacts_of(shop)
-        self._flows: dict[str, Flows] = {name: self._draws_of(name) for name in sensors_of(shop)}
+        self.lying = LyingSensors({name: self._draws_of(name) for name in sensors_of(shop)}, clock.now)
+        self._flows: dict[str, Flows] = {name: self._seen_by(name) for name in sensors_of(shop)}
         self.life = PlantLife(
             shop, self._slides, self._drives, self._loads, clock.now, self._power, air=air, breakers=breakers
         )
@@ -363,14 +365,18 @@ class VirtualShop:
             front = FrontEnd.from_turns(
                 channel.turns, channel.burden_ohm, vref_v=converter.reference_v, bits=converter.kind.bits
             )
-            wires[channel.channel] = Wire(front, self._draws_of(name), self._is_dead(name))
+            wires[channel.channel] = Wire(front, self._flows[name], self._is_dead(name))
         return wires
 
     def _is_dead(self, name: str) -> Callable[[], bool]:
         return lambda: self.faults.sensor(name) is SensorFault.DEAD
 
+    def _seen_by(self, name: str) -> Flows:
+        """What one sensor sees flow."""
+        return lambda: self.lying.draws(name)
+
     def _draws_of(self, name: str) -> Flows:
-        """What flows past one sensor."""
+        """What flows past one sensor in truth."""
         meaning, _, subject = name.partition(":")
         if meaning == "confirm":
             drive = self._drives[subject]
@@ -419,5 +425,5 @@ class VirtualShop:
             case "tool" if (pressed := pressed_now(self.shop.tools[subject], self._stints[subject], now_s)) is not None:
                 return pressed
             case _:
-                draws = self._draws_of(f"{meaning}:{subject}")()
+                draws = self._flows[f"{meaning}:{subject}"]()
                 return any(draws_at(load, stint, self.shop.mains_hz, now_s) for load, stint in draws)

@@ -1,6 +1,7 @@
 """What is broken in a plant at samples fidelity: each ``PlantFault`` in the words of the virtual shop's own faults."""
 
 from sim.faults import GateFault, MotorFault, SensorFault, known
+from sim.lying_sensors import CurrentLie
 from sim.plant import VirtualShop
 from sim.plant_faults import PlantFault
 
@@ -20,6 +21,13 @@ _SWITCHES = {
     PlantFault.SWITCH_SAYS_OPEN: (SensorFault.STUCK_ON, None),
     PlantFault.SWITCH_SAYS_SHUT: (SensorFault.DEAD, SensorFault.STUCK_ON),
     PlantFault.SWITCH_LOOSE: (SensorFault.LOOSE, SensorFault.LOOSE),
+}
+#: Sensors of currents that read and say what is not so.
+_LIES = {
+    PlantFault.SENSOR_STUCK_ON: CurrentLie.STUCK_ON,
+    PlantFault.SENSOR_SILENT: CurrentLie.SILENT,
+    PlantFault.SENSOR_NOISY: CurrentLie.NOISY,
+    PlantFault.MOTOR_SENSOR_STUCK_ON: CurrentLie.STUCK_ON,
 }
 _SYSTEMS = (PlantFault.FULL_BIN, PlantFault.BLOCKED_FILTER, PlantFault.OPEN_CLEANOUT)
 
@@ -64,9 +72,24 @@ class SampleBreakage:
             life.air.break_system(fault, known("collector or tool vacuum", subject, life.air.systems), is_broken)
         elif fault is PlantFault.BLOCKED_BRANCH:
             life.air.block(known("gate", subject, plant.shop.gates), is_broken)
+        elif fault is PlantFault.SENSORS_SWAPPED:
+            self._swap(subject, is_broken)
+        elif fault in _LIES:
+            name = self._watching(fault, subject)
+            known("sensor", name, faults.sensors())
+            plant.lying.set(name, _LIES[fault] if is_broken else None)
         else:
             name, broken = self._sensor(fault, subject)
             faults.break_sensor(name, broken if is_broken else None)
+
+    def _swap(self, tool: str, is_broken: bool) -> None:
+        tools = list(self._plant.shop.tools)
+        known("tool", tool, tools)
+        if len(tools) < 2:
+            raise ValueError("This shop has one tool only: there is no other sensor to exchange.")
+        other = tools[(tools.index(tool) + 1) % len(tools)]
+        one, two = (self._watching(PlantFault.SENSORS_SWAPPED, name) for name in (tool, other))
+        self._plant.lying.swap(one, two, is_broken)
 
     def _break_switches(self, fault: PlantFault, gate: str, is_broken: bool) -> None:
         names = self._plant.faults.sensors()
@@ -78,19 +101,18 @@ class SampleBreakage:
 
     def _sensor(self, fault: PlantFault, subject: str) -> tuple[str, SensorFault]:
         """The sensor and what is wrong with it. A contact that cannot be believed is a loose one."""
-        shop, faults = self._plant.shop, self._plant.faults
+        faults = self._plant.faults
         if fault in (PlantFault.AIR_SWITCH_DEAD, PlantFault.AIR_SWITCH_STUCK_ON):
             stuck = fault is PlantFault.AIR_SWITCH_STUCK_ON
             return f"air:{subject}", SensorFault.STUCK_ON if stuck else SensorFault.DEAD
-        name = f"confirm:{subject}"
-        if fault not in (PlantFault.MOTOR_SENSOR_DEAD, PlantFault.MOTOR_SENSOR_STUCK_ON):
-            circuit = shop.tools[known("tool", subject, shop.tools)].circuit
-            name = f"circuit:{circuit}" if circuit is not None else f"tool:{subject}"
+        name = self._watching(fault, subject)
         is_contact = name in faults.sensors() and faults.can_be(name, SensorFault.LOOSE)
-        if fault in (PlantFault.SENSOR_DEAD, PlantFault.MOTOR_SENSOR_DEAD):
-            return name, SensorFault.LOOSE if is_contact else SensorFault.DEAD
-        if fault in (PlantFault.SENSOR_STUCK_ON, PlantFault.MOTOR_SENSOR_STUCK_ON):
-            return name, SensorFault.STUCK_ON
-        if fault is PlantFault.SENSOR_SILENT and is_contact:
-            return name, SensorFault.DEAD
-        raise ValueError(f"A {fault.value} at {subject} can be played at the fidelity of signals only.")
+        return name, SensorFault.LOOSE if is_contact else SensorFault.DEAD
+
+    def _watching(self, fault: PlantFault, subject: str) -> str:
+        """The sensor that watches a motor, or a tool or its circuit."""
+        if fault in (PlantFault.MOTOR_SENSOR_DEAD, PlantFault.MOTOR_SENSOR_STUCK_ON):
+            return f"confirm:{subject}"
+        shop = self._plant.shop
+        circuit = shop.tools[known("tool", subject, shop.tools)].circuit
+        return f"circuit:{circuit}" if circuit is not None else f"tool:{subject}"

@@ -51,6 +51,11 @@ def test_every_fault_of_the_machinery_is_in_the_table() -> None:
     assert put == set(PlantFault)
 
 
+def test_every_row_is_tried_on_the_service_itself() -> None:
+    """On its own loop, wires, drivers and sensing, or as it runs with its threads and files; never on signals alone."""
+    assert [row.name for row in CATALOGUE if not {Layer.SAMPLES, Layer.SERVICE} & set(row.layers)] == []
+
+
 def test_the_page_is_the_table() -> None:
     assert PAGE.read_text(encoding="utf-8") == page()
 

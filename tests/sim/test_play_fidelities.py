@@ -112,13 +112,3 @@ def test_kill_power_and_plug_at_samples_fidelity() -> None:
     assert [e.run for e in record if e.kind in ("kill", "stopped")] == ["run 1", "run 2", "run 3"]
     assert check_record([e.as_json() for e in record]) == []
     assert game.played().figures.tools["saw"].cuts == 2
-
-
-@pytest.mark.parametrize("fault", ["noisy sensor", "swapped sensors"])
-def test_what_only_signals_can_play_is_refused_at_samples(fault: str) -> None:
-    game = new_game(stage(TEXT), Fidelity.SAMPLES)
-    game.happen(Happening(0.1, What.FAULT, "saw", fault))
-
-    with pytest.raises(ValueError, match=rf"A {fault} at saw can be played at the fidelity of signals only\."):
-        game.run(0.2)
-    game.played()
