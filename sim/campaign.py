@@ -4,9 +4,12 @@
     python -m sim.campaign --shop shared-twelve --minutes 60 --seed 7 --jobs 2 --results results.jsonl
     python -m sim.campaign --seed 7 --shop shared-twelve --only 4711     # one of them again, told entry by entry
 
-Every fault of the catalogue's layer *signals*, alone and in pairs, comes at random moments of random half-hours. Each
-half-hour has a number; what happens in it follows from the seed, the shops and that number alone. With ``--results``
-every finished batch is appended to a file, and the same command goes on where it was left, after Ctrl-C too. Exit
+    python -m sim.campaign --days --half-hours 100000 --jobs 2 --results days.jsonl
+
+Every fault of the catalogue's layer *signals*, alone and in pairs, comes at random moments of random half-hours. With
+``--days`` it is whole working days by each shop's usual pattern, with a fault or a pair every two hours. Each
+half-hour, or day, has a number; what happens in it follows from the seed, the shops and that number alone. With
+``--results`` every finished batch is appended to a file, and the same command goes on where it was left, after Ctrl-C too. Exit
 status 1 when anything was wrong.
 """
 
@@ -22,8 +25,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
-from sim.campaign_half import Verdict, all_shops, combinations, half_of, judged, shop_called
+from sim.campaign_half import Half, Verdict, all_shops, combinations, day_of, half_of, judged, shop_called
 from sim.campaign_replay import replay
+from sim.faulted_day import DAY_LENGTH_S
+from sim.half_hour import HALF_HOUR_S
 
 #: Half-hours that one process plays between two words to the others.
 BATCH = 20
@@ -40,9 +45,26 @@ class Order:
     seed: int
     shops: tuple[str, ...]
     with_air: bool = False
+    by_days: bool = False
+
+    @property
+    def half_hours_each(self) -> int:
+        """Half-hours of what one number stands for."""
+        return round(DAY_LENGTH_S / HALF_HOUR_S) if self.by_days else 1
+
+    def one_of(self, number: int) -> Half:
+        """What a number stands for."""
+        drawn = day_of if self.by_days else half_of
+        return drawn(self.seed, number, self.shops)
 
     def as_json(self) -> dict[str, Any]:
-        return {"seed": self.seed, "shops": list(self.shops), "air": self.with_air, "faults": len(combinations(0))}
+        length = {"days": True} if self.by_days else {}
+        return length | {
+            "seed": self.seed,
+            "shops": list(self.shops),
+            "air": self.with_air,
+            "faults": len(combinations(0)),
+        }
 
 
 @dataclass(slots=True)
@@ -57,11 +79,11 @@ class Tally:
     problems: list[dict[str, Any]] = field(default_factory=list)
     done: set[int] = field(default_factory=set)
 
-    def add(self, batch: int, verdicts: Sequence[Verdict]) -> dict[str, Any]:
+    def add(self, batch: int, verdicts: Sequence[Verdict], half_hours_each: int) -> dict[str, Any]:
         """Count a batch; its line for the results file."""
         line = {
             "batch": batch,
-            "half_hours": len(verdicts),
+            "half_hours": len(verdicts) * half_hours_each,
             "entries": sum(verdict.entries for verdict in verdicts),
             "faults": dict(Counter(name for verdict in verdicts for name in verdict.faults)),
             "rules": dict(sum((Counter(verdict.rules) for verdict in verdicts), Counter())),
@@ -85,7 +107,7 @@ def play_batch(order: tuple[Order, int, int]) -> tuple[int, list[Verdict]]:
     """A batch of half-hours, in whatever process: its number, and what came of each."""
     what, batch, last = order
     numbers = range(batch * BATCH, min((batch + 1) * BATCH, last))
-    return batch, [judged(half_of(what.seed, number, what.shops), with_air=what.with_air) for number in numbers]
+    return batch, [judged(what.one_of(number), with_air=what.with_air) for number in numbers]
 
 
 def verdicts_of(order: Order, batches: Iterable[int], last: int, jobs: int) -> Iterator[tuple[int, list[Verdict]]]:
@@ -150,11 +172,12 @@ def run(
     tally, began_s, told_s = Tally(), time.monotonic(), time.monotonic()
     file = open_results(results, order, tally) if results is not None else None
     before, ends_s = tally.half_hours, began_s + (minutes or 1e9) * 60.0
-    todo = [batch for batch in range(-(-half_hours // BATCH)) if batch not in tally.done]
+    last = -(-half_hours // order.half_hours_each)
+    todo = [batch for batch in range(-(-last // BATCH)) if batch not in tally.done]
     timed = (batch for batch in todo if time.monotonic() < ends_s)
     try:
-        for batch, verdicts in verdicts_of(order, timed, half_hours, jobs):
-            line = tally.add(batch, verdicts)
+        for batch, verdicts in verdicts_of(order, timed, last, jobs):
+            line = tally.add(batch, verdicts, order.half_hours_each)
             if file is not None:
                 file.write(f"{json.dumps(line)}\n")
                 file.flush()
@@ -193,8 +216,9 @@ def summary(order: Order, tally: Tally) -> str:
 def told(order: Order, problem: dict[str, Any]) -> list[str]:
     """One failure: shop, seed, faults, what was wrong with the entries before it, and how to play it again."""
     what = problem["problem"]
+    length = "day" if order.by_days else "half-hour"
     return [
-        f"{problem['shop']}, seed {order.seed}, half-hour {problem['number']}: {' and '.join(problem['faults'])}",
+        f"{problem['shop']}, seed {order.seed}, {length} {problem['number']}: {' and '.join(problem['faults'])}",
         f"{what['judge']}: {what['sentence']}",
         *what["before"],
         f"Again: {again(order, problem['number'])}",
@@ -205,7 +229,8 @@ def again(order: Order, number: int) -> str:
     """The command that plays one half-hour of a campaign again."""
     named = "" if order.shops == all_shops() else "".join(f" --shop '{name}'" for name in order.shops)
     air = " --air" if order.with_air else ""
-    return f"python -m sim.campaign --seed {order.seed}{named}{air} --only {number}"
+    days = " --days" if order.by_days else ""
+    return f"python -m sim.campaign --seed {order.seed}{named}{air}{days} --only {number}"
 
 
 def _by_number(rule: str) -> tuple[int, str]:
@@ -223,14 +248,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=1, help="how many processes")
     parser.add_argument("--results", type=Path, help="append to this file, and go on from what it holds")
     parser.add_argument("--air", action="store_true", help="solve the ducts' air, too; slower")
-    parser.add_argument("--only", type=int, help="play this half-hour alone and tell of it")
+    parser.add_argument("--days", action="store_true", help="whole working days, not busy half-hours")
+    parser.add_argument("--only", type=int, help="play this one alone and tell of it")
     parser.add_argument("--shrink", action="store_true", help="with --only: leave out what is not needed to go wrong")
     parser.add_argument("--record", type=Path, help="with --only: write its record there, one JSON object a line")
     asked = parser.parse_args(arguments)
-    order = Order(asked.seed, tuple(asked.shop or all_shops()), asked.air)
+    order = Order(asked.seed, tuple(asked.shop or all_shops()), asked.air, asked.days)
     try:
         if asked.only is not None:
-            return replay(half_of(order.seed, asked.only, order.shops), order.with_air, asked.shrink, asked.record)
+            return replay(order.one_of(asked.only), order.with_air, asked.shrink, asked.record)
         tally = run(order, half_hours=asked.half_hours, minutes=asked.minutes, jobs=asked.jobs, results=asked.results)
     except ValueError as why:
         print(why, file=sys.stderr)

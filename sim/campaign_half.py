@@ -1,4 +1,4 @@
-"""One half-hour of a campaign: drawn from the campaign's seed and its own number, played, and judged from outside."""
+"""One half-hour, or one day, of a campaign: drawn from its seed and its own number, played, and judged from outside."""
 
 import itertools
 import random
@@ -16,10 +16,11 @@ from gatekeeper.shop.model import Shop
 from sim.catalogue import on
 from sim.catalogue_row import Fault, Layer
 from sim.checker import Checker
+from sim.faulted_day import DAY_LENGTH_S, PARTS, day_with_faults
 from sim.half_hour import HALF_HOUR_S, Put, with_faults
 from sim.happening import Controller, Happening, What
 from sim.made_shops import made_shop
-from sim.play import Game
+from sim.play import USUAL_START_S, Game
 from sim.stage import Stage, stage_of
 from sim.truth_judge import TruthJudge
 
@@ -38,7 +39,7 @@ LOOKS = 40
 
 @dataclass(frozen=True, slots=True)
 class Half:
-    """One half-hour before it is played."""
+    """One half-hour, or one day, before it is played; ``wall_start_s``: seconds after midnight at its beginning."""
 
     seed: int
     number: int
@@ -46,6 +47,8 @@ class Half:
     happenings: tuple[Happening, ...]
     puts: tuple[Put, ...]
     has_long_leases: bool = False
+    length_s: float = HALF_HOUR_S
+    wall_start_s: float = USUAL_START_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,21 +140,40 @@ def half_of(seed: int, number: int, shops: Sequence[str]) -> Half:
             break
     faults = [row for row in combination if row.subjects(shop)]
     happenings, puts = with_faults(shop, draw, faults, HALF_HOUR_S)
+    return Half(seed, number, name, tuple(happenings), tuple(puts), _may_have_long_leases(happenings, draw))
+
+
+def day_of(seed: int, number: int, shops: Sequence[str]) -> Half:
+    """The day of a number: in each of its parts the next combination of faults that its shop can have."""
+    draw = random.Random(f"{seed}/day {number}")
+    name = draw.choice(shops)
+    shop = stage_called(name).shop
+    order = combinations(seed)
+    wanted = (order[(number * PARTS + part) % len(order)] for part in range(PARTS))
+    parts = [[row for row in combination if row.subjects(shop)] for combination in wanted]
+    happenings, puts, begin_s = day_with_faults(shop, draw, parts)
+    is_long = _may_have_long_leases(happenings, draw)
+    return Half(seed, number, name, tuple(happenings), tuple(puts), is_long, DAY_LENGTH_S, begin_s)
+
+
+def _may_have_long_leases(happenings: Sequence[Happening], draw: random.Random) -> bool:
     befallen = any(one.what is What.STANDS_STILL or one.value is Controller.KILL for one in happenings)
-    return Half(seed, number, name, tuple(happenings), tuple(puts), not befallen and draw.random() < LONG_SHARE)
+    return not befallen and draw.random() < LONG_SHARE
 
 
 def judged(half: Half, *, with_air: bool = False) -> Verdict:
     """Play a half-hour and judge it by the rules, by the record's own words, and by the truth."""
     stage = stage_called(half.shop, with_air, half.has_long_leases)
     judge = _Judge(stage.shop, half)
-    game = Game(stage, seed=half.number, watch=judge.hear, truth=True, with_tracks=False)
+    game = Game(
+        stage, seed=half.number, watch=judge.hear, truth=True, with_tracks=False, wall_start_s=half.wall_start_s
+    )
     judge.game = game
     for happening in half.happenings:
         game.happen(happening)
     try:
-        game.run(HALF_HOUR_S)
-        judge.finish(HALF_HOUR_S)
+        game.run(half.length_s)
+        judge.finish(half.length_s)
     except _EnoughError:
         pass  # the first thing that is wrong ends the half-hour
     except Exception as error:  # whatever it was, it is what the half-hour found

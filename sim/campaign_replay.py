@@ -7,7 +7,7 @@ from pathlib import Path
 
 from gatekeeper.control.messages import Entry
 from sim.campaign_half import Half, Verdict, judged, stage_called
-from sim.half_hour import HALF_HOUR_S
+from sim.faulted_day import DAY_LENGTH_S
 from sim.happening import Happening
 from sim.play import Game
 
@@ -17,10 +17,10 @@ def replay(half: Half, with_air: bool = False, shrink: bool = False, record: Pat
     verdict = judged(half, with_air=with_air)
     if shrink and verdict.problem is not None:
         half, verdict = shrunk(half, verdict, with_air)
-    print(f"{half.shop}, seed {half.seed}, half-hour {half.number}")
+    print(f"{half.shop}, seed {half.seed}, {'day' if half.length_s == DAY_LENGTH_S else 'half-hour'} {half.number}")
     for put in half.puts:
         print(f"  {put}")
-    until_s = HALF_HOUR_S if verdict.problem is None else verdict.problem.t_s
+    until_s = half.length_s if verdict.problem is None else verdict.problem.t_s
     for happening in half.happenings:
         if happening.at_s <= until_s:
             print(f"  {as_text(happening)}")
@@ -82,7 +82,7 @@ def _write(half: Half, with_air: bool, path: Path) -> None:
             file.write(f"{json.dumps(entry.as_json())}\n")
 
         stage = stage_called(half.shop, with_air, half.has_long_leases)
-        game = Game(stage, seed=half.number, watch=write, truth=True, with_tracks=False)
+        game = Game(stage, seed=half.number, watch=write, truth=True, with_tracks=False, wall_start_s=half.wall_start_s)
         for happening in half.happenings:
             game.happen(happening)
-        game.run(HALF_HOUR_S)
+        game.run(half.length_s)

@@ -63,17 +63,24 @@ def busy(shop: Shop, draw: random.Random, until_s: float = HALF_HOUR_S) -> list[
             break
         # Each person has machines of their own: nobody switches off what somebody else works at.
         own = [free.pop(draw.randrange(len(free))) for _ in range(min(len(free), draw.randint(1, 3)))]
-        at_s = _drawn(draw, PAUSES_S)
+        at_s = log_drawn(draw, PAUSES_S)
         while at_s < until_s:
-            tool, cut_s = draw.choice(own), _drawn(draw, CUTS_S)
+            tool, cut_s = draw.choice(own), log_drawn(draw, CUTS_S)
             found.append(Happening(at_s, What.TOOL_ON, tool))
             found.append(Happening(at_s + cut_s, What.TOOL_OFF, tool))
-            at_s += cut_s + _drawn(draw, PAUSES_S)
-    at_s = draw.expovariate(1 / ASKS_EVERY_S)
+            at_s += cut_s + log_drawn(draw, PAUSES_S)
+    found += asked_by_people(shop, draw, until_s, ASKS_EVERY_S)
+    return in_order(found, until_s)
+
+
+def asked_by_people(shop: Shop, draw: random.Random, until_s: float, every_s: float) -> list[Happening]:
+    """Requests and settings, right and wrong ones, one every so many seconds in the mean."""
+    found: list[Happening] = []
+    at_s = draw.expovariate(1 / every_s)
     while at_s < until_s:
         found += _asked(shop, draw, at_s)
-        at_s += draw.expovariate(1 / ASKS_EVERY_S)
-    return in_order(found, until_s)
+        at_s += draw.expovariate(1 / every_s)
+    return found
 
 
 def with_faults(
@@ -86,19 +93,45 @@ def with_faults(
     """
     found = busy(shop, draw, until_s)
     puts = []
+    near = list(found)
     for fault in faults:
-        subjects = fault.subjects(shop)
-        if not subjects or fault.happens is None:
-            raise ValueError(f"Nothing in {shop.name} can have the fault {fault.name}.")
-        near = draw.choice(found).at_s + draw.uniform(-NEAR_S, NEAR_S) if found else 0.0
-        from_s = min(max(near if draw.random() < 0.5 else draw.uniform(0.0, 0.9 * until_s), 0.5), 0.95 * until_s)
-        ends_s = from_s + _drawn(draw, STANDS_S)
-        ends_s = ends_s if draw.random() < MENDED and ends_s < until_s else math.inf
-        puts.append(Put(fault, draw.choice(subjects), from_s, ends_s))
-        found += fault.happens(shop, puts[-1].subject, from_s, ends_s, draw)
-        if math.isfinite(ends_s):
-            found += put_right(shop, ends_s + _drawn(draw, PUT_RIGHT_S))
+        happenings, put = put_in(shop, draw, fault, near, 0.0, until_s, math.inf)
+        puts.append(put)
+        found += happenings
+        if math.isfinite(put.until_s):
+            found += put_right(shop, put.until_s + log_drawn(draw, PUT_RIGHT_S))
     return possible(in_order(found, until_s)), puts
+
+
+def put_in(
+    shop: Shop,
+    draw: random.Random,
+    fault: Fault,
+    near: Sequence[Happening],
+    from_s: float,
+    until_s: float,
+    at_last_s: float,
+) -> tuple[list[Happening], Put]:
+    """One fault at a random moment between two instants, every other time close to something that happens anyway.
+
+    Args:
+        near: what happens anyway.
+        at_last_s: when it is mended where nobody does so before; infinite for never.
+
+    Raises:
+        ValueError: the shop has nothing that it could befall.
+    """
+    subjects = fault.subjects(shop)
+    if not subjects or fault.happens is None:
+        raise ValueError(f"Nothing in {shop.name} can have the fault {fault.name}.")
+    length_s = until_s - from_s
+    close_s = draw.choice(near).at_s + draw.uniform(-NEAR_S, NEAR_S) if near else from_s
+    comes_s = close_s if draw.random() < 0.5 else draw.uniform(from_s, from_s + 0.9 * length_s)
+    comes_s = min(max(comes_s, from_s + 0.5), from_s + 0.95 * length_s)
+    ends_s = comes_s + log_drawn(draw, STANDS_S)
+    ends_s = ends_s if draw.random() < MENDED and ends_s < until_s else at_last_s
+    put = Put(fault, draw.choice(subjects), comes_s, ends_s)
+    return fault.happens(shop, put.subject, comes_s, ends_s, draw), put
 
 
 def put_right(shop: Shop, at_s: float) -> list[Happening]:
@@ -140,7 +173,7 @@ def possible(happenings: Sequence[Happening]) -> list[Happening]:
     return found
 
 
-def _drawn(draw: random.Random, span: tuple[float, float]) -> float:
+def log_drawn(draw: random.Random, span: tuple[float, float]) -> float:
     """Evenly on a logarithmic scale, to the millisecond."""
     least, most = span
     return float(round(least * (most / least) ** draw.random(), 3))
@@ -164,5 +197,5 @@ def _asked(shop: Shop, draw: random.Random, at_s: float) -> list[Happening]:
     found = [Happening(at_s, What.REQUEST, None, Requested(what, about, draw.choice(_DOORS), draw.choice(_FOR_S)))]
     if what in _UNDONE:
         undone = Requested(_UNDONE[what], about, "local")
-        found.append(Happening(at_s + _drawn(draw, UNDONE_S), What.REQUEST, None, undone))
+        found.append(Happening(at_s + log_drawn(draw, UNDONE_S), What.REQUEST, None, undone))
     return found

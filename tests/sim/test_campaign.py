@@ -15,11 +15,12 @@ from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.shop import examples
 from sim import campaign
 from sim.campaign import Order, again, main, run, summary
-from sim.campaign_half import Half, all_shops, combinations, half_of, judged, shop_called, stage_called
+from sim.campaign_half import Half, all_shops, combinations, day_of, half_of, judged, shop_called, stage_called
 from sim.campaign_replay import shrunk
 from sim.catalogue import BY_NAME, on
 from sim.catalogue_row import Layer
 from sim.checker import Checker
+from sim.faulted_day import DAY_LENGTH_S, PART_S
 from sim.half_hour import HALF_HOUR_S, Put, busy
 from sim.happening import Happening, What
 from sim.made_shops import made_shop, made_text
@@ -286,3 +287,26 @@ def test_what_a_fault_explains_is_not_blamed() -> None:
         Happening(20.0, What.TOOL_ON, "machine"),
     )
     assert judged(Half(0, 0, "recording-bench", happenings, (put,))).problem is None
+
+
+def test_a_day_has_a_fault_or_two_in_each_of_its_parts_and_is_put_right_before_the_next() -> None:
+    day = day_of(3, 5, ("shared-twelve",))
+    assert day == day_of(3, 5, ("shared-twelve",))
+    assert day != day_of(3, 6, ("shared-twelve",))
+    assert day.length_s == DAY_LENGTH_S
+    cuts = [one for one in day.happenings if one.what is What.TOOL_ON]
+    assert len(cuts) > 20
+    assert all(put.until_s // PART_S == put.from_s // PART_S for put in day.puts)
+    assert len({put.from_s // PART_S for put in day.puts}) > 1
+
+
+def test_a_small_campaign_by_days_finds_nothing_wrong_and_counts_its_half_hours(tmp_path: Path) -> None:
+    out = io.StringIO()
+    order = Order(SEED, ("one-evening", "garage-one-collector", "long-narrow"), by_days=True)
+    tally = run(order, half_hours=20 * 16, results=tmp_path / "days.jsonl", out=out)
+    assert tally.problems == []
+    assert tally.half_hours == 320
+    assert sum(tally.faults.values()) > 20
+    assert again(order, 7).endswith(" --days --only 7")
+    with pytest.raises(ValueError, match="another campaign"):
+        run(Order(SEED, order.shops), half_hours=20, results=tmp_path / "days.jsonl", out=out)
