@@ -7,10 +7,10 @@
     python -m sim.campaign --days --half-hours 100000 --jobs 2 --results days.jsonl
 
 Every fault of the catalogue's layer *signals*, alone and in pairs, comes at random moments of random half-hours. With
-``--days`` it is whole working days by each shop's usual pattern, with a fault or a pair every two hours. Each
-half-hour, or day, has a number; what happens in it follows from the seed, the shops and that number alone. With
-``--results`` every finished batch is appended to a file, and the same command goes on where it was left, after Ctrl-C too. Exit
-status 1 when anything was wrong.
+``--days`` it is whole working days by each shop's usual pattern, with a fault or a pair every two hours.
+Each half-hour, or day, has a number; what happens in it follows from the seed, the shops and that number alone. With
+``--results`` every finished batch is appended to a file, and the same command goes on where it was left, after Ctrl-C
+too. Exit status 1 when anything was wrong.
 """
 
 import argparse

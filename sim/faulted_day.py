@@ -1,8 +1,8 @@
 """A working day with faults: what people do by a shop's usual pattern, and something that breaks every two hours.
 
 Quieter than a busy half-hour, and as long as a shop is open: what wears, waits or adds up over hours shows here. In
-each two hours one fault of the catalogue, or a pair, comes at a random moment; it is mended and put right before the next
-two hours begin, so that the shop works on.
+each two hours one fault of the catalogue, or a pair, comes at a random moment; it is mended and put right before the
+next two hours begin, so that the shop works on.
 """
 
 import random
