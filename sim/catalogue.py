@@ -47,6 +47,10 @@ into each other's run-on, people who press the wrong thing. Each half-hour has o
 moments drawn from the seed and its number, so that any of them can be played again alone (`--only`), made as small as
 it can be (`--shrink`) and written down (`--record`). The same command goes on where it was left, after Ctrl-C too.
 
+With `--days` the numbers stand for working days of eight hours, each by its shop's usual pattern and with a fault or a
+pair in every two hours that is put right before the next two begin. They cost a seventh of a busy half-hour, and show
+what wears, waits or adds up.
+
 A half-hour is wrong when the checker of the record blames a rule with every deadline on time, when the core's last
 instance had to drop an order or the program noted a fault of its own, or when the truth beside the record says
 
