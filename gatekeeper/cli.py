@@ -455,6 +455,39 @@ def outputs_off(
 
 
 @app.command()
+def wiring(
+    shop_file: ShopArgument,
+    out: Annotated[
+        str | None, typer.Option("--out", help="Write the plan: one page, such as wiring.html, or a folder.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the plan for machines.")] = False,
+) -> None:
+    """Say how a shop is wired: drawings, cables, parts to buy, work in order, the electrician's sheet, labels, signs."""
+    from gatekeeper.wiring_plan.commands import WiringTrouble, wiring_answer
+
+    shop, name = _shop(shop_file)
+    try:
+        typer.echo(wiring_answer(shop, name, out, as_json=as_json))
+    except WiringTrouble as trouble:
+        _refuse(str(trouble))
+
+
+@app.command()
+def signs(
+    shop_file: ShopArgument,
+    out: Annotated[str, typer.Option("--out", help="The page to write.")] = "signs.html",
+) -> None:
+    """Write the signs to hang in a shop: what starts or moves by itself, what must stay out, how to run by hand."""
+    from gatekeeper.wiring_plan.commands import WiringTrouble, signs_answer
+
+    shop, _ = _shop(shop_file)
+    try:
+        typer.echo(signs_answer(shop, out))
+    except WiringTrouble as trouble:
+        _refuse(str(trouble))
+
+
+@app.command()
 def pins(
     shop_file: ShopArgument,
     assign: Annotated[

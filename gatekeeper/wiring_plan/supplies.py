@@ -1,0 +1,62 @@
+"""What each supply must give when gates move: as many as may move at once, each stalled, and every coil that holds."""
+
+from gatekeeper.shop.faults import listed
+from gatekeeper.shop.model import Gate, Shop
+from gatekeeper.wiring_plan.model import Load
+from gatekeeper.wiring_plan.outputs import COIL_A, GEAR_MOTOR_STALL_A, SERVO_STALL_A
+
+RELAY_COIL_A = 0.08
+LAMP_A = 0.5
+"""One small relay's coil at 5 V (common practice), and one lamp at most; both our own figures to count with."""
+
+
+def loads_of(shop: Shop) -> tuple[Load, ...]:
+    """Every supply of gates by its name in the file, one load for each voltage on it; the lamps; the board's relays."""
+    loads: list[Load] = []
+    for supply in shop.supplies.values():
+        gates = [gate for gate in shop.gates.values() if gate.supply == supply.name]
+        servos = [gate for gate in gates if gate.servo is not None]
+        motors = [gate for gate in gates if gate.relays is not None]
+        coils = [gate for gate in gates if gate.coil is not None]
+        kinds = sum(bool(group) for group in (servos, motors, coils))
+        for what, volts, group, stall_a in (
+            ("servos", "5 to 6 V", servos, SERVO_STALL_A),
+            ("motors", "12 or 24 V", motors, GEAR_MOTOR_STALL_A),
+        ):
+            if group:
+                name = supply.name if kinds == 1 else f"{supply.name}, {what}"
+                loads.append(_moving(name, volts, what, group, supply.at_once, stall_a))
+        if coils:
+            name = supply.name if kinds == 1 else f"{supply.name}, coils"
+            current_a = COIL_A * len(coils)
+            counted = (
+                f"{listed([gate.name for gate in coils], 'and', 24)}: a coil is on for as long as it holds, so all of "
+                "them "
+                f"count together, {COIL_A:g} A each (our figure; the plate decides)."
+            )
+            loads.append(Load(name, "12 or 24 V", current_a, counted))
+    if shop.signs:
+        counted = f"{_count(len(shop.signs), 'lamp')}, {LAMP_A:g} A each at most (our figure)."
+        loads.append(Load("lamps", "12 or 24 V", LAMP_A * len(shop.signs), counted))
+    return tuple(loads)
+
+
+def relays_on_board_a(shop: Shop) -> tuple[int, float]:
+    """How many relay modules hang on the board's 5 V pin, and what they draw when all are on, amperes."""
+    count = len(shop.motors)
+    count += sum(2 if gate.relays is not None else 1 if gate.coil is not None else 0 for gate in shop.gates.values())
+    return count, count * RELAY_COIL_A
+
+
+def _moving(name: str, volts: str, what: str, group: list[Gate], at_once: int, stall_a: float) -> Load:
+    together = min(at_once, len(group))
+    kind = "gate moves" if together == 1 else "gates move"
+    counted = (
+        f"{_count(len(group), 'gate')} on {what}, at most {together} at once (at_once: {at_once}): {together} {kind}, "
+        f"{stall_a:g} A each when stalled (the plate decides)."
+    )
+    return Load(name, volts, together * stall_a, counted)
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" + ("" if number == 1 else "s")
