@@ -133,7 +133,7 @@ def _packages(shop: Shop, pins: str) -> set[str]:
     wanted = {kind} & set(_LIBRARIES)
     # Whoever holds a line can be told only by this one.
     wanted |= {"gpiod"} if wanted else set()
-    wanted |= {"smbus2"} if any(one.kind.is_on_i2c for one in shop.converters.values()) else set()
+    wanted |= {"smbus2"} if shop.servo_banks or any(one.kind.is_on_i2c for one in shop.converters.values()) else set()
     wanted |= {"paho-mqtt"} if shop.brokers else set()
     return wanted
 
@@ -178,6 +178,7 @@ def _lines(facts: Facts, shop: Shop) -> Iterator[Finding]:
         return
     yield _well("chip", f"The header's lines are {header.path} ({header.label}).")
     wanted = {line.pin: line.holder for line in output_lines(shop)}
+    wanted |= {gate.current_stop.line: gate.name for gate in shop.gates.values() if gate.current_stop is not None}
     wanted |= {contact.line: name.partition(":")[2] for name, contact in contacts_of(shop).items()}
     others = {line: by for line, by in header.held.items() if line in wanted and by not in OWN_NAMES}
     for line, by in sorted(others.items()):
@@ -207,6 +208,8 @@ def _nodes(shop: Shop) -> list[str]:
         node = f"/dev/i2c-{converter.bus}" if converter.kind.is_on_i2c else on_spi
         if node not in nodes:
             nodes.append(node)
+    if shop.servo_banks and "/dev/i2c-1" not in nodes:
+        nodes.append("/dev/i2c-1")
     return nodes
 
 

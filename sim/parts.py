@@ -206,6 +206,12 @@ class Drive:
             self._let_go(now_s)
         self.judge(now_s)
 
+    def pulse(self, now_s: float) -> None:
+        """The line of a relay that needs steady pulses turns: it holds for its own time from now."""
+        self.settle(now_s)
+        self.relay, self._drops_s = True, now_s + self.motor.switch.death_after_s
+        self.judge(now_s)
+
     def select(self, now_s: float, where: str) -> None:
         """Somebody turns the Hand-Off-Auto switch to ``hand``, ``off`` or ``auto``."""
         self.settle(now_s)

@@ -24,6 +24,7 @@ from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Servo, Sh
 from sim.breakers import Breaker
 from sim.clamps import Codes, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
+from sim.driver_lines import gate_ways, motor_lines, place_banks
 from sim.duct_air import DuctAir
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
@@ -273,28 +274,25 @@ class VirtualShop:
         self._attached += 1
         self._bench = BenchPins(pins)
         for motor in self.shop.motors.values():
-            output = motor.switch.output
-            self._watch(output.line, self._motor_line(motor.name, output.active_low))
+            for line, act in motor_lines(motor, self._drives[motor.name]):
+                self._watch(line, act)
         for gate in self.shop.gates.values():
             if gate.servo is not None:
                 self._watch(gate.servo.line, self._servo_line(gate.name, gate.servo))
             if gate.coil is not None:
                 self._watch(gate.coil.output.line, self._coil_line(gate.name, gate.coil))
-            if gate.relays is not None:
-                for way, output in (("open", gate.relays.open_output), ("shut", gate.relays.shut_output)):
-                    self._watch(output.line, self._relay_line(gate.name, way, output.active_low))
+            for way, output in gate_ways(gate):
+                self._watch(output.line, self._relay_line(gate.name, way, output.active_low))
+        slides = {name: slide.drive for name, slide in self._slides.items()}
+        place_banks(self.shop, pins, self._bench, slides, self._note)
 
     def _watch(self, line: int, act: Callable[[float, float | None], None]) -> None:
         """Note every change with its instant; it is worked out in ``_settle``, never in the driver's thread."""
         attached = self._attached
         self._bench.watch(line, lambda _, level: self._changes.append((attached, self.clock.now(), act, level)))
 
-    def _motor_line(self, name: str, active_low: bool) -> Callable[[float, float | None], None]:
-        def act(t_s: float, level: float | None) -> None:
-            # A line that nobody drives is held off by the resistor on it.
-            self._drives[name].switch(t_s, level is not None and (level > 0.5) is not active_low)
-
-        return act
+    def _note(self, act: Callable[[float, float | None], None], value: float | None) -> None:
+        self._changes.append((self._attached, self.clock.now(), act, value))
 
     def _servo_line(self, name: str, servo: Servo) -> Callable[[float, float | None], None]:
 

@@ -220,11 +220,15 @@ class Contact(Protocol):
 
 @runtime_checkable
 class Sign(Protocol):
-    """Shows one word at a drop or a gate; a word it cannot show raises ``DeviceError``."""
+    """Shows one word at a drop or a gate; a word it cannot show raises ``DeviceError``. ``tick`` makes it blink."""
 
     name: str
 
-    def show(self, word: str) -> None: ...
+    def show(self, word: str, now_s: float) -> None: ...
+
+    def tick(self, now_s: float) -> None: ...
+
+    def next_deadline(self) -> float | None: ...
 
     def close(self) -> None: ...
 

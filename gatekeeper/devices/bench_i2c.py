@@ -169,11 +169,11 @@ class FakeI2c:
         sizes = [part if isinstance(part, int) else len(part) for part in parts]
         if self._pace is not None:
             self._pace(BITS_PER_BYTE * sum(size + 1 for size in sizes) / BUS_HZ)
-        called = [chip for chip in self._chips.values() if not chip.is_muted and address in chip.calls()]
-        for chip in called:
+        called = [each for each in self._chips.values() if not each.is_muted and address in each.calls()]
+        for each in called:
             for part in parts:
                 if not isinstance(part, int):
-                    chip.called(part) if address == GENERAL_CALL else chip.write(part)
+                    each.called(part) if address == GENERAL_CALL else each.write(part)
         if called:
             return [called[0].read(part) for part in parts if isinstance(part, int)]
         chip = self._chips.get(address)

@@ -163,8 +163,15 @@ class Pins:
         self.factory = factory
         self.name = name
         self.clock = clock
+        #: Chips on the I2C bus of pins that are no board's, by address; a virtual shop puts its own here.
+        self.chips: dict[int, Any] = {}
         self._holders: dict[int, str] = {}
         self._kept: list[Any] = []
+
+    @property
+    def is_board(self) -> bool:
+        """Whether these are a board's own lines, beside which there are its buses."""
+        return self.name.partition(":")[0] not in ("mock", "bank")
 
     def output(self, line: OutputLine) -> Output:
         """Claim an output, off from the first instant on.

@@ -31,12 +31,19 @@ from gatekeeper.devices.base import ContactSeen, DeviceError, MeterSeen, Miss
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.hearing import Contacts
 from gatekeeper.service.hearing_meters import Meters
+from gatekeeper.service.permitting import permits
 from gatekeeper.service.wiring import Wires
 
 #: Contacts are read again this often, whatever edges came (HARDWARE: never trust edges alone).
 POLL_S = 1.0
 #: The longest sleep of the loop: the watchdog and the page want a sign of life.
 BREATH_S = 0.5
+#: Events taken in one step before time has its turn: leases are renewed and gates end their moves in any flood.
+MOST_AT_ONCE = 200
+#: More may not wait: further looks at contacts and meters are left out; contacts are read again each second anyway.
+MOST_WAITING = 20_000
+#: An "air ready" contact opens this long after the loop's last step.
+PERMIT_S = 2.0
 
 Done = Callable[[bool, str | None], None]
 
@@ -106,6 +113,8 @@ class ControlLoop:
         self._ended = False
         self._clean = True
         self.stepped_s = clock.now()
+        #: Looks that were left out in a flood.
+        self.left_out = 0
         self.trouble: str | None = None
 
     # ---------------------------------------------------------------- from any thread
@@ -116,8 +125,11 @@ class ControlLoop:
         return self._contacts
 
     def post(self, event: Event | ContactSeen | MeterSeen) -> None:
-        """Hand in an event; returns at once."""
+        """Hand in an event; returns at once. In a flood, looks at contacts and meters are left out."""
         with self._bell:
+            if len(self._inbox) >= MOST_WAITING and isinstance(event, ContactSeen | MeterSeen):
+                self.left_out += 1
+                return
             self._inbox.append(event)
             self._bell.notify()
 
@@ -150,8 +162,10 @@ class ControlLoop:
         self._handle(Woke(), self._clock.now())
 
     def step(self) -> None:
-        """Take in all that waits, then whatever time has brought."""
-        while self._inbox:
+        """Take in what waits, then whatever time has brought."""
+        for _ in range(MOST_AT_ONCE):
+            if not self._inbox:
+                break
             waiting = self._inbox.popleft()
             now_s = self._clock.now()
             if isinstance(waiting, ContactSeen):
@@ -178,12 +192,15 @@ class ControlLoop:
         while due is not None and due <= now_s:
             self._handle(Ticked(), now_s)
             due = self._supervisor.next_deadline()
+        self._blink(now_s)
+        self._permit(now_s)
         self.stepped_s = now_s
 
     def next_wake_s(self) -> float:
         """The instant of the next step when nothing is handed in."""
         ahead = [self._next_poll_s, self._clock.now() + BREATH_S]
         ahead += [due for gate in self._wires.gates.values() if (due := gate.next_deadline()) is not None]
+        ahead += [due for at in self._wires.signs.values() for sign in at if (due := sign.next_deadline()) is not None]
         ahead += [due for due in (self._supervisor.next_deadline(), self._contacts.next_deadline()) if due is not None]
         return min(ahead)
 
@@ -209,6 +226,24 @@ class ControlLoop:
             left, self._answers = list(self._answers.values()), {}
         for future in left:
             future.set_result(Answer(None, False, "ending", "The controller is ending."))
+
+    def _blink(self, now_s: float) -> None:
+        for signs in self._wires.signs.values():
+            for sign in signs:
+                due = sign.next_deadline()
+                if due is not None and due <= now_s:
+                    self._drive(sign.name, lambda sign=sign: sign.tick(now_s))  # type: ignore[misc]
+
+    def _permit(self, now_s: float) -> None:
+        """Make and renew the "air ready" contacts whose air is ready; they open by themselves without it."""
+        view = self._supervisor.snapshot() if self._wires.permits else None
+        for tool, contacts in self._wires.permits.items():
+            for contact in contacts:
+                assert view is not None
+                if permits(view, self._supervisor.plan, tool, is_made=contact.is_on()):
+                    self._drive(contact.name, lambda contact=contact: contact.on(now_s, now_s + PERMIT_S))  # type: ignore[misc]
+                elif contact.is_on():
+                    self._drive(contact.name, contact.off)
 
     def _poll(self, now_s: float) -> None:
         looks = [(name, contact.made()) for name, contact in self._wires.contacts.items()]
@@ -252,7 +287,7 @@ class ControlLoop:
                     self._drive(command.gate, lambda command=command: self._move(command, now_s))  # type: ignore[misc]
                 case ShowSign():
                     for sign in self._wires.signs.get(command.subject, ()):
-                        self._drive(sign.name, lambda sign=sign, command=command: sign.show(command.what))  # type: ignore[misc]
+                        self._drive(sign.name, lambda sign=sign, command=command: sign.show(command.what, now_s))  # type: ignore[misc]
                 case Keep():
                     keeps.append(command)
                 case Answer():

@@ -8,63 +8,22 @@ own, from its documentation and not measured on a real board.
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
 
-from gatekeeper.devices.actuators import spring_fate
-from gatekeeper.devices.base import Fate, Position
-from gatekeeper.devices.reversing import RelayPairGate
-from gatekeeper.devices.servos import ServoGate
-from gatekeeper.devices.signs import LampSign
-from gatekeeper.devices.switching import RelaySwitch
+from gatekeeper.service.pin_rows import READS_ONLY, UNREAD, board_pull, line_words, sentence
+from gatekeeper.service.pin_rows import PinRow as PinRow
+from gatekeeper.service.pin_rows_drivers import bank_row, gate_rows, lamp_row, motor_rows, permit_row, sign_rows
 from gatekeeper.service.wiring import contacts_of
 from gatekeeper.shop.claims import I2C_LINES, SPI_LINES, SPI_SELECTS
 from gatekeeper.shop.faults import listed
-from gatekeeper.shop.lines import CONSOLE_LINE, HEADER_PINS, PULLED_UP_AT_BOOT, TO_BE_CHOSEN, UNCHOSEN
 from gatekeeper.shop.model import (
     Asking,
-    BoardDeath,
     Contact,
     Converter,
     EndsBy,
-    Gate,
     Input,
     InputKind,
-    Motor,
-    Output,
     Sensor,
     Shop,
 )
-
-BOARD_RESISTORS = (2, 3)  # 1.8 kilo-ohm to 3.3 V, soldered on the board
-
-POWER_LOST = "When the board loses power "  # how the drivers' own sentences begin
-ACTIVE_LOW_AT_POWER_UP = (
-    "On whenever the line is low: off only if the outside resistor to 3.3 V lifts the line, and many 5 V relay boards "
-    "never let go at 3.3 V."
-)
-READS_ONLY = "Drives nothing."
-UNREAD = "Drives nothing; nobody reads it."
-
-
-@dataclass(frozen=True, slots=True)
-class PinRow:
-    """One line of the board, in words for the person who wires it.
-
-    Args:
-        line: GPIO number and pin of the 40-pin header.
-        wire: where the wire goes.
-        does: what the program does with it.
-        pull: which resistor holds the line, on the board and outside.
-        at_power_up: from power on until the program has claimed the line.
-        program_dies: after a crash or a kill of the program while the board stays powered.
-        power_lost: when the board loses its power.
-    """
-
-    line: str
-    wire: str
-    does: str
-    pull: str
-    at_power_up: str
-    program_dies: str
-    power_lost: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +50,14 @@ CLAMP_HEADINGS = ("Channel", "Clamp around", "Shows up to", "Burden resistor")
 
 def pin_table(shop: Shop) -> list[PinRow]:
     """Every line of the board that a shop uses: motors, gates, signs, contacts, converters, each as in its file."""
-    rows = [_motor(motor) for motor in shop.motors.values()]
+    rows = [row for motor in shop.motors.values() for row in motor_rows(motor)]
+    rows += [bank_row(shop, bank) for bank in shop.servo_banks.values()]
     for gate in shop.gates.values():
-        rows += _gate(gate)
+        rows += gate_rows(gate)
     for sign in shop.signs.values():
-        wire, does = f"Transistor or relay input of the lamp {sign.name}", f"Lights the lamp at {sign.at}."
-        rows.append(_output(sign.output, wire, does, LampSign.fate, _power_lost(LampSign.fate)))
+        rows += sign_rows(sign)
+    rows += [permit_row(permit) for permit in shop.permits.values()]
+    rows += [lamp_row(shop.messages.lamp)] if shop.messages.lamp is not None else []
     for name, contact in contacts_of(shop).items():
         meaning, _, subject = name.partition(":")
         rows.append(_contact(contact, *_meaning(shop, meaning, subject)))
@@ -137,101 +98,15 @@ def as_markdown(rows: Sequence[PinRow] | Sequence[ClampRow]) -> str:
     return "".join(f"| {' | '.join(cell.replace('|', '/') for cell in line)} |\n" for line in cells)
 
 
-def _line(line: int) -> str:
-    return TO_BE_CHOSEN if line == UNCHOSEN else f"GPIO{line}, header pin {HEADER_PINS[line]}"
-
-
-def _board_pull(line: int) -> str:
-    """What the board itself does to a line until the program claims it."""
-    if line == UNCHOSEN:
-        return TO_BE_CHOSEN
-    if line in BOARD_RESISTORS:
-        return "up, by 1.8 k on the board"
-    if line == CONSOLE_LINE:
-        return "driven high by the serial console, else down"
-    return "up" if line in PULLED_UP_AT_BOOT else "down"
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _power_lost(fate: Fate) -> str:
-    return _sentence(fate.in_words.removeprefix(POWER_LOST))
-
-
-def _output(output: Output, wire: str, does: str, fate: Fate, power_lost: str) -> PinRow:
-    rest = "3.3 V" if output.active_low else "ground"
-    return PinRow(
-        line=_line(output.line),
-        wire=wire,
-        does=f"{does} {'Low' if output.active_low else 'High'} is on.",
-        pull=f"10 k to {rest}, outside; the board's own at power-up: {_board_pull(output.line)}",
-        at_power_up=ACTIVE_LOW_AT_POWER_UP if output.active_low else fate.at_power_up,
-        program_dies=fate.when_process_dies,
-        power_lost=power_lost,
-    )
-
-
-def _motor(motor: Motor) -> PinRow:
-    return _output(
-        motor.switch.output,
-        f"Relay in the coil circuit of the contactor of {motor.name}",
-        f"Starts and stops {motor.name}.",
-        RelaySwitch.fate,
-        _motor_power_lost(motor),
-    )
-
-
-def _motor_power_lost(motor: Motor) -> str:
-    match motor.switch.board_death:
-        case BoardDeath.DROPS:
-            return _power_lost(RelaySwitch.fate)
-        case BoardDeath.DROPS_LATER:
-            return f"The wiring drops the contactor by itself after {motor.switch.death_after_s:g} s."
-        case BoardDeath.STAYS:
-            return "The motor runs on until somebody stops it by hand. Never leave it alone."
-
-
-def _gate(gate: Gate) -> Iterator[PinRow]:
-    if gate.servo is not None:
-        fate, servo = ServoGate.fate, gate.servo
-        yield PinRow(
-            line=_line(servo.line),
-            wire=f"Signal wire of the servo of {gate.name}, through 1 k",
-            does=f"Moves it: pulses of {servo.open_pulse_s * 1000:g} ms open it, of {servo.shut_pulse_s * 1000:g} ms "
-            "shut it, and end with the move.",
-            pull=f"None outside; the board's own at power-up: {_board_pull(servo.line)}",
-            at_power_up=fate.at_power_up,
-            program_dies=fate.when_process_dies,
-            power_lost=_power_lost(fate),
-        )
-    if gate.relays is not None:
-        fate = RelayPairGate.fate
-        for way, does, output in (
-            ("opening", "Drives it open", gate.relays.open_output),
-            ("shutting", "Drives it shut", gate.relays.shut_output),
-        ):
-            wire = f"Input of the {way} relay of {gate.name}"
-            does += f" for {gate.travel_s:g} s; never on together with the other relay."
-            yield _output(output, wire, does, fate, _power_lost(fate))
-    if gate.coil is not None:
-        holds = gate.coil.holds
-        fate = spring_fate(Position(holds.value))
-        wire = f"Relay or transistor that feeds the coil of {gate.name}"
-        does = f"On, its coil holds it {holds.value}; off, its spring brings it {holds.other.value}."
-        yield _output(gate.coil.output, wire, does, fate, _power_lost(fate))
-
-
 def _contact(contact: Contact, wire: str, does: str) -> PinRow:
     kind, broken = "normally open", "A broken wire counts as no."
     if contact.normally_closed:
         kind, broken = "normally closed", "A broken wire counts as opened."
     return PinRow(
-        line=_line(contact.line),
-        wire=f"{_sentence(wire)}: a {kind} contact to ground",
+        line=line_words(contact.line),
+        wire=f"{sentence(wire)}: a {kind} contact to ground",
         does=f"{does} {broken}",
-        pull=f"Up, set by the program; the board's own at power-up: {_board_pull(contact.line)}",
+        pull=f"Up, set by the program; the board's own at power-up: {board_pull(contact.line)}",
         at_power_up=READS_ONLY,
         program_dies=UNREAD,
         power_lost=UNREAD,
@@ -244,7 +119,7 @@ def _meaning(shop: Shop, meaning: str, subject: str) -> tuple[str, str]:
         case "input":
             return subject, _said_by(shop.inputs[subject])
         case "hand" | "auto":
-            word, motors = _sentence(meaning), listed(shop.inputs[subject].systems, "and", 24)
+            word, motors = sentence(meaning), listed(shop.inputs[subject].systems, "and", 24)
             return (
                 f"{subject}, its {word} contact",
                 f"Tells that the Hand-Off-Auto switch of {motors} stands in {word}.",
@@ -325,11 +200,12 @@ def _span(time_s: float) -> str:
 
 
 def _converters(shop: Shop) -> Iterator[PinRow]:
-    on_i2c = [converter for converter in shop.converters.values() if converter.kind.is_on_i2c]
-    if on_i2c:
-        names = listed([f"{converter.name} at {converter.address:#x}" for converter in on_i2c], "and", 4)
+    chips = [(one.name, one.address or 0) for one in shop.converters.values() if one.kind.is_on_i2c]
+    chips += [(bank.name, bank.address) for bank in shop.servo_banks.values()]
+    if chips:
+        names = listed([f"{name} at {address:#x}" for name, address in chips], "and", 4)
         for line, what in zip(I2C_LINES, ("data", "clock"), strict=True):
-            yield _bus_line(line, f"I2C bus 1: {what} of {names}", "Asks the converter and hears it.")
+            yield _bus_line(line, f"I2C bus 1: {what} of {names}", "Asks each chip and hears it.")
     for bus, lines in SPI_LINES.items():
         on_bus = [one for one in shop.converters.values() if one.bus == bus and not one.kind.is_on_i2c]
         if on_bus:
@@ -349,10 +225,10 @@ def _chip(converter: Converter) -> str:
 
 def _bus_line(line: int, wire: str, does: str) -> PinRow:
     return PinRow(
-        line=_line(line),
+        line=line_words(line),
         wire=wire,
         does=does,
-        pull=f"None outside; the board's own at power-up: {_board_pull(line)}",
+        pull=f"None outside; the board's own at power-up: {board_pull(line)}",
         at_power_up="Nothing moves by it.",
         program_dies="Nothing moves by it.",
         power_lost="Nothing moves by it.",

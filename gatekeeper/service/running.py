@@ -35,6 +35,7 @@ from gatekeeper.service.lock import InstanceLock
 from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
 from gatekeeper.service.sampling import Sampler
+from gatekeeper.service.shop_lamp import ShopLamp
 from gatekeeper.service.wiring import Wires, wire_up
 from gatekeeper.service.wiring_sensors import OpenBank, OpenMeters, board_bank, board_meters, scans_of
 from gatekeeper.shop.model import Shop
@@ -133,14 +134,15 @@ class Service:
             on_miss=lambda miss: self.loop.on_miss(miss),
             open_bank=open_bank,
         )
-        self.keeper = StateWriter(self.store, report=self._report)
-        self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self._report, wall_s=self.wall_s)
+        self.keeper = StateWriter(self.store, report=self.report)
+        self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self.report, wall_s=self.wall_s)
         self.meters = Meters(self.shop)
         self.links = open_meters(self.shop, lambda seen: self.loop.post(seen), self.clock.now)
+        self.contacts = Contacts(self.shop)
         self.loop = ControlLoop(
             Supervisor(self.plan, kept, boot=boot, run=run_id(), seq=self._last_seq()),
             self.wires,
-            Contacts(self.shop),
+            self.contacts,
             self.clock,
             meters=self.meters,
             keeper=self.keeper,
@@ -153,11 +155,15 @@ class Service:
             for name, bank in self.wires.banks.items()
         ]
         self.guardian = LeaseGuard(
-            list(self.wires.motors.values()),
+            [*self.wires.motors.values(), *(one for at in self.wires.permits.values() for one in at)],
             self.clock.now,
             on_fault=lambda name, fault: self._guard_fault(name, fault),
         )
         self.hours = HoursWatch(self.shop.hours, self.loop.post, self.wall_s)
+        lamp = self.shop.messages.lamp
+        if lamp is not None:
+            codes = lambda: (code for code, _ in self.troubles().sentences)  # noqa: E731
+            self.listen(ShopLamp(pins, lamp, codes, self.report, self.clock.now).look)
         self.care = self._made_care(kept)
         self.listen(self.care.stops.take)
         self._control = threading.Thread(target=self._run_control, name="control", daemon=True)
@@ -200,6 +206,13 @@ class Service:
                 found[f"broker:{link.name}"] = link.trouble
         if self.loop.trouble:
             found["device"] = self.loop.trouble
+        if self.loop.left_out:
+            found["flood"] = (
+                f"More came from contacts and meters than the controller can take in: {self.loop.left_out} looks were "
+                "left out."
+            )
+        disk = {"not_kept": self.keeper.trouble, "history_not_written": self.history.trouble}
+        found |= {code: trouble for code, trouble in disk.items() if trouble is not None}
         found.update(self.care.troubles())
         return Troubles(tuple(found.items()))
 
@@ -266,7 +279,7 @@ class Service:
         self.loop.end(clean=clean)
         self._ended.wait(LAST_STEP_S)
         self.hours.stop()
-        self.care.stop(LAST_WRITE_S)
+        self.care.stop(LAST_WRITE_S, keep=clean)
         self.guardian.stop()
         for link in self.links:
             link.close()
@@ -284,7 +297,7 @@ class Service:
     def _run_control(self) -> None:
         try:
             self.loop.wake()
-            self.loop.run(self.after_step)
+            self.loop.run(self._after_step)
         except BaseException:
             # The control thread never comes back from here: motors off, and the process ends (C23).
             _LOG.exception("the control thread ended by a fault")
@@ -293,12 +306,19 @@ class Service:
             self.motors_off()
             self._ended.set()
 
+    def _after_step(self) -> None:
+        now_s = self.clock.now()
+        for sampler in self.samplers:
+            sampler.judge(now_s)
+        self.after_step()
+
     def _show(self, view: CoreView) -> None:
         self.last_view = view
         for listener in self._listeners:
             listener(view)
 
-    def _report(self, code: str, sentence: str | None) -> None:
+    def report(self, code: str, sentence: str | None) -> None:
+        """Take what stands against a part of the service; None when it is over. From any thread."""
         if sentence is None:
             self._troubles.pop(code, None)
         else:

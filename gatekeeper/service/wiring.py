@@ -6,30 +6,25 @@ Nothing is commanded here. Contacts report what they see to ``report`` in whatev
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import (
     ConverterBank,
     DeviceError,
     GateActuator,
     MotorSwitch,
-    Position,
     ReportContact,
     ReportLapse,
     ReportMiss,
     Sign,
 )
-from gatekeeper.devices.inputs import ContactInput, PositionSwitches
-from gatekeeper.devices.pins import OutputLine, Pins
-from gatekeeper.devices.reversing import RelayPairGate
-from gatekeeper.devices.servos import ServoGate
+from gatekeeper.devices.inputs import ContactInput
+from gatekeeper.devices.pca9685 import ServoBank
+from gatekeeper.devices.permits import PermitContact
+from gatekeeper.devices.pins import Pins
 from gatekeeper.devices.signs import LampSign
-from gatekeeper.devices.switching import RelaySwitch
+from gatekeeper.service.wiring_drivers import gate_actuator, motor_switch, output_line, servo_banks
+from gatekeeper.service.wiring_drivers import output_lines as output_lines
 from gatekeeper.service.wiring_sensors import OpenBank, board_bank
-from gatekeeper.shop.model import Contact, Gate, Shop
-
-#: What a lamp is lit for; for everything else the core can show it is dark.
-LIT_FOR = ("coming", "ready", "moving_soon", "held")
-DARK_FOR = ("dark", "no_air", "shop_shut")
+from gatekeeper.shop.model import Contact, Shop
 
 
 @dataclass(slots=True)
@@ -39,6 +34,8 @@ class Wires:
     pins: Pins
     gates: dict[str, GateActuator] = field(default_factory=dict)
     motors: dict[str, MotorSwitch] = field(default_factory=dict)
+    permits: dict[str, list[PermitContact]] = field(default_factory=dict)
+    servo_banks: dict[str, ServoBank] = field(default_factory=dict)
     signs: dict[str, list[Sign]] = field(default_factory=dict)
     contacts: dict[str, ContactInput] = field(default_factory=dict)
     banks: dict[str, ConverterBank] = field(default_factory=dict)
@@ -50,9 +47,11 @@ class Wires:
             DeviceError: the first line that could not be put to rest, after all were tried.
         """
         first: DeviceError | None = None
-        parts: tuple[GateActuator | MotorSwitch | ConverterBank | Pins, ...] = (
+        parts: tuple[GateActuator | MotorSwitch | ServoBank | ConverterBank | Pins, ...] = (
             *self.motors.values(),
+            *(permit for at in self.permits.values() for permit in at),
             *self.gates.values(),
+            *self.servo_banks.values(),
             *self.banks.values(),
             self.pins,
         )
@@ -81,22 +80,23 @@ def wire_up(
     """
     wires = Wires(pins)
     for motor in shop.motors.values():
-        output = motor.switch.output
-        wires.motors[motor.name] = RelaySwitch(
-            pins, motor.name, output.line, active_high=not output.active_low, on_lapse=on_lapse
-        )
+        wires.motors[motor.name] = motor_switch(pins, motor, on_lapse)
+    for permit in shop.permits.values():
+        line = output_line(permit.name, permit.output)
+        made = PermitContact(pins, permit.name, line.pin, active_high=line.active_high)
+        wires.permits.setdefault(permit.at, []).append(made)
     for name, contact in contacts_of(shop).items():
         wires.contacts[name] = ContactInput(pins, name, contact.line, report=report)
+    wires.servo_banks = servo_banks(shop, pins)
     for gate in shop.gates.values():
-        wires.gates[gate.name] = _gate(pins, gate, wires.contacts, on_miss)
+        wires.gates[gate.name] = gate_actuator(pins, gate, wires.contacts, wires.servo_banks, on_miss)
     for sign in shop.signs.values():
         lamp = LampSign(
             pins,
             sign.name,
-            sign.output.line,
-            lit_for=LIT_FOR,
-            dark_for=DARK_FOR,
-            active_high=not sign.output.active_low,
+            output_line(sign.name, sign.output),
+            coming=output_line(f"{sign.name}, coming", sign.coming) if sign.coming is not None else None,
+            no_air=output_line(f"{sign.name}, no air", sign.no_air) if sign.no_air is not None else None,
         )
         wires.signs.setdefault(sign.at, []).append(lamp)
     for converter in shop.converters.values():
@@ -104,46 +104,6 @@ def wire_up(
         if channels:
             wires.banks[converter.name] = open_bank(converter, channels)
     return wires
-
-
-def _gate(pins: Pins, gate: Gate, contacts: dict[str, ContactInput], on_miss: ReportMiss | None) -> GateActuator:
-    at_open, at_shut = contacts.get(f"open:{gate.name}"), contacts.get(f"shut:{gate.name}")
-    switches = PositionSwitches(at_open, at_shut) if at_open or at_shut else None
-    if gate.servo is not None:
-        return ServoGate(
-            pins,
-            gate.name,
-            gate.servo.line,
-            open_pulse_s=gate.servo.open_pulse_s,
-            shut_pulse_s=gate.servo.shut_pulse_s,
-            travel_s=gate.travel_s,
-            switches=switches,
-            on_miss=on_miss,
-        )
-    if gate.relays is not None:
-        return RelayPairGate(
-            pins,
-            gate.name,
-            gate.relays.open_output.line,
-            gate.relays.shut_output.line,
-            travel_s=gate.travel_s,
-            dead_s=gate.relays.dead_s,
-            active_high=not gate.relays.open_output.active_low,
-            switches=switches,
-            on_miss=on_miss,
-        )
-    if gate.coil is not None:
-        return SpringGate(
-            pins,
-            gate.name,
-            gate.coil.output.line,
-            held=Position(gate.coil.holds.value),
-            travel_s=gate.travel_s,
-            active_high=not gate.coil.output.active_low,
-            switches=switches,
-            on_miss=on_miss,
-        )
-    return HandGate(gate.name, switches)
 
 
 def contacts_of(shop: Shop) -> dict[str, Contact]:
@@ -184,24 +144,6 @@ def channels_used(shop: Shop, converter: str) -> int:
         if sensor is not None and sensor.channel is not None and sensor.channel.converter == converter
     ]
     return max(used) + 1 if used else 0
-
-
-def output_lines(shop: Shop) -> list[OutputLine]:
-    """Every output of a shop, motors first, for the program that puts them all off."""
-    lines: list[OutputLine] = [
-        OutputLine(motor.name, motor.switch.output.line, not motor.switch.output.active_low)
-        for motor in shop.motors.values()
-    ]
-    for gate in shop.gates.values():
-        if gate.relays is not None:
-            for way, output in (("opening", gate.relays.open_output), ("shutting", gate.relays.shut_output)):
-                lines.append(OutputLine(f"{gate.name}, {way} relay", output.line, not output.active_low))
-        if gate.servo is not None:
-            lines.append(OutputLine(gate.name, gate.servo.line))
-        if gate.coil is not None:
-            lines.append(OutputLine(f"{gate.name}, coil", gate.coil.output.line, not gate.coil.output.active_low))
-    lines += [OutputLine(sign.name, sign.output.line, not sign.output.active_low) for sign in shop.signs.values()]
-    return lines
 
 
 def poll_all(contacts: Iterable[ContactInput], now_s: float) -> None:

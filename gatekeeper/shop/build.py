@@ -9,6 +9,8 @@ from memory.
 import math
 from collections.abc import Mapping
 
+from gatekeeper.shop.build_drivers import mover_of, servo_bank_of, sign_of, switch_of
+from gatekeeper.shop.build_messages import messages_of
 from gatekeeper.shop.build_page import neighbours_of, page_of
 from gatekeeper.shop.build_sensing import air_here_of, broker_of, converter_of, meter_of, sensor_of
 from gatekeeper.shop.faults import Fault
@@ -17,9 +19,7 @@ from gatekeeper.shop.links import ends_at
 from gatekeeper.shop.model import (
     Air,
     AirProofKind,
-    BoardDeath,
     Circuit,
-    Coil,
     Contact,
     Duct,
     Feeder,
@@ -29,13 +29,10 @@ from gatekeeper.shop.model import (
     InputKind,
     Motor,
     MotorKind,
-    MotorSwitch,
+    Permit,
     Proof,
-    RelayPair,
     Sensor,
-    Servo,
     Shop,
-    Sign,
     StartsFrom,
     SuctionReading,
     Supply,
@@ -64,9 +61,6 @@ TRANSPORT_MS = 20.0
 CHIPS_OVER_AIR = 0.5
 CLEAR_MARGIN_S = 1.0
 CLEAR_UNKNOWN_S = 3.0
-SERVO_TRAVEL_S = 2.0
-COIL_TRAVEL_S = 2.0
-RELAYS_TRAVEL_S = 6.0
 SMALLEST_INLET_SHARE = 0.25
 SHAKE_S = 20.0
 CLEANER_SHORTEST_S = 7200.0
@@ -143,13 +137,16 @@ class _Builder:
             circuits=circuits,
             converters=converters,
             inputs={name: self.input(name, part) for name, part in parts.inputs.items()},
-            signs={name: Sign(name, part.pin, part.at) for name, part in parts.signs.items()},
+            signs={name: sign_of(name, part) for name, part in parts.signs.items()},
             page=page_of(parts.page),
             hours=Hours(parts.hours.open, parts.hours.quiet),
             brokers={name: broker_of(name, part) for name, part in parts.brokers.items()},
             meters={name: meter_of(name, part) for name, part in parts.meters.items()},
             neighbours=neighbours_of(parts.neighbours),
+            servo_banks={name: servo_bank_of(name, part) for name, part in parts.servo_banks.items()},
+            permits={name: Permit(name, part.pin, part.at) for name, part in parts.permits.items()},
             call=head.call,
+            messages=messages_of(parts.messages),
         )
 
     def ducts(self) -> Mapping[str, Duct]:
@@ -181,33 +178,28 @@ class _Builder:
         diameter_m = part.diameter
         if diameter_m is None:
             diameter_m = math.sqrt(4 * duct.area_m2 / math.pi) if duct is not None else 0.0
-        is_actuated = part.servo is not None or part.relays is not None or part.coil is not None
-        usual_s = COIL_TRAVEL_S if part.coil is not None else RELAYS_TRAVEL_S
-        if part.servo is not None:
-            usual_s = SERVO_TRAVEL_S
+        mover = mover_of(part)
         return Gate(
             name=name,
             duct=part.duct,
             motor=duct.motor if duct is not None else self.with_ducts[0],
             diameter_m=diameter_m,
-            servo=Servo(part.servo.pin, part.servo.open, part.servo.shut) if part.servo is not None else None,
-            relays=(
-                RelayPair(part.relays.open, part.relays.shut, part.relays.dead_time)
-                if part.relays is not None
-                else None
-            ),
-            coil=Coil(part.coil.pin, part.coil.holds) if part.coil is not None else None,
-            travel_s=part.travel or usual_s,
-            dead_s=part.relays.dead_time if part.relays is not None else 0.0,
+            servo=mover.servo,
+            relays=mover.relays,
+            coil=mover.coil,
+            travel_s=part.travel or mover.usual_travel_s,
+            dead_s=mover.dead_s,
             open_contact=_contact(part.open_contact),
             shut_contact=_contact(part.shut_contact),
-            supply=(part.supply or next(iter(self.supplies))) if is_actuated else None,
+            supply=(part.supply or next(iter(self.supplies))) if mover.is_any else None,
             as_extra=part.as_extra,
             clear_s=part.clear if part.clear is not None else _clear_s(duct, ducts),
             clear_is_given=part.clear is not None,
             open_loss=part.open_loss,
             leak_area_m2=part.leak_area,
             leak_discharge=part.leak_discharge,
+            bank_servo=mover.bank_servo,
+            bridge=mover.bridge,
         )
 
     def tool(self, name: str, part: ToolPart, gates: Mapping[str, Gate], is_outlet: bool) -> Tool:
@@ -266,7 +258,6 @@ class _Builder:
         minimum_m2 = self._path_minimum_m2(name, part, inlet_m or 0.0, own, tools)
         relief_m2 = round_area_m2(part.relief_port) if part.relief_port is not None else 0.0
         starts, rest_s, starts_from, note = _starts(part)
-        death, death_after_s = part.switched_by.when_board_dies
         runs_s, runs_longest_s = _runs_s(part)
         air = part.pressure_switch or part.flow_switch
         kind = AirProofKind.PRESSURE if part.pressure_switch is not None else AirProofKind.FLOW
@@ -291,9 +282,7 @@ class _Builder:
             release_s=part.release,
             settle_s=part.settle,
             confirm_s=part.confirmed_by.within if part.confirmed_by is not None else 3.0,
-            switch=MotorSwitch(
-                part.switched_by.pin, death, death_after_s, death is BoardDeath.STAYS or self.parts.shop.attended
-            ),
+            switch=switch_of(part.switched_by, is_attended=self.parts.shop.attended),
             confirmed_by=self.sensor(name, part.confirmed_by) if part.confirmed_by is not None else None,
             air_proof=_contact(air),
             air_proof_kind=kind if air is not None else None,

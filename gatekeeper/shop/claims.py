@@ -13,12 +13,19 @@ from gatekeeper.shop.reading import path_of
 
 PIN_KEYS: tuple[tuple[str, ...], ...] = (
     ("motors", "*", "switched_by", "pin"),
+    ("motors", "*", "switched_by", "start"),
+    ("motors", "*", "switched_by", "stop"),
     ("motors", "*", "confirmed_by", "current_switch"),
     ("motors", "*", "pressure_switch"),
     ("motors", "*", "flow_switch"),
     ("gates", "*", "servo", "pin"),
     ("gates", "*", "relays", "open"),
     ("gates", "*", "relays", "shut"),
+    ("gates", "*", "relays", "current_stop"),
+    ("gates", "*", "bridge", "open"),
+    ("gates", "*", "bridge", "shut"),
+    ("gates", "*", "bridge", "enable"),
+    ("gates", "*", "bridge", "current_stop"),
     ("gates", "*", "coil", "pin"),
     ("gates", "*", "open_contact"),
     ("gates", "*", "shut_contact"),
@@ -31,6 +38,11 @@ PIN_KEYS: tuple[tuple[str, ...], ...] = (
     ("inputs", "*", "hand_pin"),
     ("inputs", "*", "auto_pin"),
     ("signs", "*", "pin"),
+    ("signs", "*", "coming"),
+    ("signs", "*", "no_air"),
+    ("messages", "lamp", "pin"),
+    ("servo_banks", "*", "enable"),
+    ("permits", "*", "pin"),
 )
 """Every key of a shop file that takes a GPIO line."""
 
@@ -82,7 +94,7 @@ def _claims(tree: Tree) -> list[Claim]:
     claimed: set[int] = set()
     for name in tree.keys("converters"):
         if _text(tree, ("converters", name, "kind")) == ConverterKind.ADS1115.value:
-            claims += _on_i2c(tree, name, claimed)
+            claims += _on_i2c(tree, ("converters", name), "0x48", "kind", claimed)
             continue
         bus, select = _text(tree, ("converters", name, "bus")) or "0", _text(tree, ("converters", name, "chip_select"))
         if bus not in ("0", "1") or select not in ("0", "1", "2"):
@@ -94,6 +106,13 @@ def _claims(tree: Tree) -> list[Claim]:
             if wire not in claimed:
                 claimed.add(wire)
                 claims.append(Claim(f"GPIO{wire}", path_of(loc), mark))
+    for name in tree.keys("servo_banks"):
+        claims += _on_i2c(tree, ("servo_banks", name), "0x40", "enable", claimed)
+    for name in tree.keys("gates"):
+        loc = ("gates", name, "servo")
+        bank, channel = _text(tree, (*loc, "bank")), _text(tree, (*loc, "channel"))
+        if bank is not None and channel is not None:
+            claims.append(Claim(f"channel {channel} of {bank}", path_of(loc), tree.mark_of((*loc, "channel"))))
     for pattern in PIN_KEYS:
         for loc, text in tree.leaves(*pattern):
             line = line_of(text)
@@ -112,12 +131,11 @@ def _claims(tree: Tree) -> list[Claim]:
     return claims
 
 
-def _on_i2c(tree: Tree, name: str, claimed: set[int]) -> list[Claim]:
+def _on_i2c(tree: Tree, loc: Loc, usual: str, given: str, claimed: set[int]) -> list[Claim]:
     """A chip on I2C has its address for itself, and shares the bus's lines with the other chips there."""
-    loc: Loc = ("converters", name)
-    key = "address" if _text(tree, (*loc, "address")) is not None else "kind"
+    key = "address" if _text(tree, (*loc, "address")) is not None else given
     mark = tree.mark_of((*loc, key))
-    address = (_text(tree, (*loc, "address")) or "0x48").lower()
+    address = (_text(tree, (*loc, "address")) or usual).lower()
     claims = [Claim(f"address {address} of I2C bus 1", path_of(loc), mark)]
     for line in I2C_LINES:
         if line not in claimed:

@@ -7,9 +7,11 @@ machines may rely on, the thing it is about, and one or two sentences that say w
 import math
 from collections.abc import Iterator
 
+from gatekeeper.shop.build_messages import message_findings
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.finding import Finding, Heap, bite, nice
 from gatekeeper.shop.findings_clamps import clamp_findings
+from gatekeeper.shop.findings_drivers import driver_findings, driver_outputs
 from gatekeeper.shop.findings_page import page_findings
 from gatekeeper.shop.findings_sensors import sensor_findings
 from gatekeeper.shop.lines import UNCHOSEN
@@ -42,6 +44,7 @@ def findings_of(shop: Shop) -> tuple[Finding, ...]:
         *(finding for motor in shop.motors.values() for finding in _motor(shop, motor)),
         *_gates_when_board_dies(shop),
         *_pins(shop),
+        *driver_findings(shop),
         *clamp_findings(shop),
         *sensor_findings(shop),
         *_tools_and_gates(shop),
@@ -114,6 +117,10 @@ def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
 
 
 def _board_death(motor: Motor) -> Finding:
+    if motor.switch.steady_pulse:
+        after_s = motor.switch.death_after_s
+        said = f"If the board loses power or hangs, its relay drops after {after_s:g} s, and the motor stops then."
+        return nice("board_dies", motor.name, said)
     match motor.switch.board_death:
         case BoardDeath.DROPS:
             said = f"If the board loses power, its relay drops and the motor stops at once. {BOARD_HANGS}"
@@ -146,7 +153,7 @@ def _gates_when_board_dies(shop: Shop) -> Iterator[Finding]:
     if len(falling) < len(moved):
         said = "If the board dies, gates on servos or relays stay where they are; move them by hand. Sign lamps go out."
         yield nice("gates_when_board_dies", "shop", said)
-    if any(gate.servo is not None for gate in moved):
+    if any(gate.servo is not None or gate.bank_servo is not None for gate in moved):
         said = "Feed servos from a 5 to 6 V supply of their own, grounds joined: on the board's pin, a move resets it."
         yield nice("servo_supply", "shop", said)
     if any(gate.relays is not None for gate in moved):
@@ -256,6 +263,7 @@ def _outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
             yield gate.name, "the gate may move", gate.coil.output
     for sign in shop.signs.values():
         yield sign.name, "the lamp may light", sign.output
+    yield from driver_outputs(shop)
 
 
 def _pins(shop: Shop) -> Iterator[Finding]:
@@ -322,6 +330,7 @@ def _inputs_and_page(shop: Shop) -> Iterator[Finding]:
         said = "A fire alarm can only be reset in the shop, and no reset key is wired (inputs, kind: reset)."
         yield bite("no_reset", "shop", said)
     yield from page_findings(shop)
+    yield from message_findings(shop)
     if any(motor.kind is MotorKind.AIR_CLEANER for motor in shop.motors.values()) and shop.hours.quiet is None:
         yield nice("no_quiet_hours", "shop", "The air cleaner may run on for hours into the night (hours: quiet).")
 

@@ -19,6 +19,8 @@ NAMED = (
     "meters",
     "inputs",
     "signs",
+    "servo_banks",
+    "permits",
 )
 """Sections whose keys are names; one name means one thing in the whole shop."""
 
@@ -49,6 +51,8 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("inputs", "*", "motors"), ("motors",)),
     (("inputs", "*", "at"), ("gates", "tools", "outlets")),
     (("signs", "*", "at"), ("gates", "tools", "outlets")),
+    (("gates", "*", "servo", "bank"), ("servo_banks",)),
+    (("permits", "*", "at"), ("tools", "outlets")),
 )
 """Keys that hold a name, and the sections where it must be found."""
 

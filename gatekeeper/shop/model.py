@@ -21,6 +21,7 @@ from gatekeeper.shop.kinds import FullBin as FullBin
 from gatekeeper.shop.kinds import GateEnd as GateEnd
 from gatekeeper.shop.kinds import InputKind as InputKind
 from gatekeeper.shop.kinds import Makes as Makes
+from gatekeeper.shop.kinds import MessageHeap as MessageHeap
 from gatekeeper.shop.kinds import MeterUnit as MeterUnit
 from gatekeeper.shop.kinds import MotorKind as MotorKind
 from gatekeeper.shop.kinds import PasswordPlace as PasswordPlace
@@ -29,6 +30,19 @@ from gatekeeper.shop.kinds import Reading as Reading
 from gatekeeper.shop.kinds import StartsFrom as StartsFrom
 from gatekeeper.shop.kinds import Units as Units
 from gatekeeper.shop.model_care import Care as Care
+from gatekeeper.shop.model_drivers import BankServo as BankServo
+from gatekeeper.shop.model_drivers import Bridge as Bridge
+from gatekeeper.shop.model_drivers import Coil as Coil
+from gatekeeper.shop.model_drivers import MotorSwitch as MotorSwitch
+from gatekeeper.shop.model_drivers import Output as Output
+from gatekeeper.shop.model_drivers import Permit as Permit
+from gatekeeper.shop.model_drivers import RelayPair as RelayPair
+from gatekeeper.shop.model_drivers import Servo as Servo
+from gatekeeper.shop.model_drivers import ServoBank as ServoBank
+from gatekeeper.shop.model_drivers import Sign as Sign
+from gatekeeper.shop.model_messages import MessageLamp as MessageLamp
+from gatekeeper.shop.model_messages import Messages as Messages
+from gatekeeper.shop.model_messages import Push as Push
 from gatekeeper.shop.model_page import Homie as Homie
 from gatekeeper.shop.model_page import Neighbours as Neighbours
 from gatekeeper.shop.model_page import Page as Page
@@ -53,28 +67,6 @@ class Air:
     temperature_c: float
     density_kg_m3: float | None = None
     viscosity_pa_s: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Output:
-    """One digital output: GPIO ``line`` 0 to 27. ``active_low``: the relay is on when the line is low."""
-
-    line: int
-    active_low: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class MotorSwitch:
-    """The relay that switches a motor's contactor, and what it does when the board dies.
-
-    ``death_after_s``: how long it stays on after the board died (0 when it drops at once, infinite when it stays).
-    ``attended``: the shop's file states that somebody is always there; only then may an output stay.
-    """
-
-    output: Output
-    board_death: BoardDeath
-    death_after_s: float
-    attended: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,34 +208,9 @@ class Duct:
 
 
 @dataclass(frozen=True, slots=True)
-class Servo:
-    """A gate moved by a servo on a pin; pulse widths in seconds, 0.0004 to 0.0026."""
-
-    line: int
-    open_pulse_s: float
-    shut_pulse_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class RelayPair:
-    """A gate moved by two relays; ``dead_s``: both off between two directions, at least 0.1."""
-
-    open_output: Output
-    shut_output: Output
-    dead_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Coil:
-    """A gate that one coil (a solenoid or an air valve) holds at the end ``holds``; a spring brings it to the other."""
-
-    output: Output
-    holds: GateEnd
-
-
-@dataclass(frozen=True, slots=True)
 class Gate:
-    """One gate. Moved by ``servo``, by ``relays`` or by ``coil`` and spring, or by hand when all are None.
+    """One gate. Moved by ``servo``, ``bank_servo``, ``relays``, ``bridge`` or ``coil`` and spring, or by hand when all
+    are None.
 
     ``duct`` is None where the shop's ducts are not described: the gate then sits straight on its motor.
     ``travel_s``: from end to end, the longer way. ``clear_s``: how long its branch needs to empty; ``clear_is_given``:
@@ -269,10 +236,19 @@ class Gate:
     open_loss: float | None
     leak_area_m2: float | None
     leak_discharge: float | None
+    bank_servo: BankServo | None = None
+    bridge: Bridge | None = None
 
     @property
     def is_actuated(self) -> bool:
-        return self.servo is not None or self.relays is not None or self.coil is not None
+        movers = (self.servo, self.bank_servo, self.relays, self.bridge, self.coil)
+        return any(mover is not None for mover in movers)
+
+    @property
+    def current_stop(self) -> Contact | None:
+        """The contact that ends a drive which draws too much."""
+        pair = self.relays if self.relays is not None else self.bridge
+        return pair.current_stop if pair is not None else None
 
     @property
     def spring_return(self) -> bool:
@@ -346,15 +322,6 @@ class Input:
 
 
 @dataclass(frozen=True, slots=True)
-class Sign:
-    """A lamp at a gate or tool (``at``)."""
-
-    name: str
-    output: Output
-    at: str
-
-
-@dataclass(frozen=True, slots=True)
 class Span:
     """A span of the day in minutes after midnight; it may run past midnight (start > end)."""
 
@@ -399,6 +366,9 @@ class Shop:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     call: tuple[str, ...] = ()
     neighbours: Neighbours = field(default_factory=Neighbours)
+    servo_banks: Mapping[str, ServoBank] = field(default_factory=dict)
+    permits: Mapping[str, Permit] = field(default_factory=dict)
+    messages: Messages = field(default_factory=Messages)
 
     def gates_of(self, motor: str) -> tuple[Gate, ...]:
         """The gates on one motor's own ducts, in the order of the file."""

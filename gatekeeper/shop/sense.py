@@ -7,12 +7,14 @@ unattended running have no key that switches them off.
 import re
 from collections.abc import Iterator
 
+from gatekeeper.shop.build_messages import message_faults
 from gatekeeper.shop.faults import Fault, a_or_an, listed
 from gatekeeper.shop.links import ends_at
 from gatekeeper.shop.model import BoardDeath, InputKind, Makes, MotorKind
 from gatekeeper.shop.motor_starts import starts_allowed
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
+from gatekeeper.shop.sense_drivers import driver_faults
 from gatekeeper.shop.sense_page import page_faults
 from gatekeeper.shop.sense_sensors import SensorRules
 from gatekeeper.shop.written import InputPart, MotorPart, ShopFile, SuctionPart, ToolPart
@@ -21,7 +23,7 @@ _SPARKS = re.compile(
     r"\b(grinder|grinding|welder|welding|forge|torch|plasma|spray|furnace|fireplace|ash|linisher)\b", re.I
 )
 _WITH_DUCTS = (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
-_MOVERS = {"servo": "a servo", "relays": "relays", "coil": "a coil"}
+_MOVERS = {"servo": "a servo", "relays": "relays", "bridge": "a bridge", "coil": "a coil"}
 
 _HARM = {
     Makes.METAL: "metal chips are hot and strike sparks, and wood dust burns",
@@ -42,7 +44,9 @@ def sense_faults(tree: Tree, parts: ShopFile) -> list[Fault]:
         *here.tools(),
         *here.sensors.circuits(),
         *here.inputs_and_converters(),
+        *driver_faults(tree, parts),
         *page_faults(tree, parts),
+        *message_faults(tree, parts.messages),
     ]
 
 
@@ -202,7 +206,7 @@ class _Here:
                 for key in ("travel", "supply"):
                     if key in gate.model_fields_set:
                         said = (
-                            "this gate is moved by hand (no servo, relays or coil); "
+                            "this gate is moved by hand (no servo, relays, bridge or coil); "
                             "take this key out or add what moves it"
                         )
                         yield self.fault(said, *loc, key, key=True)
@@ -252,9 +256,6 @@ class _Here:
         for name, part in self.parts.inputs.items():
             yield from self._input(name, part)
             yield from self.sensors.air_here(name, part)
-        for name, sign in self.parts.signs.items():
-            if sign.pin.line in (0, 1):
-                yield self.fault("GPIO0 and GPIO1 belong to the board's own identification", "signs", name, "pin")
 
     def _input(self, name: str, part: InputPart) -> Iterator[Fault]:
         loc = ("inputs", name)

@@ -17,19 +17,27 @@ from gatekeeper.shop.fields import (
     FreeText,
     Name,
     Names,
-    OutputPin,
-    Pin,
-    WhenBoardDies,
     YesNo,
     choice,
     number,
     quantity,
     whole,
 )
-from gatekeeper.shop.kinds import AirGoes, EndsBy, GateEnd, InputKind, Makes, MotorKind, Units
+from gatekeeper.shop.kinds import AirGoes, EndsBy, InputKind, Makes, MotorKind, Units
 from gatekeeper.shop.part import Part
 from gatekeeper.shop.part import key as _key
 from gatekeeper.shop.written_care import CarePart, FreeTexts
+from gatekeeper.shop.written_drivers import (
+    BridgePart,
+    CoilPart,
+    PermitPart,
+    RelaysPart,
+    ServoBankPart,
+    ServoPart,
+    SignPart,
+    SwitchPart,
+)
+from gatekeeper.shop.written_messages import MessagesPart
 from gatekeeper.shop.written_page import NeighboursPart, PagePart
 from gatekeeper.shop.written_sensing import BrokerPart, CircuitPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
 
@@ -81,16 +89,6 @@ class ShopPart(Part):
     attended: YesNo = _key("Somebody is always there while motors may run. Default no.", False)
 
 
-class SwitchPart(Part):
-    """The relay that feeds the coil of a motor's contactor."""
-
-    pin: OutputPin = _key('The pin, such as GPIO17; add "active low" for a relay that is on when the pin is low.')
-    when_board_dies: WhenBoardDies = _key(
-        "What the relay does when the board stops: drops, drops after 5 s, or stays. What stays is refused "
-        "unless the shop is attended."
-    )
-
-
 class SuctionPart(Part):
     """One reading at a hole in the wall of a duct, collector running, with just these gates open."""
 
@@ -138,7 +136,7 @@ class MotorPart(Part):
     settle: Annotated[float, quantity("time", "0 s", "60 s")] = _key(
         "After the controller wakes, sensors settle for this long before anything moves. Default 2 s.", 2.0
     )
-    switched_by: SwitchPart = _key("The relay that switches it.")
+    switched_by: SwitchPart = _key("What switches it.")
     confirmed_by: ConfirmPart | None = _key("What confirms that it runs, and within what time.", None)
     pressure_switch: ContactPin | None = _key("Pin of a pressure switch that is made while air moves.", None)
     flow_switch: ContactPin | None = _key("Pin of a flow switch that is made while air moves.", None)
@@ -206,39 +204,17 @@ class DuctPart(Part):
     )
 
 
-class ServoPart(Part):
-    """A servo that moves a gate."""
-
-    pin: Pin = _key("Its signal pin.")
-    open: Annotated[float, quantity("pulse", "400 us", "2600 us")] = _key("Pulse when open. Default 2 ms.", 0.002)
-    shut: Annotated[float, quantity("pulse", "400 us", "2600 us")] = _key("Pulse when shut. Default 1 ms.", 0.001)
-
-
-class RelaysPart(Part):
-    """Two relays that move a gate."""
-
-    open: OutputPin = _key("Pin of the relay that opens.")
-    shut: OutputPin = _key("Pin of the relay that shuts.")
-    dead_time: Annotated[float, quantity("time", "100 ms", "5 s")] = _key("Both off between. Default 200 ms.", 0.2)
-
-
-class CoilPart(Part):
-    """One coil that moves a gate: a solenoid, or the valve of an air cylinder. A spring brings it back."""
-
-    pin: OutputPin = _key("Pin of the relay or transistor that feeds the coil.")
-    holds: Annotated[GateEnd, choice(GateEnd)] = _key("Where the coil holds the gate; without it the spring decides.")
-
-
 class GatePart(Part):
-    """One gate: moved by a servo, by two relays, by a coil against a spring, or by hand when none is given."""
+    """One gate: moved by a servo, two relays, a bridge, a coil against a spring, or by hand when none is given."""
 
     duct: Name | None = _key("The duct it sits on. Default, with one collector: straight on the collector.", None)
     diameter: Annotated[float, quantity("length", "20 mm", "1 m")] | None = _key("Default: its duct's.", None)
     servo: ServoPart | None = _key("The servo that moves it.", None)
     relays: RelaysPart | None = _key("The two relays that move it.", None)
+    bridge: BridgePart | None = _key("The H-bridge that moves it.", None)
     coil: CoilPart | None = _key("The coil that moves it against a spring.", None)
     travel: Annotated[float, quantity("time", "100 ms", "60 s")] | None = _key(
-        "The longest time of a whole move. Default 2 s for a servo or a coil, 6 s for relays.", None
+        "The longest time of a whole move. Default 2 s for a servo or a coil, 6 s for relays or a bridge.", None
     )
     open_contact: ContactPin | None = _key("Pin of a position switch that is made when the gate is open.", None)
     shut_contact: ContactPin | None = _key("Pin of a position switch that is made when the gate is shut.", None)
@@ -304,13 +280,6 @@ class InputPart(Part):
     )
 
 
-class SignPart(Part):
-    """A sign lamp."""
-
-    pin: OutputPin = _key("Its pin.")
-    at: Name = _key("The gate or tool where it hangs.")
-
-
 class HoursPart(Part):
     """Hours of the day."""
 
@@ -335,6 +304,9 @@ class ShopFile(Part):
     meters: dict[str, MeterPart] = _key("Power meters that publish to a broker.", {})
     inputs: dict[str, InputPart] = _key("Buttons, keys, detectors, doors.", {})
     signs: dict[str, SignPart] = _key("Sign lamps.", {})
+    servo_banks: dict[str, ServoBankPart] = _key("PCA9685 chips that servos hang on.", {})
+    permits: dict[str, PermitPart] = _key('"Air ready" contacts, each of which may permit the start of a machine.', {})
     page: PagePart = _key("The phone page.", PagePart())
     hours: HoursPart = _key("Hours of the day.", HoursPart())
+    messages: MessagesPart = _key("How messages reach people beside the page.", MessagesPart())
     neighbours: NeighboursPart = _key("Other systems that may look at this one.", NeighboursPart())

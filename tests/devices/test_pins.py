@@ -10,7 +10,6 @@ import pytest
 from gatekeeper.devices.base import DeviceError
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.pins import OutputLine, Pins, all_off, open_pins, outputs_off
-from gatekeeper.devices.signs import LampSign
 
 
 @pytest.mark.parametrize("name", ["native", "", "MOCK", "rpigpio"])
@@ -173,30 +172,6 @@ def test_bench_hands_refuse_real_lines() -> None:
     with pytest.raises(DeviceError) as caught:
         BenchPins(Pins(None, "lgpio"))
     assert str(caught.value) == "Only mock pins can be moved by hand, not 'lgpio'."
-
-
-# --- signs ------------------------------------------------------------------------------------------------------------
-
-
-def test_a_lamp_is_lit_for_its_words_and_dark_for_the_others(pins: Pins, bench: BenchPins) -> None:
-    sign = LampSign(pins, "Saw", 25, lit_for=["air"], dark_for=["no air", "dark"])
-    for word in ("air", "air", "no air", "air"):
-        sign.show(word)
-    with pytest.raises(DeviceError) as caught:
-        sign.show("blue")
-    assert str(caught.value) == "The lamp of Saw cannot show 'blue'. It can show: air, dark, no air."
-    sign.close()
-    sign.close()
-    assert bench.levels(25) == [None, 0.0, 1.0, 0.0, 1.0, 0.0]
-    with pytest.raises(DeviceError) as caught:
-        sign.show("air")
-    assert str(caught.value) == "The lamp of Saw is closed."
-
-
-def test_a_word_that_is_both_lit_and_dark_is_refused(pins: Pins) -> None:
-    with pytest.raises(DeviceError) as caught:
-        LampSign(pins, "Saw", 25, lit_for=["air", "go"], dark_for=["go"])
-    assert str(caught.value) == "The lamp of Saw is both lit and dark for: go. Name each word once."
 
 
 def test_importing_the_protocols_loads_no_pin_library() -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 
@@ -10,11 +11,10 @@ from gatekeeper.devices.base import ContactSeen, DeviceError, Miss, Position
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.converter import SpiBank
 from gatekeeper.devices.pins import OutputLine, Pins, open_pins, outputs_off
-from gatekeeper.devices.reversing import RelayPairGate
-from gatekeeper.devices.servos import ServoGate
+from gatekeeper.devices.reversing import BridgeGate, RelayPairGate
+from gatekeeper.devices.servos import BankServoGate, ServoGate
+from gatekeeper.devices.signs import MEANING
 from gatekeeper.service.wiring import (
-    DARK_FOR,
-    LIT_FOR,
     Wires,
     channels_used,
     contacts_of,
@@ -71,6 +71,9 @@ signs:
 """
 
 
+OTHER_DRIVERS = Path(__file__).parents[1] / "shop" / "golden" / "driver-bites.yaml"
+
+
 def shop_from(text: str) -> Shop:
     shop = load_shop(text, "shop.yaml")
     assert not isinstance(shop, Faults), shop
@@ -113,17 +116,22 @@ def wired() -> Wired:
 def kind_of(gate: Gate) -> type[object]:
     if gate.servo is not None:
         return ServoGate
+    if gate.bank_servo is not None:
+        return BankServoGate
+    if gate.bridge is not None:
+        return BridgeGate
     if gate.relays is not None:
         return RelayPairGate
     return SpringGate if gate.coil is not None else HandGate
 
 
-SHOPS = [*names(), "every kind"]
+MADE = {"every kind": EVERY_KIND, "other drivers": OTHER_DRIVERS.read_text(encoding="utf-8")}
+SHOPS = [*names(), *MADE]
 
 
 @pytest.fixture(params=SHOPS)
 def any_shop(request: pytest.FixtureRequest) -> Shop:
-    return shop_from(EVERY_KIND) if request.param == "every kind" else shop_of(request.param)
+    return shop_from(MADE[request.param]) if request.param in MADE else shop_of(request.param)
 
 
 def test_every_output_is_claimed_at_its_off_level_in_one_step(any_shop: Shop) -> None:
@@ -279,12 +287,12 @@ def test_a_motor_is_on_for_its_lease_only(wired: Wired) -> None:
 
 def test_the_lamps_of_a_place_show_every_word_of_the_core(wired: Wired) -> None:
     shown = {}
-    for word in (*LIT_FOR, *DARK_FOR):
+    for word in MEANING:
         for lamp in wired.wires.signs["saw"]:
-            lamp.show(word)
+            lamp.show(word, 7.0)
         shown[word] = wired.levels(26, 27)
 
-    assert shown == {word: [1.0, 0.0] if word in LIT_FOR else [0.0, 1.0] for word in (*LIT_FOR, *DARK_FOR)}
+    assert shown == {word: [0.0, 1.0] if word == "dark" else [1.0, 0.0] for word in MEANING}
 
 
 # ---------------------------------------------------------------- converters

@@ -30,7 +30,7 @@ def test_a_good_shop_exits_0_and_shows_ten_findings() -> None:
     assert lines[3] == "Stops you: nothing."
     assert sum(line.startswith("  - ") for line in lines) == 10
     assert lines[-2:] == [
-        "12 more. To see all: gatekeeper check shared-twelve --all",
+        "13 more. To see all: gatekeeper check shared-twelve --all",
         "next: gatekeeper demo shared-twelve",
     ]
 
@@ -38,7 +38,7 @@ def test_a_good_shop_exits_0_and_shows_ten_findings() -> None:
 def test_all_shows_all() -> None:
     lines = run("check", "shared-twelve", "--all").stdout.splitlines()
 
-    assert sum(line.startswith("  - ") for line in lines) == 22
+    assert sum(line.startswith("  - ") for line in lines) == 23
     assert lines[-2:] == ["", "next: gatekeeper demo shared-twelve"]
 
 

@@ -1,0 +1,79 @@
+"""What moves gates, switches motors and lights signs: from the written parts to the model, every default filled in."""
+
+from dataclasses import dataclass
+
+from gatekeeper.shop.fields import contact_of
+from gatekeeper.shop.kinds import BoardDeath
+from gatekeeper.shop.model import Contact
+from gatekeeper.shop.model_drivers import BankServo, Bridge, Coil, MotorSwitch, RelayPair, Servo, ServoBank, Sign
+from gatekeeper.shop.written import GatePart
+from gatekeeper.shop.written_drivers import ServoBankPart, SignPart, SwitchPart
+
+#: Usual travel times; our own figures, each can be overridden in the file.
+QUICK_TRAVEL_S = 2.0
+MOTOR_TRAVEL_S = 6.0
+PRESS_S = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Mover:
+    """What moves a gate; at most one of them is given."""
+
+    servo: Servo | None = None
+    bank_servo: BankServo | None = None
+    relays: RelayPair | None = None
+    bridge: Bridge | None = None
+    coil: Coil | None = None
+    dead_s: float = 0.0
+    usual_travel_s: float = MOTOR_TRAVEL_S
+
+    @property
+    def is_any(self) -> bool:
+        """Whether anything moves it."""
+        return any(one is not None for one in (self.servo, self.bank_servo, self.relays, self.bridge, self.coil))
+
+
+def mover_of(part: GatePart) -> Mover:
+    """What moves a gate; ``part`` must be free of faults."""
+    if part.servo is not None and part.servo.bank is not None and part.servo.channel is not None:
+        bank_servo = BankServo(part.servo.bank, part.servo.channel, part.servo.open, part.servo.shut)
+        return Mover(bank_servo=bank_servo, usual_travel_s=QUICK_TRAVEL_S)
+    if part.servo is not None:
+        assert part.servo.pin is not None
+        servo = Servo(part.servo.pin, part.servo.open, part.servo.shut)
+        return Mover(servo=servo, usual_travel_s=QUICK_TRAVEL_S)
+    if part.coil is not None:
+        return Mover(coil=Coil(part.coil.pin, part.coil.holds), usual_travel_s=QUICK_TRAVEL_S)
+    if part.relays is not None:
+        two = part.relays
+        pair = RelayPair(two.open, two.shut, two.dead_time, _contact(two.current_stop))
+        return Mover(relays=pair, dead_s=two.dead_time)
+    if part.bridge is not None:
+        one = part.bridge
+        bridge = Bridge(one.open, one.shut, one.enable, one.dead_time, _contact(one.current_stop))
+        return Mover(bridge=bridge, dead_s=one.dead_time)
+    return Mover()
+
+
+def _contact(written: tuple[int, bool | None] | None) -> Contact | None:
+    return contact_of(written) if written is not None else None
+
+
+def servo_bank_of(name: str, part: ServoBankPart) -> ServoBank:
+    """A servo bank."""
+    return ServoBank(name, part.address, part.enable, part.clock)
+
+
+def sign_of(name: str, part: SignPart) -> Sign:
+    """A sign."""
+    return Sign(name, part.pin, part.at, part.coming, part.no_air)
+
+
+def switch_of(part: SwitchPart, *, is_attended: bool) -> MotorSwitch:
+    """What switches a motor; ``part`` must be free of faults."""
+    death, after_s = part.when_board_dies
+    attended = death is BoardDeath.STAYS or is_attended
+    output = part.start if part.start is not None else part.pin
+    assert output is not None
+    press_s = part.press if part.press is not None else PRESS_S
+    return MotorSwitch(output, death, after_s, attended, part.steady_pulse, part.stop, press_s)

@@ -1,0 +1,24 @@
+"""The kinds of value that drivers are described with, beside those of ``fields``."""
+
+import re
+from typing import Annotated
+
+from gatekeeper.shop.faults import shortened
+from gatekeeper.shop.fields import Reads, refuse
+
+#: Where every PCA9685 answers after power-up, whatever its own address.
+ALL_CALL = 0x70
+
+
+def _bank_address(value: object) -> int:
+    text = value.strip().lower() if isinstance(value, str) else ""
+    address = int(text, 16) if re.fullmatch(r"0x[0-9a-f]{2}", text) else 0
+    if address == ALL_CALL:
+        raise refuse("every PCA9685 answers at 0x70 until it is told not to; give this one another address")
+    if not 0x40 <= address <= 0x77:
+        said = f'"{shortened(str(value))}" is no address of a PCA9685; it has 0x40 to 0x77, by its pads A0 to A5'
+        raise refuse(said)
+    return address
+
+
+BankAddress = Annotated[int, Reads(_bank_address, {"type": ["string", "integer"], "examples": ["0x40", "0x41"]})]

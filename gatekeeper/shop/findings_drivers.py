@@ -1,0 +1,88 @@
+"""What ``check`` says of drivers: what each does when the board dies, and what it cannot do."""
+
+from collections.abc import Iterator
+
+from gatekeeper.shop.faults import listed
+from gatekeeper.shop.finding import Finding, bite, nice
+from gatekeeper.shop.model import Output, Shop
+
+
+def driver_findings(shop: Shop) -> Iterator[Finding]:
+    """What is to be said of switches, banks, bridges, current stops, signs and permits."""
+    for motor in shop.motors.values():
+        if motor.switch.steady_pulse:
+            said = (
+                "Its relay holds only while its pin keeps changing: killed, hung or stuck at a level, the program lets "
+                f"it drop after {motor.switch.death_after_s:g} s. Measure that time when you wire it."
+            )
+            yield nice("steady_pulse", motor.name, said)
+        if motor.switch.stop_output is not None:
+            said = (
+                "Its starter holds itself: a program that is killed or hangs, and a board without power, leave it "
+                "running, and outputs-off does not stop it. Let a hand be at its stop button while it runs."
+            )
+            yield bite("starter_holds", motor.name, said)
+    plain = [one.name for one in shop.motors.values() if not one.switch.steady_pulse and not one.switch.stop_output]
+    if plain:
+        said = (
+            f"A level that sticks keeps the relay on: {listed(plain, 'and', 4)}. A relay that needs a steady pulse "
+            "(steady_pulse: yes) drops then too: the better way."
+        )
+        yield nice("level_may_stick", "shop", said)
+    for bank in shop.servo_banks.values():
+        used = [gate.name for gate in shop.gates.values() if gate.bank_servo and gate.bank_servo.bank == bank.name]
+        if not used:
+            yield nice("idle_bank", bank.name, "No gate hangs on it; it stays off.")
+            continue
+        said = (
+            f"Its OE goes to GPIO{bank.enable_line} and through 10 k to 3.3 V: it sends pulses only while a gate "
+            "moves, and none when the board is dark. A program killed in mid-move leaves it on until outputs-off or "
+            "the next start."
+        )
+        yield nice("bank_enable", bank.name, said)
+        if bank.clock_share == 1.0:
+            said = (
+                "Its clock may be several per cent off, and the ends of its gates with it. Set each end at the gate, "
+                "or measure a pulse and write clock."
+            )
+            yield nice("bank_clock", bank.name, said)
+    yield from _reversing(shop)
+    for permit in shop.permits.values():
+        said = (
+            f"It may permit a start of {permit.at}, and never starts or cuts it: an electrician puts its contact in "
+            "the wire of the START button only, never in a holding circuit. Air is ready once somebody asked for it "
+            "there (inputs, kind: air here)."
+        )
+        yield nice("permit", permit.name, said)
+
+
+def _reversing(shop: Shop) -> Iterator[Finding]:
+    bridges = [gate for gate in shop.gates.values() if gate.bridge is not None]
+    if bridges:
+        names = listed([gate.name for gate in bridges], "and", 4)
+        said = (
+            f"Nothing but the program ends the drive of {names}: fit limit switches in the motor's wires, with diodes."
+        )
+        yield nice("bridge_limits", "shop", said)
+    pairs = [gate for gate in shop.gates.values() if gate.relays is not None or gate.bridge is not None]
+    blind = [gate.name for gate in pairs if gate.current_stop is None]
+    if blind:
+        said = f"Nothing stops these when they meet something, until their travel is over: {listed(blind, 'and', 4)}."
+        yield nice("no_current_stop", "shop", f"{said} A current_stop does.")
+
+
+def driver_outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
+    """Outputs of these drivers: whose, what it may do at power-up, and the line."""
+    for motor in shop.motors.values():
+        if motor.switch.stop_output is not None:
+            yield motor.name, "the motor may be stopped", motor.switch.stop_output
+    for gate in shop.gates.values():
+        if gate.bridge is not None:
+            lines = (gate.bridge.open_line, gate.bridge.shut_line)
+            yield from ((gate.name, "the gate may move", Output(line)) for line in lines)
+    for sign in shop.signs.values():
+        for lamp in (sign.coming, sign.no_air):
+            if lamp is not None:
+                yield sign.name, "the lamp may light", lamp
+    for permit in shop.permits.values():
+        yield permit.name, "a start may be permitted", permit.output

@@ -1,0 +1,114 @@
+"""What moves gates, switches motors and lights signs. Part of ``model``."""
+
+from dataclasses import dataclass
+
+from gatekeeper.shop.kinds import BoardDeath, GateEnd
+from gatekeeper.shop.model_sensing import Contact
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One digital output: GPIO ``line`` 0 to 27. ``active_low``: the relay is on when the line is low."""
+
+    line: int
+    active_low: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MotorSwitch:
+    """What switches a motor, and what it does when the board dies.
+
+    ``output``: the relay of its contactor's coil, which with ``steady_pulse`` holds only while the line keeps changing;
+    or, where ``stop_output`` is given, the relay that presses start for ``press_s``, and the other presses stop.
+    ``death_after_s``: how long it stays on after the board died (0 when it drops at once, infinite when it stays).
+    ``attended``: the shop's file states that somebody is always there; only then may an output stay.
+    """
+
+    output: Output
+    board_death: BoardDeath
+    death_after_s: float
+    attended: bool
+    steady_pulse: bool = False
+    stop_output: Output | None = None
+    press_s: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class ServoBank:
+    """A PCA9685 on I2C bus 1: ``enable_line`` is its output-enable, which lets pulses out while low."""
+
+    name: str
+    address: int
+    enable_line: int
+    clock_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Servo:
+    """A gate moved by a servo on a pin; pulse widths in seconds, 0.0004 to 0.0026."""
+
+    line: int
+    open_pulse_s: float
+    shut_pulse_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class BankServo:
+    """A gate moved by a servo on channel 0 to 15 of a bank; pulse widths in seconds, 0.0004 to 0.0026."""
+
+    bank: str
+    channel: int
+    open_pulse_s: float
+    shut_pulse_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class RelayPair:
+    """A gate moved by two relays; ``dead_s``: both off between two directions, at least 0.1.
+
+    ``current_stop``: the contact that is made when its motor draws too much.
+    """
+
+    open_output: Output
+    shut_output: Output
+    dead_s: float
+    current_stop: Contact | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """A gate moved by an H-bridge: a line for each way, and one that enables it where it has one; all active high."""
+
+    open_line: int
+    shut_line: int
+    enable_line: int | None
+    dead_s: float
+    current_stop: Contact | None
+
+
+@dataclass(frozen=True, slots=True)
+class Coil:
+    """A gate that one coil (a solenoid or an air valve) holds at the end ``holds``; a spring brings it to the other."""
+
+    output: Output
+    holds: GateEnd
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """A sign at a gate or tool (``at``): the ready lamp, and lamps for coming and for no air where it has them."""
+
+    name: str
+    output: Output
+    at: str
+    coming: Output | None = None
+    no_air: Output | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Permit:
+    """A contact that is made while air is ready at the tool ``at``."""
+
+    name: str
+    output: Output
+    at: str

@@ -1,0 +1,113 @@
+"""Whether what moves gates, switches motors and lights signs makes sense together."""
+
+from collections.abc import Iterator
+
+from gatekeeper.shop.faults import Fault
+from gatekeeper.shop.kinds import BoardDeath
+from gatekeeper.shop.places import Loc, Tree
+from gatekeeper.shop.reading import path_of
+from gatekeeper.shop.written import GatePart, MotorPart, ShopFile
+from gatekeeper.shop.written_drivers import ServoPart, SwitchPart
+
+LEAST_DROP_S = 0.3
+"""A relay on steady pulses must hold this long without one; the driver refuses less."""
+
+_IDENTITY = (0, 1)
+
+
+def driver_faults(tree: Tree, parts: ShopFile) -> Iterator[Fault]:
+    """Every rule about drivers that these parts break."""
+    here = _Here(tree)
+    for name, motor in parts.motors.items():
+        yield from here.switch(name, motor)
+    for name, gate in parts.gates.items():
+        yield from here.gate(name, gate)
+    for name, sign in parts.signs.items():
+        for key in ("pin", "coming", "no_air"):
+            output = getattr(sign, key)
+            if output is not None and output.line in _IDENTITY:
+                yield here.fault("GPIO0 and GPIO1 belong to the board's own identification", "signs", name, key)
+    for name, permit in parts.permits.items():
+        if permit.pin.active_low:
+            said = "a contact that permits a start may not be made by a line that is low by itself; take active low out"
+            yield here.fault(said, "permits", name, "pin")
+
+
+class _Here:
+    """The places, for the length of one check."""
+
+    def __init__(self, tree: Tree) -> None:
+        self.tree = tree
+
+    def fault(self, said: str, *loc: str, key: bool = False) -> Fault:
+        place: Loc = loc
+        return Fault(self.tree.mark_of(place, key=key), path_of(place), said)
+
+    def switch(self, name: str, motor: MotorPart) -> Iterator[Fault]:
+        switch, loc = motor.switched_by, ("motors", name, "switched_by")
+        has_buttons = switch.start is not None or switch.stop is not None
+        if switch.pin is None and not has_buttons:
+            said = "nothing switches this motor; give the pin of its relay, or start and stop of its starter"
+            yield self.fault(said, *loc, key=True)
+        elif switch.pin is not None and has_buttons:
+            said = "a relay and a starter's buttons are both given; keep pin, or start and stop"
+            yield self.fault(said, *loc, "pin", key=True)
+        elif has_buttons:
+            yield from self._buttons(motor, switch, loc)
+        else:
+            yield from self._relay(switch, loc)
+
+    def _relay(self, switch: SwitchPart, loc: tuple[str, ...]) -> Iterator[Fault]:
+        if switch.press is not None:
+            yield self.fault("this key is for a starter with start and stop", *loc, "press", key=True)
+        if not switch.steady_pulse:
+            return
+        death, after_s = switch.when_board_dies
+        if death is not BoardDeath.DROPS_LATER or after_s < LEAST_DROP_S:
+            said = (
+                "a relay that needs steady pulses drops after its own time, at least 300 ms; write such as drops after "
+                "500 ms"
+            )
+            yield self.fault(said, *loc, "when_board_dies")
+        if switch.pin is not None and switch.pin.active_low:
+            said = "pulses have no level that is on; take active low out"
+            yield self.fault(said, *loc, "pin")
+
+    def _buttons(self, motor: MotorPart, switch: SwitchPart, loc: tuple[str, ...]) -> Iterator[Fault]:
+        if switch.start is None or switch.stop is None:
+            said = "a starter has two buttons, and the controller must be able to press both; add start and stop"
+            yield self.fault(said, *loc, key=True)
+        elif switch.start.active_low is not switch.stop.active_low:
+            yield self.fault("the two relays of a starter are alike; write active low at both or at none", *loc, "stop")
+        if switch.steady_pulse:
+            said = "a starter holds itself, whatever is pulsed; take this key out"
+            yield self.fault(said, *loc, "steady_pulse", key=True)
+        if switch.when_board_dies[0] is not BoardDeath.STAYS:
+            said = "a starter with push buttons holds itself when the board dies; write stays, or take a relay"
+            yield self.fault(said, *loc, "when_board_dies")
+        if motor.confirmed_by is None:
+            said = (
+                "a press of a button may do nothing, and a starter may stop by itself: a starter with push buttons is "
+                "refused without confirmed_by, which tells whether the motor runs"
+            )
+            yield self.fault(said, *loc, key=True)
+
+    def gate(self, name: str, gate: GatePart) -> Iterator[Fault]:
+        loc = ("gates", name)
+        if gate.servo is not None:
+            yield from self._servo(gate.servo, (*loc, "servo"))
+        for key in ("relays", "bridge"):
+            pair = getattr(gate, key)
+            if pair is not None and pair.current_stop is not None and pair.current_stop[1]:
+                said = "this contact is made when the motor draws too much; take normally closed out"
+                yield self.fault(said, *loc, key, "current_stop")
+
+    def _servo(self, servo: ServoPart, loc: tuple[str, ...]) -> Iterator[Fault]:
+        if servo.pin is None and servo.bank is None:
+            said = "nothing drives this servo; give its pin, or the bank and channel that it hangs on"
+            yield self.fault(said, *loc, key=True)
+        elif servo.pin is not None and (servo.bank is not None or servo.channel is not None):
+            said = "this servo has a pin and a bank; keep the one that it hangs on"
+            yield self.fault(said, *loc, "bank" if servo.bank is not None else "channel", key=True)
+        elif servo.bank is not None and servo.channel is None:
+            yield self.fault("say which channel of this bank; add channel: 0 to 15", *loc, "bank")

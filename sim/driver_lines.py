@@ -1,0 +1,97 @@
+"""Which lines and chips drive what in a virtual shop: the motors' switches, the gates' ways, the servo banks."""
+
+from collections.abc import Callable, Iterator, Mapping
+
+from gatekeeper.devices.bench import BenchPins
+from gatekeeper.devices.bench_pca9685 import FakePca9685
+from gatekeeper.devices.pins import Pins
+from gatekeeper.shop.model import BankServo, Gate, Motor, Output, Servo, ServoBank, Shop
+from sim.parts import Drive
+
+Act = Callable[[float, float | None], None]
+Note = Callable[[Act, float | None], None]
+Watch = Callable[[int, Act], None]
+
+
+def motor_lines(motor: Motor, drive: Drive) -> Iterator[tuple[int, Act]]:
+    """The lines that switch a motor, and what a level on each does."""
+    switch = motor.switch
+    if switch.stop_output is not None:
+        for output, starts in ((switch.output, True), (switch.stop_output, False)):
+            yield output.line, _button(drive, output, starts)
+    elif switch.steady_pulse:
+        yield switch.output.line, _pulses(drive)
+    else:
+        yield switch.output.line, lambda t_s, level: drive.switch(t_s, _is_on(switch.output, level))
+
+
+def _is_on(output: Output, level: float | None) -> bool:
+    # A line that nobody drives is held off by the resistor on it.
+    return level is not None and (level > 0.5) is not output.active_low
+
+
+def _button(drive: Drive, output: Output, starts: bool) -> Act:
+    def act(t_s: float, level: float | None) -> None:
+        if _is_on(output, level):
+            drive.switch(t_s, starts)
+
+    return act
+
+
+def _pulses(drive: Drive) -> Act:
+    """Each turn of the line holds the relay for its own time; the claim of the line, at low, is no turn."""
+    before: list[float | None] = [None]
+
+    def act(t_s: float, level: float | None) -> None:
+        was, before[0] = before[0], level
+        if level is None or was is None or level == was:
+            return
+        drive.pulse(t_s)
+
+    return act
+
+
+def gate_ways(gate: Gate) -> Iterator[tuple[str, Output]]:
+    """The outputs that drive a gate open and shut."""
+    if gate.relays is not None:
+        yield from (("open", gate.relays.open_output), ("shut", gate.relays.shut_output))
+    if gate.bridge is not None:
+        yield from (("open", Output(gate.bridge.open_line)), ("shut", Output(gate.bridge.shut_line)))
+
+
+def place_banks(shop: Shop, pins: Pins, hands: BenchPins, drives: Mapping[str, Act], note: Note) -> None:
+    """Put a chip for each servo bank on the pins' bus.
+
+    Args:
+        shop: what hangs where.
+        pins: mock lines.
+        hands: the same lines, from outside.
+        drives: for each gate what a share of its travel, or None for no pulses, does to its slide.
+        note: takes an act and its value, to be worked out in the shop's own time.
+    """
+    for bank in shop.servo_banks.values():
+        _place(shop, bank, pins, hands, drives, note)
+
+
+def _place(shop: Shop, bank: ServoBank, pins: Pins, hands: BenchPins, drives: Mapping[str, Act], note: Note) -> None:
+    on_it = {
+        gate.bank_servo.channel: (gate.name, gate.bank_servo)
+        for gate in shop.gates.values()
+        if gate.bank_servo is not None and gate.bank_servo.bank == bank.name
+    }
+
+    def changed(channel: int, width_s: float | None) -> None:
+        if channel in on_it:
+            name, servo = on_it[channel]
+            note(drives[name], None if width_s is None else share_of(servo, width_s))
+
+    chip = FakePca9685(lambda: hands.level(bank.enable_line) == 0.0, runs=bank.clock_share, on_change=changed)
+    pins.chips[bank.address] = chip
+    hands.watch(bank.enable_line, lambda _t_s, _level: chip.look())
+
+
+def share_of(servo: Servo | BankServo, width_s: float) -> float:
+    """Where a pulse sends a servo: 0 (shut) to 1 (open)."""
+    share = (width_s - servo.shut_pulse_s) / (servo.open_pulse_s - servo.shut_pulse_s)
+    # The chip's steps of 5 us miss an end by less than this.
+    return 1.0 if share > 0.99 else 0.0 if share < 0.01 else share
