@@ -96,10 +96,10 @@ def test_a_start_opens_the_gate_and_runs_the_motor_and_its_end_ends_it(
     room: Room, tool: str, gate: str, motor: str
 ) -> None:
     room.plant.switch_tool(tool, True)
-    room.go_on(12.0)
-    # A bridge ends its drive where the gate's switch is made, which in the virtual shop is short of the end.
-    end = 1.0 - SWITCH_AT if gate == "lift gate" else 1.0
-    assert room.open_share(gate) == pytest.approx(end, abs=0.02)
+    room.go_on(20.0)
+    # A bridge ends its drive where the gate's switch is made, a little short of the end.
+    least = 1.0 - SWITCH_AT if gate == "lift gate" else 1.0
+    assert least <= room.open_share(gate) + 1e-6 <= least + 0.011
     assert room.runs(motor)
     room.plant.switch_tool(tool, False)
     room.go_on(25.0)
