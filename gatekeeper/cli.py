@@ -285,11 +285,15 @@ def run(
         # Late: the shop is under control before the web is even loaded.
         from gatekeeper.service.calibration_file import shop_file_of
         from gatekeeper.service.facing import ShopFace
+        from gatekeeper.service.upkeep import ShopUpkeep
 
         face = ShopFace(service, file=shop_file_of(name, text))
         face.start()
+        upkeep = ShopUpkeep(lambda: service, shop_file_of(name, text))
         try:
-            page = open_page(shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False)
+            page = open_page(
+                shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False, upkeep=upkeep
+            )
         except OSError as trouble:
             # The shop goes on without its page.
             where = f"{shop.page.listen} port {shop.page.port}"

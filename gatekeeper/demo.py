@@ -21,6 +21,7 @@ from gatekeeper.service.clock import Clock, FastClock, SystemClock
 from gatekeeper.service.face import Answer, Beat, Bench, CalibrationPress, DayView, ShopView
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
+from gatekeeper.service.upkeep import ShopUpkeep
 from gatekeeper.shop.model import Converter, Shop
 
 _NO_POWER = "The board has no power. Put its plug in on the bench."
@@ -142,6 +143,11 @@ class Demo:
             self._powered = True
             old.stop()
 
+    @property
+    def upkeep(self) -> ShopUpkeep:
+        """Care of whatever service runs now."""
+        return ShopUpkeep(lambda: self._service, self._face.file, "This shop is virtual.")
+
     # ---------------------------------------------------------------- the face
 
     def view(self) -> ShopView:
@@ -231,7 +237,9 @@ def run_demo(
         demo = Demo(shop, folder, plant_of, bench_of, clock, own_copy(folder, text, is_kept=state is not None))
         try:
             demo.start()
-            page = open_page(shop, folder, demo, listen="127.0.0.1", port=port, lan=lan, bench=demo.bench)
+            page = open_page(
+                shop, folder, demo, listen="127.0.0.1", port=port, lan=lan, bench=demo.bench, upkeep=demo.upkeep
+            )
         except OSError:
             demo.stop()
             raise

@@ -18,6 +18,7 @@ from gatekeeper.shop.model import Shop
 
 if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
+    from gatekeeper.service.face_care import Upkeep
     from gatekeeper.web.serving import Serving
 
 #: Signals that end the controller; each switches the motors off first.
@@ -72,7 +73,15 @@ class Page:
 
 
 def open_page(
-    shop: Shop, folder: Path, face: Face, *, listen: str, port: int, lan: bool, bench: "Bench | None" = None
+    shop: Shop,
+    folder: Path,
+    face: Face,
+    *,
+    listen: str,
+    port: int,
+    lan: bool,
+    bench: "Bench | None" = None,
+    upkeep: "Upkeep | None" = None,
 ) -> Page:
     """Start the page of a service.
 
@@ -83,6 +92,7 @@ def open_page(
         listen, port: where to listen; port 0 lets the system choose.
         lan: listen on every address of this machine, for phones.
         bench: a virtual shop's bench.
+        upkeep: care of the service.
 
     Raises:
         OSError: the address cannot be listened on.
@@ -91,7 +101,7 @@ def open_page(
     from gatekeeper.web.serving import Serving
 
     settings = door_settings(shop, folder)
-    app = create_app(face, settings, bench, phones_in(folder))
+    app = create_app(face, settings, bench, phones_in(folder), upkeep=upkeep)
     certificate = (shop.page.certificate, shop.page.key) if shop.page.certificate and shop.page.key else None
     serving = Serving(app, "0.0.0.0" if lan else listen, port, certificate)
     serving.start()

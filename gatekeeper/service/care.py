@@ -104,12 +104,13 @@ class Care:
         """Begin to look."""
         self._thread.start()
 
-    def stop(self, timeout_s: float = 1.0) -> None:
-        """Look no more; what was learned is handed to the keeper."""
+    def stop(self, timeout_s: float = 1.0, *, keep: bool = True) -> None:
+        """Look no more; what was learned is handed to the keeper, unless the power is gone."""
         self._end.set()
         if self._thread.is_alive():
             self._thread.join(timeout_s)
-        self._keep(always=True)
+        if keep:
+            self._keep(always=True)
 
     # ------------------------------------------------------------ from any thread
 
@@ -153,6 +154,11 @@ class Care:
             elif watch is not None and what != "suction":
                 watch.mended()
             self._owed.add(motor)
+        self.look()
+
+    def refresh(self) -> None:
+        """Read hours and starts anew and look."""
+        self._read_totals()
         self.look()
 
     def look(self) -> None:

@@ -16,7 +16,20 @@ from gatekeeper.web.frame import refused
 
 #: Addresses that only take forms: nobody is sent back there.
 _FORMS_ONLY = frozenset(
-    {"/ask", "/spin-down", "/undo", "/bench", "/calibrate", "/stop", "/sign-out", "/phones", "/pin"}
+    {
+        "/ask",
+        "/spin-down",
+        "/undo",
+        "/bench",
+        "/calibrate",
+        "/stop",
+        "/sign-out",
+        "/reading",
+        "/restore",
+        "/leave-out",
+        "/phones",
+        "/pin",
+    }
 )
 #: A form is a few hundred bytes; a phone sends it at once, over a bad radio in a second or two. Ours.
 BODY_S = 5.0

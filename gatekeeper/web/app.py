@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from gatekeeper.service.face import Answer, Bench, Face, ShopView, SpinDown, StopWord
+from gatekeeper.service.face_care import Upkeep
 from gatekeeper.web import door, entering_pages, history, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
 from gatekeeper.web.asking import (
@@ -25,6 +26,7 @@ from gatekeeper.web.asking import (
     out_of_range,
     wish,
 )
+from gatekeeper.web.care import CareRoutes
 from gatekeeper.web.door import DoorSettings, Refusal, Refused
 from gatekeeper.web.door_front import Front, client_of, reached
 from gatekeeper.web.door_pins import one_owner
@@ -64,8 +66,8 @@ class _Web:
         self.bench = bench
         self.live = Live(face, bench, pages.live_parts)
         self._settings = settings
-        self._said = Said()
-        self.entrance = Entrance(settings, store, self._said)
+        self.said = Said()
+        self.entrance = Entrance(settings, store, self.said)
         self._watching: dict[str, int] = {}
         self._stops: dict[str | None, tuple[Future[Answer], float]] = {}
 
@@ -75,28 +77,28 @@ class _Web:
         """The refusal of whoever may not change settings."""
         return self.entrance.refuse_below(request, Right.SETTINGS)
 
-    def _visit(self, request: Request) -> Visit:
+    def visit(self, request: Request) -> Visit:
         return Visit(
             path=request.url.path,
             signed_in=self.entrance.right(request) >= Right.AIR,
             can_sign_out=self.entrance.sessions.handle_of(request.cookies.get(door.COOKIE)) is not None,
-            answer=self._said.of(request.query_params.get("said")),
+            answer=self.said.of(request.query_params.get("said")),
             cautions_read=_CAUTIONS_COOKIE in request.cookies,
         )
 
     # ------------------------------------------------------------ reading
 
     def shop(self, request: Request) -> Response:
-        return _page(pages.shop(self.face.view(), self.live.controls(), self._visit(request)))
+        return _page(pages.shop(self.face.view(), self.live.controls(), self.visit(request)))
 
     def machine(self, request: Request, name: str) -> Response:
-        page = pages.machine(self.face.view(), name, self._visit(request))
+        page = pages.machine(self.face.view(), name, self.visit(request))
         if page is None:
             raise Refused(nobody(name))
         return _page(page)
 
     def calibration(self, request: Request, name: str) -> Response:
-        page = pages.calibrate(self.face.view(), name, self.live.controls(), self._visit(request))
+        page = pages.calibrate(self.face.view(), name, self.live.controls(), self.visit(request))
         if page is None:
             raise Refused(no_clamp(name))
         return _page(page)
@@ -107,25 +109,25 @@ class _Web:
             self.entrance.sessions.handle_of(request.cookies.get(door.COOKIE)),
             pin_in_file=self._settings.keep_pin is None,
         )
-        return _page(pages.settings_page(self.face.view(), self._visit(request), door_part))
+        return _page(pages.settings_page(self.face.view(), self.visit(request), door_part))
 
     def cautions(self, request: Request) -> Response:
-        return _page(pages.cautions(self.face.view(), self._visit(request)))
+        return _page(pages.cautions(self.face.view(), self.visit(request)))
 
     def history(self, request: Request) -> Response:
         try:
             day = self.face.history(request.query_params.get("day"))
         except LookupError:
             raise Refused(NO_DAY) from None
-        return _page(history.page(self.face.view(), day, self._visit(request)))
+        return _page(history.page(self.face.view(), day, self.visit(request)))
 
     def sign_in_page(self, request: Request) -> Response:
         back = door.own_path(request.query_params.get("back"))
-        said = self._said.of(request.query_params.get("said"))
+        said = self.said.of(request.query_params.get("said"))
         if self.entrance.right(request) < Right.LOOK:
             return _page(entering_pages.closed(back, said, two_pins=self._settings.air_pin is not None))
         form = entering_pages.sign_in_form(back, said, two_pins=self._settings.air_pin is not None)
-        return _page(pages.sign_in(self.face.view(), self._visit(request), form))
+        return _page(pages.sign_in(self.face.view(), self.visit(request), form))
 
     async def stream(self, request: Request) -> Response:
         page = request.query_params.get("page", "shop")
@@ -171,13 +173,13 @@ class _Web:
             raise Refused(nobody(subject))
         if self.entrance.stops_too_often(request) and not any(motor.runs for motor in motors):
             # A flood of stops at rest would fill record and control thread, and there is nothing to stop.
-            return answered(request, STANDS_STILL, self._said)
+            return answered(request, STANDS_STILL, self.said)
         answer = await self._answer(self._ask_to_stop(subject, address_of(request)))
         if answer is NO_ANSWER:
             answer = NOT_CONFIRMED
         elif answer.accepted and not wants_json(request):
             answer = await self._confirmed(subject)
-        return answered(request, answer, self._said)
+        return answered(request, answer, self.said)
 
     def _ask_to_stop(self, subject: str | None, address: str | None) -> "Future[Answer]":
         """Ask the core, or join those whose stop of the same it has not answered yet."""
@@ -223,7 +225,7 @@ class _Web:
                 wanted.what, wanted.subject, "page", wanted.for_s, wanted.text, address=address_of(request)
             )
         )
-        return answered(request, answer, self._said, fields.get("back"))
+        return answered(request, answer, self.said, fields.get("back"))
 
     def _hold(
         self, request: Request, view: ShopView, caution: str, label: str, action: str, fields: dict[str, str]
@@ -231,7 +233,7 @@ class _Web:
         if wants_json(request) or "text/html" not in request.headers.get("accept", ""):
             raise Refused(HOLD)
         back = way_back(request)
-        visit = replace(self._visit(request), path=back)
+        visit = replace(self.visit(request), path=back)
         return _page(pages.confirm(view, visit, caution, label, action, fields | {"back": back}))
 
     async def set_spin_down(self, request: Request) -> Response:
@@ -252,7 +254,7 @@ class _Web:
             if value_s < spin_down.lowest_s(spin) and fields.get("held") != "1":
                 return self._hold(request, view, BELOW_CAUTION, f"Set {value_s:g} s", "/spin-down", fields)
         answer = await self._answer(self.face.set_spin_down(subject, value_s, "page", address=address_of(request)))
-        return answered(request, answer, self._said, fields.get("back"))
+        return answered(request, answer, self.said, fields.get("back"))
 
     async def undo(self, request: Request) -> Response:
         refused = self._refuse_writing(request)
@@ -263,7 +265,7 @@ class _Web:
         if _delays(view).get(subject) is None:
             raise Refused(nobody(subject or "name"))
         answer = await self._answer(self.face.undo(subject, "page", address=address_of(request)))
-        return answered(request, answer, self._said)
+        return answered(request, answer, self.said)
 
     async def calibrate(self, request: Request) -> Response:
         refused = self._refuse_writing(request)
@@ -271,7 +273,7 @@ class _Web:
             return refused
         machine, press = calibration_press(self.face.view(), await form_of(request))
         answer = await asyncio.to_thread(self.face.calibrate, machine, press, "page", address_of(request))
-        return answered(request, answer, self._said)
+        return answered(request, answer, self.said)
 
     async def work_bench(self, request: Request) -> Response:
         if self.bench is None:
@@ -281,7 +283,7 @@ class _Web:
             return refused
         fields = await form_of(request)
         answer = await asyncio.to_thread(self.bench.work, fields.get("key", ""), fields.get("to", ""))
-        return answered(request, answer, self._said)
+        return answered(request, answer, self.said)
 
     # ------------------------------------------------------------ the door itself
 
@@ -316,6 +318,7 @@ def create_app(
     bench: Bench | None = None,
     sessions: SessionStore | None = None,
     *,
+    upkeep: Upkeep | None = None,
     openapi: bool = False,
 ) -> FastAPI:
     """The application around one running controller.
@@ -325,6 +328,7 @@ def create_app(
         settings: the door.
         bench: a virtual shop's bench, drawn when given.
         sessions: where signed-in phones are kept; in memory when None.
+        upkeep: care of the service, drawn and asked when given.
         openapi: describe every address at /openapi.json, for tests of the addresses only.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
@@ -400,6 +404,8 @@ def create_app(
         app.add_api_route(path, read, methods=["GET"], response_class=HTMLResponse, response_model=None)
     for path, take in asking.items():
         app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
+    care = CareRoutes(upkeep, face, web.entrance, web.said, web.visit)
+    care.add_to(app, may_look)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)
     app.add_middleware(Front, settings=settings)

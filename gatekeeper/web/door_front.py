@@ -10,6 +10,7 @@ from gatekeeper.web import door
 from gatekeeper.web.answers import refusal
 from gatekeeper.web.door import DoorSettings, Refusal
 from gatekeeper.web.door_limits import ASKING, ASKING_ALL, READING, READING_ALL, Limit
+from gatekeeper.web.uploads import UPLOAD, refuse_upload
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -81,7 +82,8 @@ class Front:
         if why is None:
             why = door.refuse_origin(request.headers, self._settings)
         if why is None and request.method == "POST":
-            why = door.refuse_post(request.headers)
+            is_upload = request.url.path == UPLOAD
+            why = refuse_upload(request.headers) if is_upload else door.refuse_post(request.headers)
         if why is not None or (request.method == "POST" and request.url.path in _MAY_STOP):
             return why
         limit = self._asking if request.method == "POST" else self._reading

@@ -46,7 +46,13 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
         if visit.can_sign_out
         else None
     )
-    links = [("/", "Shop"), ("/settings", "Settings"), ("/history", "History"), ("/cautions", "Cautions")]
+    links = [
+        ("/", "Shop"),
+        ("/settings", "Settings"),
+        ("/history", "History"),
+        ("/care", "Care"),
+        ("/cautions", "Cautions"),
+    ]
     if not visit.signed_in:
         links.append(("/sign-in", "Sign in"))
     here = visit.path
