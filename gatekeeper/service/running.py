@@ -161,9 +161,8 @@ class Service:
         )
         self.hours = HoursWatch(self.shop.hours, self.loop.post, self.wall_s)
         lamp = self.shop.messages.lamp
-        if lamp is not None:
-            codes = lambda: (code for code, _ in self.troubles().sentences)  # noqa: E731
-            self.listen(ShopLamp(pins, lamp, codes, self.report, self.clock.now).look)
+        codes = lambda: (code for code, _ in self.troubles().sentences)  # noqa: E731
+        self._lamp = ShopLamp(pins, lamp, codes, self.report, self.clock.now) if lamp is not None else None
         self.care = self._made_care(kept)
         self.listen(self.care.stops.take)
         self._control = threading.Thread(target=self._run_control, name="control", daemon=True)
@@ -310,6 +309,8 @@ class Service:
         now_s = self.clock.now()
         for sampler in self.samplers:
             sampler.judge(now_s)
+        if self._lamp is not None and self.last_view is not None:
+            self._lamp.look(self.last_view)
         self.after_step()
 
     def _show(self, view: CoreView) -> None:
