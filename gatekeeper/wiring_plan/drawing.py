@@ -11,6 +11,7 @@ MIDDLE_BLOCK = (262, 366)
 WALL = 442
 DEVICE_BLOCK = (600, 748)
 SYMBOL_X = 706
+NAME_LENGTH = 20
 SLOTS = (186, 232, 290, 350, 404)
 EDGES = {Edge.LEFT: LEFT_BLOCK[1], Edge.INTO: MIDDLE_BLOCK[0], Edge.OUT: MIDDLE_BLOCK[1], Edge.WALL: WALL}
 
@@ -76,9 +77,14 @@ def _block(block: Block) -> list[Html]:
     left, right = LEFT_BLOCK
     drawn = [
         _rect(left, top, right - left, bottom - top, "block"),
-        _words((left + right) / 2, top - 5, block.title, "middle", "name"),
+        _words((left + right) / 2, top - 5, _fitting(block.title), "middle", "name"),
     ]
     return drawn + [_words(right - 6, _y(row) + 4, name, "end") for row, name in block.rows.items()]
+
+
+def _fitting(title: str) -> str:
+    """A name that is not wider than its block; in full it stands beside the drawing."""
+    return title if len(title) <= NAME_LENGTH else f"{title[: NAME_LENGTH - 1].rstrip()}…"
 
 
 def _middle(block: Block | None) -> list[Html]:

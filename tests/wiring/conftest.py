@@ -1,0 +1,76 @@
+"""Shops to wire: the examples, and one with every kind of device and names as long as a shop file takes them."""
+
+import re
+
+import pytest
+
+from gatekeeper.shop.examples import example
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
+from gatekeeper.shop.model import Shop
+
+EXAMPLES = ("garage-one-collector", "long-narrow", "one-evening", "school-room", "shared-twelve", "recording-bench")
+
+#: Every ~name~ is drawn out to the 40 characters that a shop file takes.
+_WRITTEN = """\
+shop: {name: Everything, units: metric, mains: 50 Hz, open_flue_nearby: no, call: "Electrician: 12 34"}
+motors:
+  ~fan~:
+    power: 2.2 kW
+    inlet: 120 mm
+    switched_by: {pin: GPIO5 active low, when_board_dies: drops after 6 s}
+    release: 7 s
+    confirmed_by: {current_switch: GPIO17, within: 3 s}
+    flow_switch: GPIO22
+supplies:
+  ~low~: {at_once: 2}
+gates:
+  ~one~: {diameter: 100 mm, servo: {pin: GPIO12}}
+  ~two~: {diameter: 100 mm, relays: {open: GPIO16, shut: GPIO13}, open_contact: GPIO23}
+  ~three~:
+    diameter: 100 mm
+    coil: {pin: GPIO24, holds: shut}
+    open_contact: GPIO25
+    shut_contact: GPIO26
+  ~four~: {diameter: 100 mm, shut_contact: GPIO27}
+converters:
+  ~pairs~: {kind: ADS1115}
+  ~row~: {kind: MCP3008, bus: 0, chip_select: 1}
+tools:
+  ~saw~: {gates: ~one~, sensor: {converter: ~pairs~, channel: 1, range: 20 A}}
+  planer: {gates: ~two~, sensor: {converter: ~row~, channel: 3, range: 16 A}}
+  sander: {gates: ~three~, sensor: {contact: GPIO18, use: hose hook}}
+  lathe: {gates: ~four~, sensor: {meter: plug, runs_above: 100 W}}
+brokers:
+  house: {host: broker.local}
+meters:
+  plug: {broker: house, topic: plug/power, every: 2 s}
+inputs:
+  ~red~: {kind: red button, pin: GPIO4}
+  selector: {kind: hand-off-auto, hand_pin: GPIO19, auto_pin: GPIO20}
+  ~knob~: {kind: air here, pin: GPIO21, at: planer}
+signs:
+  ~lamp~: {pin: GPIO6 active low, at: ~saw~}
+"""
+EVERY_DEVICE = re.sub(
+    r"~(\w+)~", lambda name: f"{name[1]} by the long workshop wall to the north"[:40].strip(), _WRITTEN
+)
+
+
+def made(text: str) -> Shop:
+    shop = load_shop(text, "made.yaml")
+    assert not isinstance(shop, Faults), shop.each
+    return shop
+
+
+@pytest.fixture
+def every_device() -> Shop:
+    """Every kind of device, with long names."""
+    return made(EVERY_DEVICE)
+
+
+@pytest.fixture(params=[*EXAMPLES, "everything"])
+def any_shop(request: pytest.FixtureRequest) -> Shop:
+    """Each example, and the shop with every device."""
+    name = str(request.param)
+    return made(EVERY_DEVICE if name == "everything" else example(name).read_text(encoding="utf-8"))

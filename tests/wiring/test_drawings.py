@@ -1,0 +1,119 @@
+"""The drawings: nothing overlaps or leaves its frame, and every core ends at a terminal."""
+
+import re
+from collections.abc import Callable, Iterator
+from itertools import combinations
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from gatekeeper.service.pin_table import pin_table
+from gatekeeper.shop.examples import example
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
+from gatekeeper.shop.model import Shop
+from gatekeeper.wiring_plan.commands import alone
+from gatekeeper.wiring_plan.drawing import WIDTH, drawing
+from gatekeeper.wiring_plan.model import Device
+from gatekeeper.wiring_plan.plan import wiring_plan
+
+PICTURES = Path(__file__).parents[2] / "hardware" / "pictures"
+CHARACTER = 6.9  # width of one at 12.5 px, a little more than a sans-serif font's mean
+HIGH, DEEP = 9.5, 3.0
+
+
+def svg_of(device: Device) -> ElementTree.Element:
+    return ElementTree.fromstring(drawing(device.sheet, device.cable, device.title))
+
+
+def boxes(svg: ElementTree.Element) -> Iterator[tuple[str, float, float, float, float]]:
+    """Each text with its box: left, top, right, bottom."""
+    for text in svg.iter("text"):
+        words = text.text or ""
+        x, y, width = float(text.attrib["x"]), float(text.attrib["y"]), CHARACTER * len(words)
+        left = x - {"start": 0.0, "middle": width / 2, "end": width}[text.attrib["text-anchor"]]
+        yield words, left, y - HIGH, left + width, y + DEEP
+
+
+def test_no_words_of_a_drawing_overlap_or_leave_it(any_shop: Shop) -> None:
+    for device in wiring_plan(any_shop, "shop.yaml").devices:
+        svg = svg_of(device)
+        height = float(svg.attrib["viewBox"].split()[3])
+        placed = list(boxes(svg))
+        for words, left, top, right, bottom in placed:
+            assert left >= 0, (device.title, words)
+            assert right <= WIDTH + 4, (device.title, words)
+            assert top >= 0, (device.title, words)
+            assert bottom <= height, (device.title, words)
+        for one, other in combinations(placed, 2):
+            apart = one[1] >= other[3] or other[1] >= one[3] or one[2] >= other[4] or other[2] >= one[4]
+            assert apart, (device.title, one[0], other[0])
+
+
+def test_words_do_not_lie_on_the_lines_of_a_symbol(any_shop: Shop) -> None:
+    for device in wiring_plan(any_shop, "shop.yaml").devices:
+        svg = svg_of(device)
+        uprights = []
+        for path in svg.iter("path"):
+            found = re.fullmatch(r"M([\d.]+) ([\d.]+) L([\d.]+) ([\d.]+)", path.attrib["d"])
+            if found is not None and found[1] == found[3]:
+                uprights.append((float(found[1]), *sorted((float(found[2]), float(found[4])))))
+        for words, left, top, right, bottom in boxes(svg):
+            for x, begin, end in uprights:
+                assert not (left < x < right and begin < bottom - 2 and end > top + 2), (device.title, words)
+
+
+def test_every_core_has_a_terminal_and_both_its_words(any_shop: Shop) -> None:
+    plan = wiring_plan(any_shop, "shop.yaml")
+    numbers = [core.terminal for cable in plan.cables for core in cable.cores]
+    assert numbers == [f"X1:{number}" for number in range(1, len(numbers) + 1)]
+    assert [cable.number for cable in plan.cables] == [f"K{number}" for number in range(1, len(plan.cables) + 1)]
+    for device in plan.devices:
+        svg = svg_of(device)
+        said = {text.text for text in svg.iter("text")}
+        terminals = [one for one in svg.iter("rect") if one.attrib["class"] == "terminal"]
+        cores = device.cable.cores if device.cable is not None else ()
+        assert len(terminals) == len(cores)
+        assert {core.terminal for core in cores} | {core.number for core in cores} <= said
+
+
+def test_every_line_of_the_board_is_drawn_once(any_shop: Shop) -> None:
+    plan = wiring_plan(any_shop, "shop.yaml")
+    drawn: list[str] = []
+    for device in plan.devices:
+        if device.kind != "converter":
+            drawn += re.findall(r"GPIO\d+", " ".join(text.text or "" for text in svg_of(device).iter("text")))
+    assert len(drawn) == len(set(drawn))
+    bus = {"GPIO2", "GPIO3", *(f"GPIO{line}" for line in (7, 8, 9, 10, 11))}
+    wired = {row.line.split(",")[0] for row in pin_table(any_shop) if "bus" not in row.wire}
+    assert wired == set(drawn) - (bus - wired)
+
+
+#: The picture of each kind of device in the handbook, and the example shop whose first one of that kind is shown.
+HANDBOOK = {
+    "motor switch": "garage-one-collector",
+    "gate on a servo": "garage-one-collector",
+    "gate on two relays": "long-narrow",
+    "gate on a coil and a spring": "long-narrow",
+    "sign lamp": "garage-one-collector",
+    "normally open contact": "one-evening",
+    "normally closed contact": "long-narrow",
+    "two contacts": "long-narrow",
+    "current clamp": "garage-one-collector",
+    "converter": "garage-one-collector",
+}
+
+
+@pytest.mark.parametrize("kind", HANDBOOK)
+def test_the_pictures_of_the_handbook_are_what_the_plan_draws(kind: str, golden: Callable[[Path, str], None]) -> None:
+    name = HANDBOOK[kind]
+    shop = load_shop(example(name).read_text(encoding="utf-8"), name)
+    assert not isinstance(shop, Faults)
+    device = next(one for one in wiring_plan(shop, name).devices if one.kind == kind)
+
+    golden(PICTURES / f"wiring-{kind.replace(' ', '-')}.svg", alone(drawing(device.sheet, device.cable, device.title)))
+
+
+def test_the_handbook_shows_every_kind_that_is_drawn(every_device: Shop) -> None:
+    assert {device.kind for device in wiring_plan(every_device, "shop.yaml").devices} == set(HANDBOOK)
