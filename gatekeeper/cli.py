@@ -176,8 +176,8 @@ def record(
     out: Annotated[str, typer.Argument(metavar="OUT", help="A new file: .npz or .csv.")],
     seconds: Annotated[float, typer.Option("--seconds", help="How long, 1 to 600 s.")] = 10.0,
     pins: Annotated[
-        str, typer.Option("--pins", help="lgpio or gpiod: the board's converters; mock: none; virtual: a virtual shop.")
-    ] = "lgpio",
+        str, typer.Option("--pins", help="gpiod or lgpio: the board's converters; mock: none; virtual: a virtual shop.")
+    ] = "gpiod",
 ) -> None:
     """Write what a machine's clamp sees to a file that replay reads. Switches nothing."""
     from pathlib import Path
@@ -200,8 +200,8 @@ def calibrate(
     shop_file: ShopArgument,
     machine: Annotated[str, typer.Argument(metavar="TOOL", help="The tool, outlet or motor whose clamp is set.")],
     pins: Annotated[
-        str, typer.Option("--pins", help="lgpio or gpiod: the board's converters; virtual: a virtual shop.")
-    ] = "lgpio",
+        str, typer.Option("--pins", help="gpiod or lgpio: the board's converters; virtual: a virtual shop.")
+    ] = "gpiod",
     yes: Annotated[bool, typer.Option("--yes", help="Write what is found without asking.")] = False,
 ) -> None:
     """Find which clamp sees a machine, measure it off and running, and write its trip into the shop file."""
@@ -237,7 +237,7 @@ def calibrate(
 @app.command()
 def run(
     shop_file: ShopArgument,
-    pins: Annotated[str, typer.Option("--pins", help="The board's lines: lgpio, gpiod, or mock for none.")] = "lgpio",
+    pins: Annotated[str, typer.Option("--pins", help="The board's lines: gpiod, lgpio, or mock for none.")] = "gpiod",
     state: Annotated[str | None, typer.Option("--state", help="Folder for what must outlive a power cut.")] = None,
     no_page: Annotated[bool, typer.Option("--no-page", help="Run without the phone page.")] = False,
 ) -> None:
@@ -437,7 +437,7 @@ def _what_if_words(
 @app.command("outputs-off")
 def outputs_off(
     shop_file: ShopArgument,
-    pins: Annotated[str, typer.Option("--pins", help="The board's lines: lgpio, gpiod, or mock for none.")] = "lgpio",
+    pins: Annotated[str, typer.Option("--pins", help="The board's lines: gpiod, lgpio, or mock for none.")] = "gpiod",
 ) -> None:
     """Put every output of a shop to its off level, motors first. For after a crash; the controller must not run."""
     from gatekeeper.devices.base import DeviceError

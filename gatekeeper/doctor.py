@@ -45,10 +45,10 @@ class Finding:
 def examine(shop: Shop, name: str, pins: str | None, state: Path | None) -> tuple[str, list[Finding]]:
     """Look at this machine and judge it for a shop: the pins that were looked at, and the findings.
 
-    ``pins`` None: the service's own, else lgpio. ``state`` None: the service's folder where it is there.
+    ``pins`` None: the service's own, else gpiod. ``state`` None: the service's folder where it is there.
     """
     service = service_facts()
-    pins = pins or pins_of(service) or "lgpio"
+    pins = pins or pins_of(service) or "gpiod"
     if state is None and INSTALLED_STATE.is_dir():
         state = INSTALLED_STATE
     facts = look(
@@ -152,7 +152,7 @@ def _libraries(facts: Facts, shop: Shop, pins: str) -> Iterator[Finding]:
         else:
             yield _well("package", f"The package {package} {version}.")
     if kind == "gpiod" and any(gate.servo is not None for gate in shop.gates.values()):
-        said = "The shop has servos on the board's own pins, and gpiod sends no pulses. Use the pins lgpio."
+        said = "The shop has servos on the board's own pins, and gpiod sends no pulses. Use the pins lgpio, or a servo bank."
         yield _mend("servo", said)
 
 

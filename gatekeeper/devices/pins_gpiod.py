@@ -28,6 +28,19 @@ def open_gpiod(path: str | None) -> "GpiodFactory":
     Raises:
         DeviceError: gpiod is missing or too old, there is no such chip, or it may not be used.
     """
+    gpiod = open_library()
+    chosen = header_chip(gpiod) if path is None else path
+    if not gpiod.is_gpiochip_device(chosen):
+        raise DeviceError(f"{chosen} is no GPIO chip. The chips of a board are called /dev/gpiochip0, 1, 2 and so on.")
+    return GpiodFactory(gpiod, chosen)
+
+
+def open_library() -> Any:
+    """The library gpiod, version 2.
+
+    Raises:
+        DeviceError: it is missing or too old.
+    """
     try:
         import gpiod
     except ImportError as fault:
@@ -37,10 +50,7 @@ def open_gpiod(path: str | None) -> "GpiodFactory":
         ) from fault
     if not hasattr(gpiod, "request_lines"):
         raise DeviceError("The installed library 'gpiod' is too old. Install gpiod 2.2 or newer.")
-    chosen = header_chip(gpiod) if path is None else path
-    if not gpiod.is_gpiochip_device(chosen):
-        raise DeviceError(f"{chosen} is no GPIO chip. The chips of a board are called /dev/gpiochip0, 1, 2 and so on.")
-    return GpiodFactory(gpiod, chosen)
+    return gpiod
 
 
 def header_chip(gpiod: Any, folder: Path = Path("/dev")) -> str:
@@ -230,3 +240,18 @@ class GpiodFactory(PiFactory):  # type: ignore[misc]
     @staticmethod
     def ticks_diff(later: float, earlier: float) -> float:
         return later - earlier
+
+
+class HeaderFactory(GpiodFactory):
+    """The factory over the board's own header, found by its label; needs no argument.
+
+    It is the entry point ``gatekeeper`` of gpiozero's ``gpiozero_pin_factories``, so that any program on the board gets
+    it by ``GPIOZERO_PIN_FACTORY=gatekeeper``: outputs claimed at their level in one step, edges without polling.
+
+    Raises:
+        DeviceError: as ``open_gpiod``.
+    """
+
+    def __init__(self) -> None:
+        found = open_library()
+        super().__init__(found, header_chip(found))

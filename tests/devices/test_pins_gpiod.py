@@ -4,19 +4,22 @@ import os
 import queue
 import sys
 import threading
+import tomllib
 import types
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
+from importlib.metadata import EntryPoint
 from pathlib import Path
 from typing import Any
 
 import pytest
+from gpiozero import Button, Device, DigitalOutputDevice
 
 from gatekeeper.devices.base import ContactSeen, DeviceError
 from gatekeeper.devices.inputs import ContactInput
 from gatekeeper.devices.pins import OutputLine, Pins, open_pins
-from gatekeeper.devices.pins_gpiod import header_chip
+from gatekeeper.devices.pins_gpiod import HeaderFactory, header_chip
 
 PATH = "/dev/gpiochip7"
 
@@ -266,4 +269,53 @@ def test_the_chip_is_found_by_its_label(tmp_path: Path) -> None:
     assert str(caught.value) == (
         "No GPIO chip of a Raspberry Pi header was found. Run this on the board, as a user of the group gpio; "
         "on another board name its chip, as in 'gpiod:/dev/gpiochip0'; or choose the pins 'mock'."
+    )
+
+
+# --- for other programs on the board, by gpiozero's own name for it ---------------------------------------------------
+
+
+@pytest.fixture
+def named(library: StandIn, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """The factory that gpiozero makes of the entry point in the project's file, by its name."""
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))
+    written = project["project"]["entry-points"]["gpiozero_pin_factories"]
+    points = [EntryPoint(name, value, "gpiozero_pin_factories") for name, value in written.items()]
+    monkeypatch.setattr("gpiozero.devices.entry_points", lambda group: points)
+    monkeypatch.setattr("gatekeeper.devices.pins_gpiod.header_chip", lambda gpiod: PATH)
+    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "gatekeeper")
+    factory = Device._default_pin_factory()
+    yield factory
+    factory.close()
+
+
+def test_gpiozero_finds_the_factory_by_its_name(named: Any) -> None:
+    assert isinstance(named, HeaderFactory)
+    assert named.path == PATH
+
+
+def test_a_plain_gpiozero_device_that_is_on_when_low_is_never_on_by_its_claim(named: Any, library: StandIn) -> None:
+    relay = DigitalOutputDevice(17, active_high=False, pin_factory=named)
+    assert library.calls == [("request", 17, "out", 1)]
+    relay.on()
+    relay.close()
+    assert library.calls[1:] == [("set", 17, 0), ("set", 17, 1)]
+
+
+def test_a_plain_gpiozero_button_hears_edges_without_polling(named: Any, library: StandIn) -> None:
+    pressed: queue.Queue[str] = queue.Queue()
+    button = Button(5, pin_factory=named)
+    button.when_pressed = lambda: pressed.put(threading.current_thread().name)
+    library.requests[5].edge(Value.INACTIVE)
+    assert pressed.get(timeout=30.0) == "gpiod-edges"
+    button.close()
+
+
+def test_without_the_library_it_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "gpiod", None)
+    with pytest.raises(DeviceError) as caught:
+        HeaderFactory()
+    assert str(caught.value) == (
+        "The pin library 'gpiod' is not installed, so the board's pins cannot be used. "
+        "Install it with: pip install 'gatekeeper[board]'. Nothing was switched."
     )
