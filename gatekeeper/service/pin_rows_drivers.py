@@ -135,7 +135,8 @@ def sign_rows(sign: Sign) -> Iterator[PinRow]:
 
 def lamp_row(lamp: MessageLamp) -> PinRow:
     """The lamp for the whole shop."""
-    wire, does = "Transistor or relay input of the message lamp", f"Lit while a message of {lamp.heap.value} or worse stands."
+    does = f"Lit while a message of {lamp.heap.value} or worse stands."
+    wire = "Transistor or relay input of the message lamp"
     return output_row(lamp.output, wire, does, LampSign.fate, power_lost_words(LampSign.fate))
 
 
