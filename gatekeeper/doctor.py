@@ -152,7 +152,7 @@ def _libraries(facts: Facts, shop: Shop, pins: str) -> Iterator[Finding]:
         else:
             yield _well("package", f"The package {package} {version}.")
     if kind == "gpiod" and any(gate.servo is not None for gate in shop.gates.values()):
-        said = "The shop has servos on the board's own pins, and gpiod sends no pulses. Use the pins lgpio, or a servo bank."
+        said = "The shop has servos on the board's own pins, and gpiod sends no pulses. Use the pins lgpio, or a bank."
         yield _mend("servo", said)
 
 

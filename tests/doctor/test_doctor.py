@@ -323,7 +323,7 @@ def test_each_trouble_is_one_sentence_and_what_to_do(
 
 def test_servos_on_pins_that_send_no_pulses_are_told() -> None:
     assert said(WELL, "servo", "gpiod") == [
-        (MEND, "The shop has servos on the board's own pins, and gpiod sends no pulses. Use the pins lgpio.")
+        (MEND, "The shop has servos on the board's own pins, and gpiod sends no pulses. Use the pins lgpio, or a bank.")
     ]
     assert said(WELL, "servo", "gpiod", shop_of("one-evening")) == []
     assert said(WELL, "servo", "lgpio") == []
