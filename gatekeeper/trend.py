@@ -6,7 +6,7 @@ from datetime import datetime
 from gatekeeper.markup import Html, el
 
 WIDTH, HEIGHT = 340, 190
-_LEFT, _RIGHT, _TOP, _BOTTOM = 50, 8, 14, 34
+_LEFT, _RIGHT, _TOP, _BOTTOM = 66, 8, 14, 34
 
 
 def trend_svg(points: Sequence[tuple[float, float]], unit: str, low_share: float, said: str) -> Html:

@@ -90,6 +90,7 @@ class CareView:
     """All of it at one instant.
 
     Args:
+        told: what readings and currents say that is not in order, whole sentences.
         low_share: how far below day one a reading is told.
         example: how a reading is written here.
         waiting: a backup that is laid ready for the next start, one sentence.
@@ -100,6 +101,7 @@ class CareView:
     motors: tuple[CareMotor, ...]
     trends: tuple[CareTrend, ...]
     counts: tuple[CareCount, ...]
+    told: tuple[str, ...]
     low_share: float
     example: str
     waiting: str | None

@@ -66,6 +66,7 @@ class ShopUpkeep:
             motors=tuple(_motor(service, motor) for motor in shop.motors.values() if motor.has_ducts),
             trends=tuple(trend_view(trend, shop) for trend in care.trends),
             counts=tuple(counts(care.totals)),
+            told=tuple(said for code, said in care.troubles().items() if code.startswith(("reading_", "suction_"))),
             low_share=LOW_SHARE,
             example=pressure(1500.0, shop.units),
             waiting="A backup is laid ready and is put back at the next start." if waiting.exists() else None,

@@ -149,10 +149,11 @@ def _by(request: Request, fields: Mapping[str, str]) -> str:
 
 def content(view: CareView, *, may_settings: bool) -> Html:
     """The page without its frame."""
-    due = sum(job.heap is not None for job in view.jobs)
+    due = sum(job.heap is not None for job in view.jobs) + len(view.told)
     what = "Nothing is due." if not due else "1 thing is due." if due == 1 else f"{due} things are due."
     return join(
         el("h1", None, what),
+        [el("p", {"class": "panel"}, sentence) for sentence in view.told],
         el("ul", {"class": "cards"}, [_job(job) for job in view.jobs]),
         el("h2", None, "The monthly check, five minutes"),
         [_check(motor, view.example) for motor in view.motors],
