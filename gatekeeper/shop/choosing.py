@@ -28,20 +28,31 @@ from gatekeeper.shop.rewrite import Change, rewritten
 class Role(Enum):
     """What hangs on a pin, in the order in which they choose."""
 
-    MOTOR = "starts a motor"
+    MOTOR = "starts a motor or permits a start"
     MOVES = "moves a gate by a relay"
     SERVO = "sends pulses to a servo"
+    ENABLE = "lets a bank of servos send pulses while it is low"
     LAMP = "lights a lamp"
     CONTACT = "is read"
 
 
 ROLES: dict[tuple[str, ...], Role] = {
     ("motors", "*", "switched_by", "pin"): Role.MOTOR,
+    ("motors", "*", "switched_by", "start"): Role.MOTOR,
+    ("motors", "*", "switched_by", "stop"): Role.MOTOR,
+    ("permits", "*", "pin"): Role.MOTOR,
+    ("gates", "*", "bridge", "open"): Role.MOVES,
+    ("gates", "*", "bridge", "shut"): Role.MOVES,
+    ("gates", "*", "bridge", "enable"): Role.MOVES,
     ("gates", "*", "relays", "open"): Role.MOVES,
     ("gates", "*", "relays", "shut"): Role.MOVES,
     ("gates", "*", "coil", "pin"): Role.MOVES,
     ("gates", "*", "servo", "pin"): Role.SERVO,
+    ("servo_banks", "*", "enable"): Role.ENABLE,
     ("signs", "*", "pin"): Role.LAMP,
+    ("signs", "*", "coming"): Role.LAMP,
+    ("signs", "*", "no_air"): Role.LAMP,
+    ("messages", "lamp", "pin"): Role.LAMP,
 }
 """What the keys of ``PIN_KEYS`` are; those that are not here are contacts."""
 
@@ -49,6 +60,7 @@ WANTED: dict[Role, tuple[int, ...]] = {
     Role.MOTOR: QUIET + LOW_BUT_SHARED,
     Role.MOVES: QUIET + LOW_BUT_SHARED,
     Role.SERVO: LOW_BUT_SHARED + QUIET,
+    Role.ENABLE: UP_AND_PLAIN + LOW_BUT_SHARED + QUIET,
     Role.LAMP: LOW_BUT_SHARED + QUIET,
     Role.CONTACT: (*UP_AND_PLAIN, 4, *LOW_BUT_SHARED, *reversed(QUIET), 15, 14, 9, 10, 11, 7, 8, 3, 2),
 }
@@ -161,7 +173,7 @@ def _wrong(one: Wanting) -> str | None:
     assert line is not None
     if line in IDENTITY_LINES:
         return "belongs to the board's own identification"
-    if one.role is Role.CONTACT:
+    if one.role in (Role.CONTACT, Role.ENABLE):
         return None
     if one.active_low:
         return None if line in PULLED_UP_AT_BOOT else "is pulled down while the board starts, and this relay is on then"
@@ -179,6 +191,8 @@ def _why(one: Wanting, line: int) -> str:
     if one.role is Role.CONTACT:
         pull = "pulled up already while the board starts" if line in PULLED_UP_AT_BOOT else "left over by the outputs"
         said.append(f"A contact drives nothing and may stand anywhere; this one is {pull}.")
+    elif one.role is Role.ENABLE:
+        said.append("Its 10 k to 3.3 V holds the bank off, on any line that nothing drives.")
     elif one.active_low:
         said.append("Pulled up while the board starts, so a relay that is on when low stays off; add 10 k to 3.3 V.")
     elif line in QUIET:

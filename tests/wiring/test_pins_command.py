@@ -157,7 +157,15 @@ def test_what_drives_something_never_gets_a_pin_that_is_up_while_the_board_start
 
 
 def test_every_key_that_drives_a_pin_is_known_as_one() -> None:
-    contacts = {"current_switch", "contact", "open_contact", "shut_contact", "pressure_switch", "flow_switch"}
+    contacts = {
+        "current_stop",
+        "current_switch",
+        "contact",
+        "open_contact",
+        "shut_contact",
+        "pressure_switch",
+        "flow_switch",
+    }
     as_contact = {keys for keys in PIN_KEYS if keys not in ROLES}
 
     assert {keys for keys in as_contact if keys[-1] not in contacts and keys[0] != "inputs"} == set()
