@@ -26,6 +26,13 @@ FAULTS: dict[str, Fault] = {
         "A spark in the dust, a hot bearing, or a broken wire in the detector's circuit.",
         "Do not open bin or filter. Leave, call the fire service. It is reset at the controller only.",
     ),
+    "sparks": Fault(
+        "now",
+        "Sparks were seen in {subject}. Every motor is off and every gate stands still.",
+        "Metal in the cut, a grinder on a duct, a burnt blade, or a hot bearing.",
+        "Do not open bin or filter: air feeds embers. Watch and smell for smouldering; if there is any, or in doubt, "
+        "leave and call the fire service. It is reset at the controller only.",
+    ),
     "emergency": Fault(
         "now",
         "The emergency circuit is open: {subject}. Every motor is off and every gate stands still.",

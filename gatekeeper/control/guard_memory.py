@@ -309,6 +309,9 @@ class GuardMemory:
         elif what == "reset":
             self.emergency = self.emergency and not self._inputs[InputKind.EMERGENCY].keys() <= self.made
             self.fire = self.fire and not (event.who == "local" and self._inputs[InputKind.FIRE].keys() <= self.made)
+        elif what == "sparks":
+            self.fire = True
+            self._force(list(self.motors))
         elif what == "hold" and gate:
             gate.held = True
         elif what == "release" and gate and (gate.held or gate.stuck):

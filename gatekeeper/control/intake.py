@@ -236,7 +236,8 @@ def _motor_seen(world: World, motor: Motor, state: str, now_s: float) -> None:
             motor.confirmed = True
             motor.confirm_by = None
         elif motor.stop_check_at is None and before != "running":
-            motor.overrun = motor.hand != "hand"
+            # Judged after the release time (C9): the switch that was turned to Hand may speak a moment later.
+            motor.stop_check_at = now_s + motor.plan.release_s
     else:
         motor.overrun = False
         motor.stop_check_at = None if not motor.on else motor.stop_check_at
@@ -257,19 +258,20 @@ def _circuit_seen(world: World, name: str, state: str) -> None:
         if not world.emergency:
             world.keep("emergency", True)
         world.emergency = True
-        _everything_off(world, "C13", f"{name}: the emergency circuit opened")
+        everything_off(world, "C13", f"{name}: the emergency circuit opened")
     elif source.kind is InputKind.FIRE:
         if not world.fire:
             world.keep("fire", True)
         world.fire = True
-        _everything_off(world, "C24", f"{name}: heat, smoke or the building's alarm")
+        everything_off(world, "C24", f"{name}: heat, smoke or the building's alarm")
     else:
         for motor in world.motors.values():
             if not source.systems or motor.name in source.systems:
                 block_system(world, motor, "C14", f"{name} is open")
 
 
-def _everything_off(world: World, rule: str, why: str) -> None:
+def everything_off(world: World, rule: str, why: str) -> None:
+    """Every motor is told off and every gate stands still (C13, C24)."""
     for motor in world.motors.values():
         world.force(motor, rule, why)
     for gate in world.gates.values():

@@ -124,6 +124,7 @@ RequestWhat = Literal[
     "sweep",  # motor or None: the floor-sweep gates, for for_s
     "flush",  # motor: each branch in turn, for its clear time
     "reset",  # None: after an emergency or a fire (fire only locally)
+    "sparks",  # None: somebody saw sparks; the same as a fire alarm, and as that reset only locally
     "clear",  # motor: a latched fault, a lost start record; gate: alarms; code:subject: one message; None: all
     "out_of_service",  # motor or None for all
     "back_in_service",  # motor or None for all

@@ -260,7 +260,13 @@ def _grant(
         moving = busy.setdefault(gate.plan.supply, [])
         limit = world.plan.supplies.get(gate.plan.supply, 1) if gate.plan.supply is not None else None
         own = wish.rank is Rank.TOOL and wish.order == owed.get(gate.plan.supply)
-        if gate in moving and not gate.moves and gate.plan.supply in owed and not own:
+        if (
+            gate in moving
+            and not gate.moves
+            and gate.plan.supply in owed
+            and not own
+            and not _is_last_hope(world, wish, now_s)
+        ):
             waiting.add(gate.name)
             _note_wait(world, gate, wish, now_s)
             continue
@@ -286,6 +292,13 @@ def _grant(
             spare[gate.plan.system].lose(gate)
         proposals.append(_move(world, wish))
         told.add(gate.name)
+
+
+def _is_last_hope(world: World, wish: Wish, now_s: float) -> bool:
+    """True where a fan has no path and none of its gates is on its way: path comes before the queue (C3, C11)."""
+    motor = world.motors[wish.gate.plan.system]
+    lost = wish.what == "open" and motor.fan_runs(now_s) and world.path_lost(motor, now_s)
+    return lost and not any(gate.state is _OPENING for gate in world.gates_of[motor.name])
 
 
 def _has_to_move(world: World, wish: Wish, now_s: float) -> bool:

@@ -7,7 +7,7 @@ wanted, and the policy does the rest in the same step.
 from collections.abc import Callable
 
 from gatekeeper.control.alarms import FAULTS, Standing, gate_called
-from gatekeeper.control.intake import block_system, count_stopped, may_be_cause
+from gatekeeper.control.intake import block_system, count_stopped, everything_off, may_be_cause
 from gatekeeper.control.messages import Answer, Requested, SettingChanged
 from gatekeeper.control.plan import InputKind
 from gatekeeper.control.policy import RELEASE_PAUSE_S
@@ -22,6 +22,13 @@ RUN_LONGEST_S = 14400.0
 SHUT_BY_HAND_S = 30.0
 #: A spin-down delay may be set between nothing and this.
 SPIN_DOWN_LONGEST_S = 3600.0
+
+
+#: What to do after sparks, in the answer and in the message (common practice: air and a blow raise a dust cloud).
+SPARKS_SEEN = (
+    "Every motor is off. Do not open bin or filter: air feeds embers. Watch and smell for smouldering; "
+    "if there is any, or in doubt, leave and call the fire service."
+)
 
 
 class Refused(Exception):
@@ -304,13 +311,22 @@ def _reset(world: World, request: Requested, now_s: float) -> str:
         raise Refused("nothing", "C13", "There is nothing to reset.")
     if world.fire and request.who != "local":
         raise Refused("local_only", "C24", "A fire is reset at the controller itself, never from the network.")
-    for key in ("fire", "emergency"):
+    for key in ("fire", "sparks", "emergency"):
         if getattr(world, key):
             setattr(world, key, False)
             world.keep(key, None)
     for motor in world.motors.values():
         world.force(motor, "C21", "reset starts nothing")
     return "Reset. Nothing starts by itself."
+
+
+def _sparks(world: World, request: Requested, now_s: float) -> str:
+    """Somebody saw sparks: whoever says so is a detector (C24). Gates and fan keep still, so no ember gets more air."""
+    world.fire = world.sparks = True
+    world.keep("fire", True)
+    world.keep("sparks", True)
+    everything_off(world, "C24", "somebody saw sparks")
+    return SPARKS_SEEN
 
 
 def _clear(world: World, request: Requested, now_s: float) -> str:
@@ -402,6 +418,7 @@ _HANDLERS: dict[str, Callable[[World, Requested, float], str]] = {
     "sweep": _sweep,
     "flush": _flush,
     "reset": _reset,
+    "sparks": _sparks,
     "clear": _clear,
     "out_of_service": _out_of_service,
     "back_in_service": _back_in_service,

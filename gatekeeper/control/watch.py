@@ -24,7 +24,9 @@ def standing_reasons(world: World, now_s: float) -> dict[tuple[str, str], str]:
         found["fire", name] = "C24"
     for name in not_made(InputKind.EMERGENCY):
         found["emergency", name] = "C13"
-    if world.fire and not not_made(InputKind.FIRE):
+    if world.sparks:
+        found["sparks", "the shop"] = "C24"
+    elif world.fire and not not_made(InputKind.FIRE):
         found["fire", "not reset yet"] = "C24"
     if world.emergency and not not_made(InputKind.EMERGENCY):
         found["emergency", "not reset yet"] = "C13"

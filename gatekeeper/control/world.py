@@ -49,7 +49,7 @@ class World:
     """
 
     FIELDS = (
-        "emergency", "fire", "shop_open", "quiet", "settle_until", "order", "resumed_s", "awake",
+        "emergency", "fire", "sparks", "shop_open", "quiet", "settle_until", "order", "resumed_s", "awake",
     )  # fmt: skip
 
     def __init__(self, plan: Plan, kept: Kept, recorder: Recorder, now_s: float) -> None:
@@ -72,6 +72,7 @@ class World:
         self.signs: dict[str, str] = {}
         self.emergency = kept.damaged or bool(kept.values.get("emergency"))
         self.fire = kept.damaged or bool(kept.values.get("fire"))
+        self.sparks = not kept.damaged and bool(kept.values.get("sparks"))
         if kept.damaged:
             # Without a circuit in the shop nobody could ever reset it.
             self.emergency &= any(source.kind is InputKind.EMERGENCY for source in plan.inputs.values())

@@ -196,6 +196,19 @@ def test_a_path_that_must_wait_for_a_slot_is_not_the_only_one_that_opens(open_sh
     assert (31.0, "v1", "open") in shop.taken()
 
 
+def test_the_last_path_opens_again_in_its_own_slot_though_another_tool_waits_for_one(open_shop):
+    shop = open_shop(dataclasses.replace(shop_plans.switches(), supplies={"air": 1}))
+    shop.starts("planer")
+    shop.wait(10.0)
+    assert [name for name, gate in shop.core.world.gates.items() if gate.is_open] == ["g2"]
+    shop.step(SwitchSeen("g2", "between"))  # somebody pulled at it: told open again, with the slot until 22 s
+    shop.wait(0.5)
+    shop.starts("saw")  # waits for the slot
+    assert shop.taken()[-1] == (20.0, "g2", "open")
+    shop.step(Missed("g2"))
+    assert shop.taken() == [(20.5, "g2", "open")]
+
+
 # ---------------------------------------------------------------- motors
 
 
@@ -270,6 +283,23 @@ def test_a_motor_that_runs_when_the_controller_wakes_is_judged_once_its_switch_w
     other.welded.add("fan")
     other.read_everything()
     other.wait(2.0)
+    assert "runs_when_off" in other.alarms()
+
+
+def test_a_motor_started_at_its_own_switch_is_no_false_alarm_while_the_switch_settles(open_shop):
+    shop = open_shop(shop_plans.switches())
+    shop.step(MotorSeen("fan", "running"))
+    shop.wait(0.04)
+    assert "runs_when_off" not in shop.alarms()
+    shop.hand(0, "hand")
+    shop.wait(5.0)
+    assert "runs_when_off" not in shop.alarms()
+    other = open_shop(shop_plans.switches())
+    other.welded.add("fan")
+    other.step(MotorSeen("fan", "running"))
+    other.wait(0.999)
+    assert "runs_when_off" not in other.alarms()
+    other.wait(0.001)  # the release time
     assert "runs_when_off" in other.alarms()
 
 
