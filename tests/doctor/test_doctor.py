@@ -346,7 +346,7 @@ def test_the_command_says_the_same_for_machines_and_ends_by_what_it_found() -> N
     codes = {finding["code"] for finding in data["findings"]}
     assert {"python", "package", "chip", "strict", "node", "room", "clock", "service", "page"} <= codes
     plain = CliRunner().invoke(app, ["doctor", "garage-one-collector"])
-    assert plain.output.splitlines()[0] == "Back-wall garage, on lgpio."
+    assert plain.output.splitlines()[0] == "Back-wall garage, on gpiod."
     assert plain.output.splitlines()[-1] == "Nothing was changed."
     assert plain.exit_code == done.exit_code
 
