@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from sim.figures import ARRIVED_SHARE, HAS_AIR_SHARE
+from sim.figures import ARRIVED_SHARE, HAS_AIR_SHARE, STAYS_S
 
 
 @dataclass(slots=True)
@@ -40,27 +40,50 @@ class Cut:
         """The flow reached half of the need."""
         return self.most_m3s >= HAS_AIR_SHARE * self.need_m3s
 
+    @property
+    def _goal_m3s(self) -> float:
+        # More than the need comes when another tool stops: nobody waited for that.
+        return ARRIVED_SHARE * min(self.most_m3s, self.need_m3s)
+
     def arrived_s(self) -> float | None:
-        """The first instant with 0.9 of the most that it got; None for a cut without air."""
+        """The first instant from which the flow stays at the goal for a while; None for a cut without air.
+
+        The goal is 0.9 of the need, or of the most that it got where that is less. What a fan gives that only coasts,
+        and is gone a moment later, is no air that has come.
+        """
         if not self.has_air:
             return None
-        goal = ARRIVED_SHARE * self.most_m3s
+        goal = self._goal_m3s
         before_s, before = self.points[0]
-        if before >= goal:
-            return before_s
+        arrived_s, is_there = before_s, before >= goal
         for t_s, flow in self.points[1:]:
-            if flow >= goal:
-                return before_s + (t_s - before_s) * (goal - before) / (flow - before)
+            if is_there != (flow >= goal):
+                crossed_s = before_s + (t_s - before_s) * (goal - before) / (flow - before)
+                if is_there and crossed_s - arrived_s >= STAYS_S:
+                    return arrived_s
+                is_there = not is_there
+                arrived_s = crossed_s if is_there else arrived_s
             before_s, before = t_s, flow
-        return before_s
+        return arrived_s
 
     def least_share(self) -> float | None:
-        """The least flow over need from the arrival of the air on; None for a cut without air."""
+        """The least flow over need once the air has been there for a while, or at the end of a shorter cut.
+
+        None for a cut without air.
+        """
         arrived_s = self.arrived_s()
         if arrived_s is None:
             return None
-        at_arrival = ARRIVED_SHARE * self.most_m3s if arrived_s > self.points[0][0] else self.points[0][1]
-        return min([at_arrival, *(flow for t_s, flow in self.points if t_s >= arrived_s)]) / self.need_m3s
+        from_s = min(arrived_s + STAYS_S, self.points[-1][0])
+        before_s, before = self.points[0]
+        least = self.points[-1][1]
+        for t_s, flow in self.points[1:]:
+            if t_s > from_s:
+                if before_s < from_s:
+                    before += (flow - before) * (from_s - before_s) / (t_s - before_s)
+                least = min(least, before, flow)
+            before_s, before = t_s, flow
+        return least / self.need_m3s
 
 
 def caught_share_time(passed_s: float, begins: float, ends: float) -> float:

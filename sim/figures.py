@@ -6,8 +6,11 @@ from typing import Any
 
 #: A cut got air once the flow at its hood reached this share of its tool's need. Our own.
 HAS_AIR_SHARE = 0.5
-#: The air has come once the flow reached this share of the most that the cut got. Our own.
+#: The air has come once the flow reached this share of the tool's need, or of the most that the cut got where that is
+#: less. Our own.
 ARRIVED_SHARE = 0.9
+#: And stayed there for this long, seconds, or to the cut's end. Our own.
+STAYS_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,8 @@ class ToolFigures:
     cuts, cut_s: how often it ran and for how long together, seconds.
     without_air: cuts in which the flow at its hood never reached half of its need.
     mean_share: flow over need, mean over its running time; None where the air was not solved or it never ran.
-    least_share: the least flow over need at any instant after the air had come (see ``late_air_s``); None likewise.
+    least_share: the least flow over need once the air had been there for ``STAYS_S`` (see ``late_air_s``), or at the
+        end of a shorter cut; None likewise.
     chips_made_kg, chips_caught_kg: chips that it threw, and those of them that its hood took.
     late_air_s: of all its cuts, seconds from start to arrival of the air.
     """
@@ -62,7 +66,8 @@ class Figures:
     cuts_without_air_after_first: those of them that began while a collector or vacuum of the tool ran already. A cut
         that finds all of them off is the first of a run of cuts.
     late_air_s: sum over cuts of the time from the tool's start to the first instant at which the flow at its hood was
-        ``ARRIVED_SHARE`` of the most that the cut got; the whole cut where it is one without air.
+        ``ARRIVED_SHARE`` of the tool's need, or of the most that the cut got where that is less, and
+        stayed there for ``STAYS_S``; the whole cut where it is one without air.
     worst_late_air_s: the largest of them among the cuts that got air.
     chips_made_kg: what the tools threw. It is made up of
     chips_caught_kg: drawn into a hood, and
