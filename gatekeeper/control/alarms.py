@@ -84,8 +84,8 @@ FAULTS: dict[str, Fault] = {
     "short_of_air": Fault(
         "now",
         "{subject} gets less air than it needs.",
-        "More tools run than the collector has air for.",
-        "Run one of them after the other.",
+        "More tools run than the collector has air for, or duct and fan are too small for it even alone.",
+        "Run one tool at a time. Where it runs alone already, the layout study says what would mend it.",
     ),
     "lease_lost": Fault(
         "today",
