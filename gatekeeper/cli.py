@@ -249,6 +249,7 @@ def run(
     from gatekeeper.devices.base import DeviceError
     from gatekeeper.devices.pins import open_pins
     from gatekeeper.launch import open_page, run_until_told, state_folder
+    from gatekeeper.neighbours import join, speaker_for
     from gatekeeper.service.lock import AlreadyRunning
     from gatekeeper.service.notify import Heartbeat, ServiceManager
     from gatekeeper.service.running import Service
@@ -264,6 +265,7 @@ def run(
     except CertificateTrouble as trouble:
         _refuse(str(trouble))
     try:
+        speaker = speaker_for(shop)
         service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins), open_meters=meters_for(pins))
     except (DeviceError, AlreadyRunning) as trouble:
         _refuse(str(trouble))
@@ -281,7 +283,7 @@ def run(
         for caution in CAUTIONS:
             typer.echo(f"  - {caution}")
     page = None
-    if not no_page:
+    if not no_page or speaker is not None or shop.messages.push is not None:
         # Late: the shop is under control before the web is even loaded.
         from gatekeeper.service.calibration_file import shop_file_of
         from gatekeeper.service.facing import ShopFace
@@ -290,6 +292,15 @@ def run(
         face = ShopFace(service, file=shop_file_of(name, text))
         face.start()
         upkeep = ShopUpkeep(lambda: service, shop_file_of(name, text))
+        if speaker is not None:
+            join(service, face, speaker)
+        if shop.messages.push is not None:
+            from gatekeeper.service.push import push_of
+
+            push = push_of(shop.messages.push, service.report)
+            if push is not None:
+                push.start(face)
+    if not no_page:
         try:
             page = open_page(
                 shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False, upkeep=upkeep

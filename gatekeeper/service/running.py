@@ -36,6 +36,7 @@ from gatekeeper.service.loop import ControlLoop
 from gatekeeper.service.planning import plan_of
 from gatekeeper.service.sampling import Sampler
 from gatekeeper.service.shop_lamp import ShopLamp
+from gatekeeper.service.troubles import TROUBLES
 from gatekeeper.service.wiring import Wires, wire_up
 from gatekeeper.service.wiring_sensors import OpenBank, OpenMeters, board_bank, board_meters, scans_of
 from gatekeeper.shop.model import Shop
@@ -206,10 +207,7 @@ class Service:
         if self.loop.trouble:
             found["device"] = self.loop.trouble
         if self.loop.left_out:
-            found["flood"] = (
-                f"More came from contacts and meters than the controller can take in: {self.loop.left_out} looks were "
-                "left out."
-            )
+            found["flood"] = TROUBLES["flood"].happened
         disk = {"not_kept": self.keeper.trouble, "history_not_written": self.history.trouble}
         found |= {code: trouble for code, trouble in disk.items() if trouble is not None}
         found.update(self.care.troubles())
