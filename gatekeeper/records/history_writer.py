@@ -15,6 +15,8 @@ from gatekeeper.records.reporting import Report, tell_nobody
 CAPACITY = 20_000
 #: Between two looks at what is too old or too much, seconds. Ours.
 TRIM_EVERY_S = 600.0
+#: A disk that has not taken a batch within this time is said to stand still, seconds. Ours.
+STALLED_S = 30.0
 
 
 class HistoryWriter:
@@ -52,6 +54,7 @@ class HistoryWriter:
         self._asked = 0
         self._answered = 0
         self._ending = False
+        self._at_disk_s: float | None = None
         self._trouble: str | None = None
         self._is_clean = True
         self._thread = threading.Thread(target=self._work, name="history", daemon=True)
@@ -64,6 +67,9 @@ class HistoryWriter:
     @property
     def trouble(self) -> str | None:
         """What is wrong with the history at present, a sentence, or None."""
+        since_s = self._at_disk_s
+        if since_s is not None and time.monotonic() - since_s > STALLED_S:
+            return "The history is not being written: the disk does not answer. The shop runs on without it."
         return self._trouble
 
     def start(self) -> None:
@@ -129,9 +135,11 @@ class HistoryWriter:
                     self._close_gap()
                 is_all = self._gap is None
                 batch = list(self._buffer)
+            self._at_disk_s = time.monotonic()
             is_written = self._write(batch)
             if is_written and not ending and time.monotonic() >= trim_at_s and not self._trim():
                 trim_at_s = time.monotonic() + TRIM_EVERY_S
+            self._at_disk_s = None
             with self._lock:
                 if is_written:
                     for _ in batch:

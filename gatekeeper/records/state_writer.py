@@ -2,6 +2,7 @@
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Iterable, Sequence
 
 from gatekeeper.control.messages import Keep
@@ -15,6 +16,8 @@ Done = Callable[[bool, str | None], None]
 #: First and longest wait before a failed disk is tried again, seconds; each wait is twice the last. Ours.
 RETRY_FIRST_S = 1.0
 RETRY_LONGEST_S = 60.0
+#: A disk that has not taken a job within this time is said to stand still, seconds. A slow card stalls for a few. Ours.
+STALLED_S = 10.0
 
 _ENDED = "Not kept: the controller is ending. After a restart the earlier value counts."
 _LOG = logging.getLogger(__name__)
@@ -43,6 +46,7 @@ class StateWriter:
         self._changes: list[Change] = []
         self._waiting: list[Done] = []
         self._ending = False
+        self._at_disk_s: float | None = None
         self._trouble: str | None = None
         self._damage_told = store.trouble
         self._thread = threading.Thread(target=self._work, name="keeping", daemon=True)
@@ -50,6 +54,9 @@ class StateWriter:
     @property
     def trouble(self) -> str | None:
         """Why values are not kept at present, a sentence; None where all are."""
+        since_s = self._at_disk_s
+        if since_s is not None and time.monotonic() - since_s > STALLED_S:
+            return "Not kept: the disk does not answer. Until it does, the earlier values count after a power cut."
         return self._trouble
 
     def start(self) -> None:
@@ -99,7 +106,9 @@ class StateWriter:
                 waiting = self._waiting
                 self._texts, self._changes, self._waiting = {}, [], []
                 ending = self._ending
+            self._at_disk_s = time.monotonic()
             sentence = self._try(owed, owed_changes)
+            self._at_disk_s = None
             if sentence is None:
                 owed, owed_changes, wait_s = {}, [], self._retry_first_s
             else:

@@ -4,7 +4,9 @@ The control thread only leaves its newest view of the core here. A thread of thi
 so that no sentence is ever composed on the control thread; the page's threads read the finished, frozen result.
 """
 
+import logging
 import threading
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import replace
@@ -12,6 +14,7 @@ from dataclasses import replace
 from gatekeeper.control.alarms import FAULTS
 from gatekeeper.control.messages import Answer as CoreAnswer
 from gatekeeper.control.messages import Requested, RequestWhat, SettingChanged, Who
+from gatekeeper.control.people import SPARKS_SEEN
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableError
 from gatekeeper.records.state_form import Change
@@ -24,6 +27,7 @@ from gatekeeper.service.memory import Memory
 from gatekeeper.service.running import HISTORY_FILE, Service
 from gatekeeper.service.troubles import TROUBLES
 from gatekeeper.service.viewing import Viewing
+from gatekeeper.service.viewing_scene import has_reset
 
 #: Without news a view is made this often, for currents and for what only time changes.
 REFRESH_S = 1.0
@@ -32,6 +36,8 @@ APART_S = 0.03
 NO_LONGER = "That message no longer stands."
 #: The first view must be there before the page opens; this only guards against hanging.
 FIRST_VIEW_S = 10.0
+
+_LOG = logging.getLogger(__name__)
 
 
 class ShopFace:
@@ -56,6 +62,8 @@ class ShopFace:
         self._fresh = False
         self._ending = False
         self._view: ShopView | None = None
+        #: When the newest view was made or found unchanged: by the board's clock, and by the shop's.
+        self._made = time.monotonic(), service.clock.now()
         self._thread = threading.Thread(target=self._run, name="views", daemon=True)
         service.listen(self._take)
         if service.last_view is not None:
@@ -91,8 +99,12 @@ class ShopFace:
         return view
 
     def beat(self) -> Beat:
-        """The control thread's last sign of life."""
-        return Beat(self._service.clock.now(), self._service.loop.stepped_s)
+        """The control thread's last sign of life; an older one where no view has been made since."""
+        stepped_s = self._service.loop.stepped_s
+        at_s, made_s = self._made
+        if time.monotonic() - at_s > 2 * REFRESH_S:
+            stepped_s = min(stepped_s, made_s)
+        return Beat(self._service.clock.now(), stepped_s)
 
     def wait_for_change(self, version: int, timeout_s: float) -> bool:
         """Block until there is a newer view."""
@@ -130,6 +142,8 @@ class ShopFace:
         if what == "seen" and subject is not None and (keys := self._own_and_folded(subject)):
             return self._see(keys, who)
         told = text if text or not address else f"from {address}"
+        if what == "sparks" and not has_reset(self._service.shop):
+            return self._sparks_without_reset(who, address)
 
         def note(answer: CoreAnswer) -> None:
             if answer.accepted and what == "out_of_service":
@@ -137,6 +151,18 @@ class ShopFace:
 
         asked = self._service.loop.ask(lambda ref: Requested(what, subject, who, for_s, told, ref))
         return _passed_on(asked, note)
+
+    def _sparks_without_reset(self, who: Who, address: str | None) -> "Future[Answer]":
+        """Where no key could ever reset a fire alarm, the shop is taken out of service: the same standstill."""
+        done = self.request("out_of_service", None, who, text=f"{self._memory.asker(who, address)}: sparks were seen")
+        told: Future[Answer] = Future()
+
+        def tell(answered: "Future[Answer]") -> None:
+            answer = answered.result()
+            told.set_result(replace(answer, sentence=SPARKS_SEEN) if answer.accepted else answer)
+
+        done.add_done_callback(tell)
+        return told
 
     def _own_and_folded(self, key: str) -> tuple[str, ...]:
         """The messages behind one that the core does not know by its key: the service's own, or several folded."""
@@ -221,7 +247,13 @@ class ShopFace:
                     return
                 core, self._fresh = self._core, False
             if core is not None:
-                self._make(core)
+                try:
+                    self._make(core)
+                except Exception:
+                    # The page may fail, the thread must stay: until it succeeds, the beat grows old on every phone.
+                    _LOG.exception("the page's view could not be made")
+                else:
+                    self._made = time.monotonic(), self._service.clock.now()
             with self._news:
                 if self._news.wait_for(lambda: self._ending, APART_S):
                     return

@@ -1,6 +1,8 @@
 """The threads that read the converters: one each, so that a slow bus never holds up a gate."""
 
+import logging
 import threading
+import time
 from collections.abc import Callable
 
 from gatekeeper.control.messages import Event
@@ -11,6 +13,10 @@ from gatekeeper.service.wiring_sensors import SCANS
 
 #: Pause after a read that failed.
 AGAIN_S = 0.25
+#: A read that takes longer hangs: many times a block of samples on the slowest bus.
+HANGS_S = 2.0
+
+_LOG = logging.getLogger(__name__)
 
 
 class Sampler:
@@ -41,18 +47,24 @@ class Sampler:
         self._clock = clock
         self._scans = scans
         self._ending = threading.Event()
+        #: Its own thread hears what came, the control thread that nothing came.
+        self._hearing = threading.Lock()
         self._thread = threading.Thread(target=self._run, name=f"sampling {name}", daemon=True)
         #: When the last block came, and the measured rate, for the watchdog and the page.
         self.read_s = clock.now()
         self.rate_hz = 0.0
-        #: When the last look ended, whatever came of it: a bus that fails is a lost sensor, one that hangs a dead thread.
+        #: When the last look ended, whatever came of it: a bus that fails is a lost sensor, one that hangs a dead
+        #: thread.
         self.looked_s = self.read_s
+        #: The same by the board's own clock: a bus hangs in real time, however fast a virtual shop's runs.
+        self._back_s = time.monotonic()
         self.trouble: str | None = None
         #: Gets every block that was read, in this thread; must not block. For whoever calibrates.
         self.tap: Callable[[str, Block], None] | None = None
 
     def start(self) -> None:
         """Begin to read."""
+        self._back_s = time.monotonic()
         self._thread.start()
 
     def stop(self, timeout_s: float = 1.0) -> None:
@@ -69,12 +81,16 @@ class Sampler:
         """Read one block and post what it proves; a bus that fails becomes lost sensors, never an end."""
         try:
             block = self._bank.read(self._scans)
-            events = self._currents.hear(self.name, block)
+            with self._hearing:
+                events = self._currents.hear(self.name, block)
         except (DeviceError, ValueError) as fault:
             # ValueError: the bus gave too few samples a mains cycle to tell a current from them.
-            self.trouble = f"Converter {self.name}: {fault}"
-            events = self._currents.lost(self.name, self._clock.now())
-            self._ending.wait(AGAIN_S)
+            events = self._failed(str(fault))
+        except Exception as fault:
+            # A fault of the program or of a library: this thread must stay, and its sensors count as lost.
+            if self.trouble is None:
+                _LOG.exception("converter %s could not be read", self.name)
+            events = self._failed(f"reading it failed in the program ({type(fault).__name__}).")
         else:
             self.trouble = None
             self.read_s = self._clock.now()
@@ -85,6 +101,24 @@ class Sampler:
         for event in events:
             self._post(event)
         self.looked_s = self._clock.now()
+        self._back_s = time.monotonic()
+
+    def judge(self, now_s: float) -> None:
+        """From the control thread: where the read hangs, or the thread is gone, its sensors are lost (C12)."""
+        if time.monotonic() - self._back_s > HANGS_S and not self._ending.is_set():
+            self.trouble = f"Converter {self.name}: its bus does not answer any more. Restart the board."
+            for event in self._lost(now_s):
+                self._post(event)
+
+    def _failed(self, why: str) -> list[Event]:
+        self.trouble = f"Converter {self.name}: {why}"
+        events = self._lost(self._clock.now())
+        self._ending.wait(AGAIN_S)
+        return events
+
+    def _lost(self, now_s: float) -> list[Event]:
+        with self._hearing:
+            return self._currents.lost(self.name, now_s)
 
     def _run(self) -> None:
         while not self._ending.is_set():

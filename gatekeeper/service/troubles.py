@@ -34,6 +34,12 @@ TROUBLES: dict[str, Fault] = {
         "A loose cable, or too many channels for the bus.",
         "Look at the converter's plug.",
     ),
+    "flood": Fault(
+        "today",
+        "More came from contacts and meters than the controller can take in, and some was left out.",
+        "A loose contact that chatters, or a meter or broker that publishes without a pause.",
+        "Look at the contacts' plugs, then at what the meters publish; restart the controller.",
+    ),
     "circuit": Fault(
         "today",
         "The sensor of the circuit {subject} says nothing that can be relied on.",
