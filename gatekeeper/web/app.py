@@ -13,7 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from gatekeeper.service.face import Answer, Bench, Face, ShopView, SpinDown, StopWord
 from gatekeeper.service.face_care import Upkeep
-from gatekeeper.web import door, entering_pages, history, pages, spin_down
+from gatekeeper.web import door, entering_pages, history, metrics, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
 from gatekeeper.web.asking import (
     BELOW_CAUTION,
@@ -128,6 +128,10 @@ class _Web:
             return _page(entering_pages.closed(back, said, two_pins=self._settings.air_pin is not None))
         form = entering_pages.sign_in_form(back, said, two_pins=self._settings.air_pin is not None)
         return _page(pages.sign_in(self.face.view(), self.visit(request), form))
+
+    def metrics(self) -> Response:
+        text = metrics.exposition(self.face.view(), self.face.beat())
+        return Response(text, media_type=metrics.MEDIA_TYPE, headers={"Cache-Control": "no-store"})
 
     async def stream(self, request: Request) -> Response:
         page = request.query_params.get("page", "shop")
@@ -377,6 +381,8 @@ def create_app(
         "/history": web.history,
         "/live": web.stream,
     }
+    if settings.metrics:
+        reading["/metrics"] = web.metrics
     always: dict[str, Callable[..., object]] = {
         "/sign-in": web.sign_in_page,
         "/page.css": _static("page.css"),

@@ -32,7 +32,7 @@ _AIR: frozenset[RequestWhat] = frozenset(
     {"open", "shut", "hold", "air_here", "run", "sweep", "flush", "stopped", "still_running", "seen"}
 )
 #: Towards rest, so it wants no more than air does (C14: always accepted).
-_REST: frozenset[RequestWhat] = frozenset({"out_of_service"})
+_REST: frozenset[RequestWhat] = frozenset({"out_of_service", "sparks"})
 
 
 def right_for(what: str) -> Right:
