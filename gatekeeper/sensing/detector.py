@@ -265,7 +265,8 @@ class Detector:
         reason = Reason.FIRST_LOOK if is_first else Reason.RETURNED
         if self._is_start(r):
             return [self._enter(State.RUNNING, reason, t_s, t_s)]
-        if self._cycle_run and t_s - since_s < self._settings.settle_s:
+        # A current that has not lasted yet is neither: called stopped now, it would be a start in a moment.
+        if self._cycle_run and (t_s - since_s < self._settings.settle_s or self._cycle_run < CYCLE_WINDOWS):
             return []
         self._learn_rest(r)
         self.net_a = net_rms_a(r.cycle_ms, self._rest_ms)

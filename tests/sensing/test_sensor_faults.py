@@ -171,6 +171,19 @@ def test_a_tool_that_runs_after_a_hole_is_found_and_not_started(bench, lab):
     assert 3.2 <= bench.seen[2].t_s <= 3.3
 
 
+@pytest.mark.parametrize("burst_s", [0.02, 0.05, 0.1, 0.15])
+@pytest.mark.parametrize("hole_s", [0.05, 0.15, 0.3, 0.45])
+def test_a_tool_that_ran_on_through_ragged_samples_is_not_found_stopped_and_started(bench, lab, burst_s, hole_s):
+    """A word after a hole within the settling time needs unbroken samples: the tool never stood (C12, C21)."""
+    bench.feed(codes(bench, 1.0, lab.sine(5.0)))
+    bench.t_s = 4.0
+    for _ in range(6):
+        bench.feed(codes(bench, burst_s, lab.sine(5.0)))
+        bench.t_s += hole_s
+    bench.feed(codes(bench, 1.0, lab.sine(5.0)))
+    assert story(bench)[1:] == [("running", "started"), ("stale", "no_samples"), ("running", "returned")]
+
+
 def test_short_holes_between_bursts_are_the_way_a_slow_bus_reads(lab):
     """One channel in bursts of 40 ms, every 0.32 s: one tool, one start, one stop, no fault."""
     sensor = lab.Bench(rate_hz=1600).sensor
