@@ -57,7 +57,8 @@ def electrician_sheet(shop: Shop, plan: Plan) -> list[Html]:
             el("h3", None, "Contacts between the box and the mains side"),
             table(
                 ("Cable", "Contact", "Rating", "Fitted by", "Power-up", "Program crashes", "No power", "Try it"),
-                [_row(device) for device in plan.devices if device.kind == "motor switch"]
+                [_row(device) for device in plan.devices if device.kind.startswith("motor switch")]
+                + [_permit(device) for device in plan.devices if device.kind == "air ready contact"]
                 + list(_rings(plan))
                 + list(_told(shop, plan)),
                 "contacts",
@@ -86,17 +87,38 @@ def electrician_sheet(shop: Shop, plan: Plan) -> list[Html]:
 
 
 def _row(device: Device) -> list[str]:
-    assert device.states is not None
+    assert device.cable is not None
+    first, last = device.cable.cores[0].terminal, device.cable.cores[-1].terminal
+    where = f"{device.cable.number}, {first} {'and' if len(device.cable.cores) == 2 else 'to'} {last}"
+    rating = "coils: AC-15 or pilot duty, 24 V, twice the coil's current"
+    fits = "relay: the shop; its place in the coil circuit: the electrician"
+    match device.kind:
+        case "motor switch by two buttons":
+            what = f"{device.title}: normally open beside start, normally closed in stop's wire"
+            test = "pull the box's plug while it runs: the motor runs on; press stop"
+            return [where, what, rating, fits, "at rest", "motor runs on", "motor runs on", test]
+        case "motor switch by steady pulses":
+            test = "pull the box's plug while it runs: the contactor drops after the relay's own time"
+            what = f"{device.title}, normally open; holds only while it is pulsed"
+            return [where, what, rating, fits, "open", "opens after its time", "opens after its time", test]
+        case _:
+            test = "pull the box's plug while it runs: the contactor drops"
+            states = device.states
+            gone = "open" if states is None or "at once" in states.power_lost else states.power_lost
+            return [where, f"{device.title}, normally open", rating, fits, "open", "may stay as it was", gone, test]
+
+
+def _permit(device: Device) -> list[str]:
     assert device.cable is not None
     return [
         f"{device.cable.number}, {device.cable.cores[0].terminal} and {device.cable.cores[1].terminal}",
-        f"{device.title}, normally open",
-        "coils: AC-15 or pilot duty, 24 V, twice the coil's current",
-        "relay: the shop; its place in the coil circuit: the electrician",
-        "open",
+        f"{device.title}, normally open: in the start button's wire only, ahead of the holding contact",
+        "AC-15 or pilot duty, for the starter's control voltage",
+        "relay: the shop; its place: the electrician",
+        "open: no start",
         "may stay as it was",
-        "open" if "at once" in device.states.power_lost else device.states.power_lost,
-        "pull the box's plug while it runs: the contactor drops",
+        "open: no start",
+        "running, the machine runs on when the contact opens",
     ]
 
 
@@ -153,7 +175,7 @@ def _terminals(plan: Plan) -> str:
     pairs = [
         f"{device.subject}: {device.cable.cores[0].terminal} and {device.cable.cores[1].terminal}"
         for device in plan.devices
-        if device.kind == "motor switch" and device.cable is not None
+        if device.kind.startswith("motor switch") and device.cable is not None
     ]
     return f"The box's contact, one for each motor. {'; '.join(pairs)}."
 

@@ -36,6 +36,7 @@ KINDS: Mapping[InputKind, tuple[str, str, str]] = {
         "After a red button: press it. Nothing starts.",
     ),
     InputKind.RELEASE: ("push button", "dry contact, 3.3 V", "Hold the gate on the page, press it: it is released."),
+    InputKind.SPARKS: ("push button", "dry contact, 3.3 V", "Press it: every motor goes off. Then press Reset."),
     InputKind.BROKER_KEY: ("key switch", "dry contact, 3.3 V", "Turn it: the page says that commands are taken."),
     InputKind.BIN_FULL: (
         "level switch at the bin",

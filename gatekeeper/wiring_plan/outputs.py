@@ -1,5 +1,7 @@
 """The devices that the board drives: motor relays, gates on servo, relay pair or coil, lamps. Drawing, parts, notes."""
 
+from collections.abc import Callable
+
 from gatekeeper.shop.model import BoardDeath, Gate, GateEnd, Motor, Output, Shop, Sign
 from gatekeeper.wiring_plan.cables import (
     COIL_CIRCUIT_MM2,
@@ -10,7 +12,7 @@ from gatekeeper.wiring_plan.cables import (
     fuse_a,
     least_area_mm2,
 )
-from gatekeeper.wiring_plan.model import Across, Block, Device, Edge, In, Piece, Run, Sheet, States, Symbol
+from gatekeeper.wiring_plan.model import Across, Block, Cable, Device, Edge, In, Piece, Run, Sheet, States, Symbol
 from gatekeeper.wiring_plan.strip import Strip, line_words, run_to_gate_m
 
 SERVO_STALL_A = 3.0
@@ -27,19 +29,24 @@ RESISTOR_10K = Piece("resistor 10 k", "0.25 W, 5 %")
 RESISTOR_1K = Piece("resistor 1 k", "0.25 W, 5 %")
 
 
-def motor_switch(motor: Motor, strip: Strip, states: States) -> Device:
-    """The relay whose contact the electrician takes into the coil circuit of a contactor."""
-    first, board, parts, pull = _driven(motor.switch.output)
+def relay_contact(
+    output: Output,
+    strip: Strip,
+    *,
+    to: str,
+    ends: tuple[str, str],
+    device: str,
+    module: str = "relay module",
+) -> tuple[Sheet, Cable]:
+    """A relay on one line, whose normally open contact goes out by a cable of two cores."""
+    first, board, parts, pull = driven(output)
     line, ground, power = first, first + 1, first + 2
-    cable = strip.cable(
-        f"starter of {motor.name}",
-        [(line, "relay, common", "from Auto"), (ground, "relay, normally open", "to the coil")],
-        COIL_CIRCUIT_MM2,
-    )
+    cores = [(line, "relay, common", ends[0]), (ground, "relay, normally open", ends[1])]
+    cable = strip.cable(to, cores, COIL_CIRCUIT_MM2)
     sheet = Sheet(
-        blocks=(Block("board", {**board, line: line_words(motor.switch.output.line), ground: "ground", power: "5 V"}),),
-        middle=Block("relay module", {line: "IN", ground: "GND", power: "VCC"}, {line: "COM", ground: "NO"}),
-        device=Block("coil circuit", {line: "from Auto", ground: "to the coil"}),
+        blocks=(Block("board", {**board, line: line_words(output.line), ground: "ground", power: "5 V"}),),
+        middle=Block(module, {line: "IN", ground: "GND", power: "VCC"}, {line: "COM", ground: "NO"}),
+        device=Block(device, {line: ends[0], ground: ends[1]}),
         runs=(
             *pull,
             *(Run(row, Edge.LEFT, Edge.INTO) for row in (line, ground, power)),
@@ -48,24 +55,46 @@ def motor_switch(motor: Motor, strip: Strip, states: States) -> Device:
         ),
         parts=parts,
     )
-    notes = [
-        "The relay switches the coil of a contactor (24 V), never the motor. Contact for coils: AC-15 (IEC 60947-5-1) "
-        "or "
-        "pilot duty, at least twice the coil's current.",
-        "A suppressor across the coil: a diode on direct current, a varistor or RC on alternating current.",
-    ]
-    if motor.switch.board_death is BoardDeath.DROPS_LATER:
+    return sheet, cable
+
+
+COIL_NOTES = (
+    "The relay switches the coil of a contactor (24 V), never the motor. Contact for coils: AC-15 (IEC 60947-5-1) "
+    "or pilot duty, at least twice the coil's current.",
+    "A suppressor across the coil: a diode on direct current, a varistor or RC on alternating current.",
+)
+
+
+def motor_switch(motor: Motor, strip: Strip, states: States) -> Device:
+    """The relay whose contact the electrician takes into the coil circuit of a contactor."""
+    sheet, cable = relay_contact(
+        motor.switch.output,
+        strip,
+        to=f"starter of {motor.name}",
+        ends=("from Auto", "to the coil"),
+        device="coil circuit",
+        module="pulse relay" if motor.switch.steady_pulse else "relay module",
+    )
+    notes = list(COIL_NOTES)
+    after_s = motor.switch.death_after_s
+    if motor.switch.steady_pulse:
         notes.append(
-            f"This one drops {motor.switch.death_after_s:g} s late by its own timer, at every stop: expect that in "
-            "tests."
+            f"This relay holds only while its line keeps changing, and drops {after_s:g} s after the last pulse: the "
+            "line "
+            "through a capacitor into a diode pump that holds the relay's transistor, or a retriggerable timer. A "
+            "level "
+            "that sticks lets it drop."
         )
+    elif motor.switch.board_death is BoardDeath.DROPS_LATER:
+        notes.append(f"This one drops {after_s:g} s late by its own timer, at every stop: expect it in tests.")
+    pulsed = Piece("relay with diode pump, or retriggerable timer relay", f"holds {after_s:g} s after the last pulse")
     return Device(
-        kind="motor switch",
+        kind="motor switch by steady pulses" if motor.switch.steady_pulse else "motor switch",
         subject=motor.name,
         title=f"Relay of {motor.name}",
         sheet=sheet,
         cable=cable,
-        pieces=(RELAY_MODULE, RESISTOR_10K),
+        pieces=(pulsed if motor.switch.steady_pulse else RELAY_MODULE, RESISTOR_10K),
         notes=tuple(notes),
         states=states,
         test=f"Disconnect of {motor.name} locked. Start a machine of it: the relay clicks, the contactor pulls in; "
@@ -135,12 +164,18 @@ def relay_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     ends = [(0, "opening relay, common", "motor"), (2, "shutting relay, common", "motor")]
     cable = strip.cable(gate.name, ends, needed, run_m=run_m)
     low = opens.active_low or shuts.active_low
-    board = {0: line_words(opens.line), 1: "3.3 V" if low else "ground", 2: line_words(shuts.line), 3: "5 V, ground"}
+    board = {
+        0: line_words(opens.line),
+        1: "3.3 V" if low else "ground",
+        2: line_words(shuts.line),
+        3: "5 V",
+        4: "ground",
+    }
     sheet = Sheet(
-        blocks=(Block("board", board), Block(gate.supply or "supply", {5: "plus", 6: "minus"})),
+        blocks=(Block("board", board), Block(gate.supply or "supply", {6: "plus", 7: "minus"})),
         middle=Block(
             "two relays",
-            {0: "IN 1", 2: "IN 2", 3: "VCC GND", 5: "NO 1+2", 6: "NC 1+2"},
+            {0: "IN 1", 2: "IN 2", 3: "VCC", 4: "GND", 6: "NO 1+2", 7: "NC 1+2"},
             {0: "COM 1", 2: "COM 2"},
         ),
         device=Block("motor", {0: "one way", 2: "other way"}),
@@ -149,15 +184,14 @@ def relay_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
             Run(1, Edge.LEFT, 0),
             Run(2, Edge.LEFT, Edge.INTO),
             Run(3, Edge.LEFT, Edge.INTO),
-            Run(5, Edge.LEFT, Edge.INTO),
-            Run(6, Edge.LEFT, Edge.INTO),
+            *(Run(row, Edge.LEFT, Edge.INTO) for row in (4, 6, 7)),
             Run(0, Edge.OUT),
             Run(2, Edge.OUT),
         ),
         parts=(
             Across(0, 1, 0, Symbol.RESISTOR, "10 k"),
             Across(1, 2, 0, Symbol.RESISTOR, "10 k"),
-            In(5, 1, Symbol.FUSE, f"{fuse:g} A"),
+            In(6, 1, Symbol.FUSE, f"{fuse:g} A"),
             Across(0, 2, 0, Symbol.MOTOR, "", at_device=True),
             Across(0, 2, 1, Symbol.VARISTOR, "varistor", at_device=True),
         ),
@@ -195,7 +229,7 @@ def relay_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
 def coil_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     """A solenoid or an air valve against a spring."""
     assert gate.coil is not None
-    first, board, parts, pull = _driven(gate.coil.output)
+    first, board, parts, pull = driven(gate.coil.output)
     line, ground, power, plus, minus = first, first + 1, first + 2, first + 4, first + 5
     run_m = run_to_gate_m(shop, gate)
     needed = max(POWER_MM2, least_area_mm2(COIL_A, run_m, DROP_OF_12_V) if run_m is not None else POWER_MM2)
@@ -254,16 +288,16 @@ def coil_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     )
 
 
-def lamp(sign: Sign, strip: Strip, states: States) -> Device:
-    """A sign lamp at a drop."""
-    first, board, parts, pull = _driven(sign.output)
+def lamp(name: str, at: str, output: Output, strip: Strip, states: States, lit: str) -> Device:
+    """One lamp at a drop, or for the whole shop; ``lit`` says when it is lit."""
+    first, board, parts, pull = driven(output)
     line, ground, minus, plus = first, first + 1, first + 3, first + 4
-    cable = strip.cable(
-        f"{sign.name}, at {sign.at}", [(minus, "transistor, out", "minus"), (plus, "plus", "plus")], LAMP_MM2
-    )
+    ends = [(minus, "transistor, out", "minus"), (plus, "plus", "plus")]
+    where = f"{name}, at {at}" if at else name
+    cable = strip.cable(where, ends, LAMP_MM2)
     sheet = Sheet(
         blocks=(
-            Block("board", {**board, line: line_words(sign.output.line), ground: "ground"}),
+            Block("board", {**board, line: line_words(output.line), ground: "ground"}),
             Block("lamp supply", {minus: "minus", plus: "plus, 12 or 24 V"}),
         ),
         middle=Block("transistor", {line: "IN", ground: "GND", minus: "minus"}, {minus: "out"}),
@@ -274,16 +308,12 @@ def lamp(sign: Sign, strip: Strip, states: States) -> Device:
             Run(minus, Edge.OUT),
             Run(plus),
         ),
-        parts=(
-            *parts,
-            In(plus, 1, Symbol.FUSE, "1 A"),
-            Across(minus, plus, 0, Symbol.LAMP, "", at_device=True),
-        ),
+        parts=(*parts, In(plus, 1, Symbol.FUSE, "1 A"), Across(minus, plus, 0, Symbol.LAMP, "", at_device=True)),
     )
     return Device(
         kind="sign lamp",
-        subject=sign.name,
-        title=f"Lamp {sign.name}, at {sign.at}",
+        subject=name,
+        title=f"Lamp {where}",
         sheet=sheet,
         cable=cable,
         pieces=(
@@ -292,13 +322,30 @@ def lamp(sign: Sign, strip: Strip, states: States) -> Device:
             Piece("fuse with holder", "1 A"),
             Piece("lamp, bright enough to be seen across the shop", "12 or 24 V direct current, 0.5 A or less"),
         ),
-        notes=("Lit while air comes or is ready, before a gate there moves, and while that gate is held.",),
+        notes=(lit,),
         states=states,
-        test="Start a machine there: it lights before the gate moves.",
+        test="Start a machine there: it shows before the gate moves." if at else "The page says what it is lit for.",
     )
 
 
-def _driven(output: Output) -> tuple[int, dict[int, str], tuple[Across, ...], tuple[Run, ...]]:
+READY = "Lit while air comes or is ready, before a gate there moves, and while that gate is held."
+ITS_READY = "The ready lamp: lit while air is ready there."
+COMING = "The lamp for coming: lit before a gate there moves and while air comes."
+NO_AIR = "The lamp for no air: lit while a machine there runs without its air."
+
+
+def sign_lamps(sign: Sign, strip: Strip, states: Callable[[int, str], States]) -> list[Device]:
+    """The one, two or three lamps of a sign; ``states`` tells what a line and its owner do by themselves."""
+    more = [("coming", sign.coming, COMING), ("no air", sign.no_air, NO_AIR)]
+    fitted = [(word, output, lit) for word, output, lit in more if output is not None]
+    ready = ITS_READY if fitted else READY
+    lamps = [lamp(sign.name, sign.at, sign.output, strip, states(sign.output.line, sign.name), ready)]
+    for word, output, lit in fitted:
+        lamps.append(lamp(f"{sign.name}, {word}", sign.at, output, strip, states(output.line, sign.name), lit))
+    return lamps
+
+
+def driven(output: Output) -> tuple[int, dict[int, str], tuple[Across, ...], tuple[Run, ...]]:
     """The line's row, more rows of the board, and the resistor that holds the line off: to ground, or up to 3.3 V."""
     if output.active_low:
         return 1, {0: "3.3 V"}, (Across(0, 1, 0, Symbol.RESISTOR, "10 k"),), (Run(0, Edge.LEFT, 0),)

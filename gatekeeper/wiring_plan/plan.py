@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from gatekeeper.service.pin_table import PinRow, pin_table
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.lines import HEADER_PINS, TO_BE_CHOSEN, UNCHOSEN
-from gatekeeper.shop.model import Gate, Input, InputKind, Motor, Sensor, Shop, Sign, Tool
+from gatekeeper.shop.model import Gate, Input, InputKind, Motor, Sensor, Shop, Tool
 from gatekeeper.wiring_plan.inputs import (
     clamp,
     contact,
@@ -15,7 +15,14 @@ from gatekeeper.wiring_plan.inputs import (
     two_contacts,
 )
 from gatekeeper.wiring_plan.model import Device, Piece, Plan, States, Step
-from gatekeeper.wiring_plan.outputs import coil_gate, lamp, motor_switch, relay_gate, servo_gate
+from gatekeeper.wiring_plan.outputs import coil_gate, lamp, motor_switch, relay_gate, servo_gate, sign_lamps
+from gatekeeper.wiring_plan.outputs_drivers import (
+    bank_board,
+    bank_servo_gate,
+    bridge_gate,
+    permit_contact,
+    starter,
+)
 from gatekeeper.wiring_plan.strip import Strip
 from gatekeeper.wiring_plan.supplies import loads_of
 
@@ -99,12 +106,17 @@ class _Planner:
             "Join the grounds of board and supplies at one point.",
             "Outside the dust, not on the collector; dust on warm electronics burns. Leave air around the supplies.",
         ]
-        if converters:
-            doing.append(f"Wire {listed([one.name for one in converters], 'and', 4)} beside the board.")
-        return Step("The box", tuple(converter_board(one) for one in converters), tuple(doing))
+        banks = list(self.shop.servo_banks.values())
+        chips = [*self.shop.converters, *self.shop.servo_banks]
+        if chips:
+            doing.append(f"Wire {listed(chips, 'and', 8)} beside the board.")
+        devices = [converter_board(one) for one in converters] + [bank_board(self.shop, one) for one in banks]
+        return Step("The box", tuple(devices), tuple(doing))
 
     def motor(self, motor: Motor) -> Step:
-        devices = [motor_switch(motor, self.strip, self.states(motor.switch.output.line, motor.name))]
+        states = self.states(motor.switch.output.line, motor.name)
+        switch = motor_switch if motor.switch.stop_output is None else starter
+        devices = [switch(motor, self.strip, states)]
         if motor.confirmed_by is not None:
             around = f"a motor wire of {motor.name}"
             test = f"Start {motor.name} in Hand: the page says that it runs. Stop it: the page says that it stands."
@@ -148,7 +160,10 @@ class _Planner:
         for name in tool.gates:
             devices += self.gate(self.shop.gates[name])
         at = (tool.name, *tool.gates)
-        devices += [lamp(one, self.strip, self.states(one.output.line, one.name)) for one in self.signs(at)]
+        devices += self.signs(at)
+        for permit in self.shop.permits.values():
+            if permit.at == tool.name:
+                devices.append(permit_contact(permit, self.strip, self.states(permit.output.line, permit.name)))
         for source in self.shop.inputs.values():
             if source.at in at:
                 devices += self.input(source)
@@ -174,7 +189,12 @@ class _Planner:
         for source in self.shop.inputs.values():
             devices += self.input(source)
         everywhere = (*self.shop.gates, *self.shop.tools)
-        devices += [lamp(one, self.strip, self.states(one.output.line, one.name)) for one in self.signs(everywhere)]
+        devices += self.signs(everywhere)
+        shop_lamp = self.shop.messages.lamp
+        if shop_lamp is not None:
+            lit = f"Lit while a message of the heap {shop_lamp.heap.value} or a worse one stands."
+            states = self.states(shop_lamp.output.line, "lamp")
+            devices.append(lamp("of the shop's messages", "", shop_lamp.output, self.strip, states, lit))
         doing = (
             "Red buttons, detectors and doors are closed while all is well: the page must show them so before the "
             "first "
@@ -194,6 +214,18 @@ class _Planner:
             devices.append(relay_gate(self.shop, gate, self.strip, self.states(line, gate.name)))
         if gate.coil is not None:
             devices.append(coil_gate(self.shop, gate, self.strip, self.states(gate.coil.output.line, gate.name)))
+        if gate.bank_servo is not None:
+            devices.append(bank_servo_gate(self.shop, gate, self.strip))
+        if gate.bridge is not None:
+            states = self.states(gate.bridge.open_line, gate.name)
+            devices.append(bridge_gate(self.shop, gate, self.strip, states))
+        if gate.current_stop is not None:
+            piece = Piece(
+                "current relay or comparator in a gate motor's supply", "contact for 3.3 V, made above its current"
+            )
+            name = f"current stop of {gate.name}"
+            test = "Hold the gate back by a block of wood: the drive ends."
+            devices.append(contact(name, gate.name, gate.current_stop, self.strip, piece=piece, test=test))
         piece = Piece("position switch, sealed against dust", "dry contact, 3.3 V")
         test = f"Push {gate.name} by hand: the page says open only at its open end."
         open_end, shut_end = gate.open_contact, gate.shut_contact
@@ -232,8 +264,9 @@ class _Planner:
         piece = Piece(WORKED[use], "dry contact, 3.3 V")
         return [contact(f"{use} of {owner}", owner, sensor.contact, self.strip, piece=piece, test=test)]
 
-    def signs(self, at: tuple[str, ...]) -> list[Sign]:
-        return [one for one in self.shop.signs.values() if one.at in at and self.first(f"sign {one.name}")]
+    def signs(self, at: tuple[str, ...]) -> list[Device]:
+        mine = [one for one in self.shop.signs.values() if one.at in at and self.first(f"sign {one.name}")]
+        return [device for sign in mine for device in sign_lamps(sign, self.strip, self.states)]
 
     def first(self, what: str) -> bool:
         """Whether this is the first time that it is asked for."""

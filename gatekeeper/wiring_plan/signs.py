@@ -93,9 +93,9 @@ def _by_hand(shop: Shop, motor: Motor) -> Html:
 def _how(gates: tuple[Gate, ...]) -> str:
     """How each kind of gate of this motor is moved without the controller."""
     said = []
-    if any(gate.servo is not None for gate in gates):
+    if any(gate.servo is not None or gate.bank_servo is not None for gate in gates):
         said.append("A gate on a servo is limp: push it.")
-    relays = [gate.name for gate in gates if gate.relays is not None]
+    relays = [gate.name for gate in gates if gate.relays is not None or gate.bridge is not None]
     if relays:
         said.append(f"Take the drive off {listed(relays, 'and', 8)} at its pin, then slide it.")
     for gate in gates:

@@ -15,8 +15,8 @@ def loads_of(shop: Shop) -> tuple[Load, ...]:
     loads: list[Load] = []
     for supply in shop.supplies.values():
         gates = [gate for gate in shop.gates.values() if gate.supply == supply.name]
-        servos = [gate for gate in gates if gate.servo is not None]
-        motors = [gate for gate in gates if gate.relays is not None]
+        servos = [gate for gate in gates if gate.servo is not None or gate.bank_servo is not None]
+        motors = [gate for gate in gates if gate.relays is not None or gate.bridge is not None]
         coils = [gate for gate in gates if gate.coil is not None]
         kinds = sum(bool(group) for group in (servos, motors, coils))
         for what, volts, group, stall_a in (
@@ -35,15 +35,17 @@ def loads_of(shop: Shop) -> tuple[Load, ...]:
                 f"count together, {COIL_A:g} A each (our figure; the plate decides)."
             )
             loads.append(Load(name, "12 or 24 V", current_a, counted))
-    if shop.signs:
-        counted = f"{_count(len(shop.signs), 'lamp')}, {LAMP_A:g} A each at most (our figure)."
-        loads.append(Load("lamps", "12 or 24 V", LAMP_A * len(shop.signs), counted))
+    lamps = sum(1 + (one.coming is not None) + (one.no_air is not None) for one in shop.signs.values())
+    lamps += shop.messages.lamp is not None
+    if lamps:
+        counted = f"{_count(lamps, 'lamp')}, {LAMP_A:g} A each at most (our figure)."
+        loads.append(Load("lamps", "12 or 24 V", LAMP_A * lamps, counted))
     return tuple(loads)
 
 
 def relays_on_board_a(shop: Shop) -> tuple[int, float]:
     """How many relay modules hang on the board's 5 V pin, and what they draw when all are on, amperes."""
-    count = len(shop.motors)
+    count = sum(1 if motor.switch.stop_output is None else 2 for motor in shop.motors.values()) + len(shop.permits)
     count += sum(2 if gate.relays is not None else 1 if gate.coil is not None else 0 for gate in shop.gates.values())
     return count, count * RELAY_COIL_A
 

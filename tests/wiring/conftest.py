@@ -52,9 +52,52 @@ inputs:
 signs:
   ~lamp~: {pin: GPIO6 active low, at: ~saw~}
 """
-EVERY_DEVICE = re.sub(
-    r"~(\w+)~", lambda name: f"{name[1]} by the long workshop wall to the north"[:40].strip(), _WRITTEN
-)
+_MORE = """\
+shop: {name: Drivers, units: metric, mains: 60 Hz, open_flue_nearby: no, attended: yes}
+motors:
+  ~fan~:
+    power: 2 hp
+    inlet: 120 mm
+    switched_by: {pin: GPIO17, steady_pulse: yes, when_board_dies: drops after 1 s}
+    release: 2 s
+    confirmed_by: {current_switch: GPIO4, within: 3 s}
+  vacuum:
+    kind: tool vacuum
+    power: 1 hp
+    inlet: 50 mm
+    switched_by: {start: GPIO22, stop: GPIO27, when_board_dies: stays}
+    confirmed_by: {current_switch: GPIO7, within: 3 s}
+servo_banks:
+  ~bank~: {enable: GPIO5}
+ducts:
+  drop: {towards: ~fan~, diameter: 120 mm, length: 9 m}
+  hose: {towards: vacuum, diameter: 50 mm, length: 4 m}
+gates:
+  ~one~: {duct: drop, servo: {bank: ~bank~, channel: 3}}
+  ~two~: {duct: drop, bridge: {open: GPIO16, shut: GPIO13, enable: GPIO12, current_stop: GPIO14}}
+  three: {duct: drop, bridge: {open: GPIO18, shut: GPIO19}}
+  four: {duct: hose, servo: {bank: ~bank~, channel: 15}}
+tools:
+  ~saw~: {gates: [~one~, four], sensor: {current_switch: GPIO8}}
+  planer: {gates: ~two~, sensor: {current_switch: GPIO9}}
+  lathe: {gates: three, sensor: {current_switch: GPIO10}}
+inputs:
+  knob: {kind: air here, pin: GPIO11, at: planer}
+signs:
+  ~sign~: {pin: GPIO23, coming: GPIO24, no_air: GPIO25, at: ~saw~}
+permits:
+  ~permit~: {pin: GPIO26, at: planer}
+messages:
+  lamp: {pin: GPIO20}
+"""
+
+
+def _drawn_out(text: str) -> str:
+    return re.sub(r"~(\w+)~", lambda name: f"{name[1]} by the long workshop wall to the north"[:40].strip(), text)
+
+
+EVERY_DEVICE = _drawn_out(_WRITTEN)
+MORE_DEVICES = _drawn_out(_MORE)
 
 
 def made(text: str) -> Shop:
@@ -69,8 +112,15 @@ def every_device() -> Shop:
     return made(EVERY_DEVICE)
 
 
-@pytest.fixture(params=[*EXAMPLES, "everything"])
+@pytest.fixture
+def more_devices() -> Shop:
+    """What the other shop has no room for: a bank, bridges, other starters, a sign of three lamps, a permit."""
+    return made(MORE_DEVICES)
+
+
+@pytest.fixture(params=[*EXAMPLES, "everything", "more"])
 def any_shop(request: pytest.FixtureRequest) -> Shop:
     """Each example, and the shop with every device."""
     name = str(request.param)
-    return made(EVERY_DEVICE if name == "everything" else example(name).read_text(encoding="utf-8"))
+    texts = {"everything": EVERY_DEVICE, "more": MORE_DEVICES}
+    return made(texts[name] if name in texts else example(name).read_text(encoding="utf-8"))
