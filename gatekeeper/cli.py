@@ -614,6 +614,57 @@ def restore(
         _refuse(str(trouble))
 
 
+@app.command()
+def checkup(
+    shop_file: ShopArgument,
+    suction: Annotated[str | None, typer.Option("--suction", help="What the gauge shows, such as 1.5 kPa.")] = None,
+    at: Annotated[str | None, typer.Option("--at", help="The duct with the tap.")] = None,
+    open_gates: Annotated[list[str] | None, typer.Option("--open", help="A gate that stands open; repeat it.")] = None,
+    stopped: Annotated[str | None, typer.Option("--stopped", help="A motor that you saw stop after Stop.")] = None,
+    who: Annotated[str, typer.Option("--who", help="Your name.")] = "the terminal",
+    state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
+) -> None:
+    """The five-minute monthly check: write a reading down, and say how it stands against day one. Controller may run."""
+    from pathlib import Path
+
+    from gatekeeper.checking_up import CannotCheck, checked_up
+    from gatekeeper.launch import installed_or_own
+
+    shop, name = _shop(shop_file)
+    folder = installed_or_own(name, Path(state) if state else None)
+    try:
+        lines = checked_up(shop, name, folder, suction=suction, at=at, gates=open_gates or [], stopped=stopped, who=who)
+    except CannotCheck as trouble:
+        _refuse(str(trouble))
+    typer.echo("\n".join(lines))
+
+
+@app.command()
+def book(
+    shop_file: ShopArgument,
+    out: Annotated[str, typer.Option("--out", help="The page to write.")] = "book.html",
+    state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
+) -> None:
+    """Write the shop's book: how to run by hand, as built, wiring, settings, tests, checks, care, events. To print."""
+    from datetime import datetime
+    from pathlib import Path
+
+    from gatekeeper.book.facts import facts_of
+    from gatekeeper.book.page import book_page
+    from gatekeeper.files import FileTrouble, write_new
+    from gatekeeper.launch import installed_or_own
+
+    shop, name, text = _shop_and_text(shop_file)
+    facts = facts_of(shop, name, text, installed_or_own(name, Path(state) if state else None), datetime.now())
+    try:
+        write_new(Path(out), book_page(facts).encode(), replace=True)
+    except FileTrouble as trouble:
+        _refuse(str(trouble))
+    for sentence in facts.missing:
+        typer.echo(sentence)
+    typer.echo(f"The book of {shop.name}: {out}. Print it and hang it at the collector's switch.")
+
+
 def _shop(shop_file: str) -> "tuple[Shop, str]":
     """The checked shop of a file and the file's name; every fault at once and exit status 2 where it is none."""
     shop, name, _ = _shop_and_text(shop_file)

@@ -10,14 +10,17 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from gatekeeper.records import backup_form, damage, history, state_form
 from gatekeeper.records.backup_form import CARE, HISTORY, PIN, SHOP, STATE, Manifest, sum_of
 from gatekeeper.records.damage import DamageFound
+from gatekeeper.records.state import StateStore
+from gatekeeper.records.state_form import Change
 
 #: Another program may hold a database this long before the backup gives up, seconds. Ours.
 WAIT_S = 10.0
@@ -133,6 +136,23 @@ def _copy_database(path: Path, copy: Path, check: Callable[[sqlite3.Connection],
     except (sqlite3.Error, UnicodeDecodeError) as error:
         why, advice = damage.reason_and_advice(error)
         raise CannotBackUp(f"{path.name} in {path.parent} cannot be copied: {why}. {advice}") from None
+
+
+def look_into(folder: Path) -> tuple[Mapping[str, Any], list[Change]]:
+    """What is kept in a folder, and the changes of settings, newest first, while a controller runs there or not.
+
+    Raises: CannotBackUp where there is something that cannot be read.
+    """
+    if not (folder / STATE).exists():
+        return {}, []
+    with tempfile.TemporaryDirectory() as made:
+        copy = Path(made) / STATE
+        _copy_database(folder / STATE, copy, _check_state, "The kept settings are damaged")
+        store = StateStore(copy)
+        values = store.load("").values
+        changes = store.changes(1000)
+        store.close()
+    return values, changes
 
 
 def _check_state(connection: sqlite3.Connection) -> None:

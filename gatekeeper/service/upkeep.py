@@ -196,6 +196,12 @@ def _job(job: Job) -> CareJob:
     return CareJob(f"{titles[job.kind]} of {job.motor}", _state(job), heap, presses, _last(job))
 
 
+def job_said(job: Job) -> tuple[str, str, str]:
+    """A job's title, how it stands, and when it was done last."""
+    shown = _job(job)
+    return shown.title, shown.state, shown.last
+
+
 def _state(job: Job) -> str:
     whose = "by the shop file" if job.is_given else "the program's own interval"
     if job.kind == "check":

@@ -1,0 +1,115 @@
+"""``gatekeeper checkup``: a reading and a stop written down from the terminal, and how they stand against day one."""
+
+import contextlib
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+from gatekeeper.records.care_log import CARE_FILE, CareLog, Done, NotWrittenError
+from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableError
+from gatekeeper.records.totals import Total
+from gatekeeper.service.care import pressure
+from gatekeeper.service.care_jobs import jobs_of, trends_of
+from gatekeeper.service.upkeep import LEAST_PA, MOST_PA, job_said, pressure_of, stop_said, taps_of, trend_view
+from gatekeeper.shop.faults import did_you_mean, listed
+from gatekeeper.shop.model import Motor, Shop
+
+
+class CannotCheck(Exception):
+    """Nothing was written down; the text is one plain sentence."""
+
+
+def checked_up(
+    shop: Shop,
+    name: str,
+    folder: Path,
+    *,
+    suction: str | None,
+    at: str | None,
+    gates: list[str],
+    stopped: str | None,
+    who: str,
+) -> list[str]:
+    """Write down what was given, then say how everything stands, as lines.
+
+    Raises: CannotCheck.
+    """
+    log = CareLog(folder / CARE_FILE)
+    said: list[str] = []
+    if suction is not None:
+        done = _reading(shop, suction, at, gates, who)
+        _write(log, done)
+        said.append(f"Written down: {pressure(float(done.more['pa']), shop.units)} at {done.more['tap']}.")
+    elif at is not None or gates:
+        raise CannotCheck("A tap and open gates belong to a reading; add --suction, such as --suction '1.5 kPa'.")
+    if stopped is not None:
+        motor = _with_ducts(shop, stopped)
+        _write(log, Done(time.time(), "stop_seen", motor.name, who))
+        said.append(f"Written down: {motor.name} was seen to stop.")
+    said += _standing(shop, folder, log)
+    return [*said, "", f"next: gatekeeper book {name}"]
+
+
+def _reading(shop: Shop, suction: str, at: str | None, gates: list[str], who: str) -> Done:
+    pa = pressure_of(suction)
+    if pa is None:
+        span = f"{LEAST_PA:g} Pa to {MOST_PA / 1000:g} kPa"
+        raise CannotCheck(f'"{suction}" is no suction; write such as "1.5 kPa" or "6 in wg", {span}.')
+    taps = {tap: motor for motor in shop.motors.values() if motor.has_ducts for tap in taps_of(shop, motor)}
+    if at is None:
+        raise CannotCheck(f"Say where the tap is with --at: {listed(list(taps), longest=12)}.")
+    if at not in taps:
+        raise CannotCheck(_unknown(f"There is no tap at {at}", at, taps))
+    motor = taps[at]
+    own = [gate.name for gate in shop.gates_of(motor.name)]
+    if not gates:
+        raise CannotCheck(f"Say which gates stand open with --open: {listed(own, longest=12)}.")
+    for gate in gates:
+        if gate not in own:
+            raise CannotCheck(f"{gate} is no gate of {motor.name}; there are {listed(own, longest=12)}.")
+    return Done(time.time(), "suction", motor.name, who, {"tap": at, "gates": sorted(set(gates)), "pa": round(pa, 1)})
+
+
+def _with_ducts(shop: Shop, named: str) -> Motor:
+    motors = {motor.name: motor for motor in shop.motors.values() if motor.has_ducts}
+    if named not in motors:
+        raise CannotCheck(_unknown(f"There is no collector {named}", named, motors))
+    return motors[named]
+
+
+def _unknown(said: str, word: str, known: Mapping[str, Motor]) -> str:
+    return f"{said}; there are {listed(list(known), 'and', 12)}" + (did_you_mean(word, known) or ".")
+
+
+def _write(log: CareLog, done: Done) -> None:
+    if not log.path.parent.is_dir():
+        raise CannotCheck(
+            f"There is no state folder {log.path.parent}. Start the controller once, or name it with --state."
+        )
+    try:
+        log.add(done)
+    except NotWrittenError as trouble:
+        raise CannotCheck(str(trouble)) from None
+
+
+def _standing(shop: Shop, folder: Path, log: CareLog) -> list[str]:
+    totals: list[Total] = []
+    with contextlib.suppress(HistoryUnreadableError):
+        totals = HistoryReader(folder / "history.sqlite").totals()
+    done = log.read()
+    lines = []
+    for trend in trends_of(done):
+        view = trend_view(trend, shop)
+        lines.append(f"{trend.motor}: {view.title}. {view.said}")
+        if trend.is_low:
+            lines.append("  Look in this order: bin, filter, hose.")
+        lines += [
+            f"  {time.strftime('%Y-%m-%d', time.localtime(one.at_wall_s))}  {one.value_said}" for one in view.readings
+        ]
+    for motor in shop.motors.values():
+        if motor.has_ducts:
+            lines.append(f"{motor.name}: {stop_said(done, motor)}")
+    for job in jobs_of(shop, done, totals, frozenset(), time.time()):
+        title, state, _ = job_said(job)
+        lines.append(f"{title}: {state}" + (" Due." if job.is_due else ""))
+    return lines
