@@ -323,7 +323,6 @@ def create_app(
     sessions: SessionStore | None = None,
     *,
     upkeep: Upkeep | None = None,
-    openapi: bool = False,
 ) -> FastAPI:
     """The application around one running controller.
 
@@ -333,7 +332,6 @@ def create_app(
         bench: a virtual shop's bench, drawn when given.
         sessions: where signed-in phones are kept; in memory when None.
         upkeep: care of the service, drawn and asked when given.
-        openapi: describe every address at /openapi.json, for tests of the addresses only.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
     """
@@ -349,7 +347,7 @@ def create_app(
             await asyncio.to_thread(web.entrance.save_at_end)
 
     app = FastAPI(
-        openapi_url="/openapi.json" if openapi else None,
+        openapi_url=None,
         docs_url=None,
         redoc_url=None,
         lifespan=lifespan,
