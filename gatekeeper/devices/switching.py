@@ -18,7 +18,8 @@ RELAY_FATE = Fate(
 
 class LeasedSwitch:
     """What all motor switches share: the lease. A driver must override ``_power`` and ``_release``, may override
-    ``_carry_on`` and ``_next_s``, and sets ``fate``. All of them are called with the lock held.
+    ``_carry_on`` and ``_next_s``, and sets ``fate``. All of them are called with the lock held, but for the last "off"
+    and ``_release`` at the end, when nobody switches any more.
 
     Args:
         name: the motor's name.
@@ -98,10 +99,10 @@ class LeasedSwitch:
                 return
             self._closed = True
             self._until_s = None
-            try:
-                self._power(False, None)
-            finally:
-                self._release()
+        try:
+            self._power(False, None)
+        finally:
+            self._release()
 
     def _power(self, on: bool, now_s: float | None) -> None:
         """Switch; ``now_s`` is None where the caller was not told the time, which is for "off" only."""

@@ -9,6 +9,8 @@ import pytest
 
 from gatekeeper.devices.base import BoardDeath, DeviceError, MotorSwitch
 from gatekeeper.devices.bench import BenchPins
+from gatekeeper.devices.bench_drive import FakeDrive
+from gatekeeper.devices.modbus_drive import DriveMap, ModbusDrive
 from gatekeeper.devices.pins import Pins
 from gatekeeper.devices.pulse_switching import StarterSwitch, SteadyPulseSwitch
 from gatekeeper.devices.switching import LeaseGuard, RelaySwitch
@@ -131,6 +133,27 @@ def by_buttons(rig: Rig) -> bool:
     return rig.level(PIN) == 1.0 or rig.words[-1] == "on"
 
 
+DRIVES: dict[int, FakeDrive] = {}
+REGISTERS = DriveMap(command=1, start_word=18, stop_word=1, status=2, running_mask=1, running_word=1)
+
+
+def drive(pins: Pins, on_lapse: Any = None) -> ModbusDrive:
+    fake = FakeDrive(REGISTERS, stops_after_s=5.0, clock=lambda: 0.0)
+    made = ModbusDrive(
+        "Main", fake, REGISTERS, stops_after_s=5.0, clock=lambda: 0.0, longest_lease_s=LONGEST_LEASE_S,
+        on_lapse=on_lapse,
+    )  # fmt: skip
+    DRIVES[id(made)] = fake
+    return made
+
+
+def by_drive(rig: Rig) -> bool:
+    """Its thread is not started: each look is one exchange."""
+    assert isinstance(rig.switch, ModbusDrive)
+    rig.switch.exchange()
+    return DRIVES[id(rig.switch)].runs
+
+
 AT_ONCE = "When the board loses power the relay drops and the contactor opens at once."
 KINDS = {
     "relay": Kind(relay, by_level, (BoardDeath.DROPS, AT_ONCE), (0.0, 1.0)),
@@ -141,6 +164,14 @@ KINDS = {
         (
             BoardDeath.DROPS_LATER,
             "When the board loses power or hangs, the pulses end and the relay drops after its own time.",
+        ),
+    ),
+    "drive over Modbus": Kind(
+        drive,
+        by_drive,
+        (
+            BoardDeath.DROPS_LATER,
+            "When the board loses power or hangs, the drive hears nothing more and stops after the time set in it.",
         ),
     ),
     "push-button starter": Kind(
@@ -249,7 +280,7 @@ def test_close_is_off_for_good(rig: Rig) -> None:
 
 
 def test_close_alone_is_off_too(opened: tuple[Pins, Any]) -> None:
-    for name in ("relay", "relay, active low", "relay that needs steady pulses"):
+    for name in ("relay", "relay, active low", "relay that needs steady pulses", "drive over Modbus"):
         rig = Rig(KINDS[name], *opened)
         rig.on(100.0, 102.0)
         rig.close()
