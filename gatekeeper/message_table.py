@@ -11,11 +11,12 @@ _HEAPS = {
 }
 _HEAD = """# Messages
 
-Made from the fault tables by the program; a test holds the two equal. The page shows each message with when it first and
-last came, how often, and a way to say "seen"; one that is over stays for twelve hours, for the reader. What comes back
-within that time is the same message, counted. One cause is one message: a converter that falls silent is one, with
+Made from the fault tables by the program; a test holds the two equal. The page shows each message with when it first
+and last came, how often, and a way to say "seen"; one that is over stays for twelve hours, for the reader. What comes
+back within that time is the same message, counted. One cause is one message: a converter that falls silent is one, with
 the names of all that it leaves unseen. A lamp for the whole shop and one phone are told by heap (`messages` in the shop
-file); the phone gets the sentence and what to do, never who did what.
+file); the phone gets the sentence and what to do, never who did what. What to do before a collector is opened stands in
+[the cautions](cautions.md).
 """
 
 

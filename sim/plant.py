@@ -37,7 +37,7 @@ from sim.worked import PRESS_S, pressed_now
 #: How often the plant brings its contacts up to date in real time, seconds of the shop's clock.
 STEP_S = 0.02
 
-BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE)
+BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE, InputKind.SPARKS)
 SELECTOR_PLACES = ("hand", "off", "auto")
 
 _Change = tuple[int, float, Callable[[float, float | None], None], float | None]

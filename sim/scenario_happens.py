@@ -51,6 +51,7 @@ PLACES: Mapping[InputKind, Mapping[Turned, Turned | None]] = {
     InputKind.STOP: {Turned.PRESSED: None},
     InputKind.RESET: {Turned.PRESSED: None},
     InputKind.RELEASE: {Turned.PRESSED: None},
+    InputKind.SPARKS: {Turned.PRESSED: None},
 }
 _SAYS_YES = frozenset({Turned.PRESSED, Turned.ALARM, Turned.OPEN})
 

@@ -37,7 +37,7 @@ from sim.stage import Stage
 LEAST_SHARE, MOST_SHARE = 2 * TRAVEL_SHARE - 0.98, 0.98
 #: The guardian of leases looks at most this late, as ``LeaseGuard``.
 LEASE_LATE_S = 0.1
-BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE)
+BUTTONS = (InputKind.AIR_HERE, InputKind.STOP, InputKind.RESET, InputKind.RELEASE, InputKind.SPARKS)
 
 
 class SignalPlant:
@@ -251,6 +251,7 @@ class SignalPlant:
             InputKind.STOP: [Requested("stop", system, "input") for system in part.systems],
             InputKind.RESET: [Requested("reset", None, "local")],
             InputKind.RELEASE: [Requested("release", part.at, "local")],
+            InputKind.SPARKS: [Requested("sparks", None, "button")],
         }[part.kind]
 
         def tell() -> None:

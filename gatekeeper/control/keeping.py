@@ -3,7 +3,8 @@
 Keys: ``starts/MOTOR`` {"level": starts in store, "locked": its record was lost}, ``on/MOTOR`` true while it is
 commanded on, ``out_of_service/MOTOR`` {"who", "why", "since_s"}, ``latched/MOTOR`` a fault's code, ``held/GATE``
 {"why", "worked"}, ``stuck/GATE`` true, ``emergency`` and ``fire`` true while latched, ``sparks`` true where somebody's
-word latched the fire, ``clean_stop`` true after a clean stop, ``beat`` {"t_s", "on", "resumed_s"}, ``setting/SUBJECT/spin_down_s`` seconds.
+word latched the fire, ``clean_stop`` true after a clean stop, ``beat`` {"t_s", "on", "resumed_s"},
+``setting/SUBJECT/spin_down_s`` seconds.
 """
 
 from typing import Any

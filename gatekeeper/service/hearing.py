@@ -193,6 +193,8 @@ class Contacts:
                 return [Requested("reset", None, "local")]
             case InputKind.RELEASE:
                 return [Requested("release", source.at, "local")]
+            case InputKind.SPARKS:
+                return [Requested("sparks", None, "button")]
             case _:
                 return []
 

@@ -161,6 +161,8 @@ def _said_by(source: Input) -> str:
             return _air_here(source)
         case InputKind.STOP:
             return f"A press tells off {motors}."
+        case InputKind.SPARKS:
+            return "A press says that sparks were seen: every motor off, every gate stands, until it is reset here."
         case InputKind.BROKER_KEY:
             return "While it is on, commands from the MQTT broker are taken; else they are dropped."
         case InputKind.BIN_FULL:

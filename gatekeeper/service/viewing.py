@@ -104,6 +104,7 @@ def _shop_offers(scene: Scene) -> tuple[Offer, ...]:
     back = Offer("back_in_service", None, "The whole shop back in service", caution=caution)
     return made(
         scene.reset_offer(),
+        scene.sparks_offer(),
         _sweep(scene),
         everything if len(out) < len(scene.core.motors) else None,
         back if len(out) > 1 else None,

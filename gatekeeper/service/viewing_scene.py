@@ -17,6 +17,14 @@ from gatekeeper.shop.model import InputKind, Shop
 RUN_S = 600.0
 START_CAUTION = "This starts a motor that you may not see. See that no hand is in a gate, a duct, the bin or the fan."
 RELEASE_CAUTION = "It moves 3 s after the press. Take fingers and tools out of the slot first."
+SPARKS_CAUTION = (
+    "Every motor goes off, in mid-cut too, and every gate stays where it is. It is reset at the controller's own reset "
+    "key, never from here."
+)
+SPARKS_NO_RESET = (
+    "Every motor goes off, in mid-cut too, every gate stays where it is, and the whole shop is out of service until "
+    "somebody brings it back here."
+)
 #: Relative tolerance on areas, as the core has it: sums of floats.
 _AREA_TOLERANCE = 1e-9
 
@@ -37,6 +45,11 @@ def listing(names: Iterable[str], most: int = 3) -> str:
     if len(every) > most:
         every = [*every[: most - 1], f"{len(every) - most + 1} more"]
     return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} and {every[-1]}" if every else ""
+
+
+def has_reset(shop: Shop) -> bool:
+    """True where a fire alarm can be reset: only at an input in the shop itself."""
+    return any(source.kind is InputKind.RESET for source in shop.inputs.values())
 
 
 class Ground:
@@ -71,6 +84,7 @@ class Ground:
             if source.kind is InputKind.HAND_OFF_AUTO
             for motor in source.systems
         )
+        self.has_reset = has_reset(shop)
         self.ducted = frozenset(
             name for name, motor in plan.motors.items() if motor.kind in (MotorKind.COLLECTOR, MotorKind.VACUUM)
         )
@@ -180,6 +194,13 @@ class Scene:
         """Reset after an emergency; never after a fire, which is reset at the controller only."""
         accepted = self.core.emergency and not self.core.fire and not self.core.open_circuits
         return Offer("reset", None, "Reset", caution="Nothing starts by itself.") if accepted else None
+
+    def sparks_offer(self) -> Offer | None:
+        """Somebody saw sparks: off as for a fire, and what ends that is said before the press."""
+        if self.core.fire or all(motor.out_of_service is not None for motor in self.core.motors):
+            return None
+        caution = SPARKS_CAUTION if self.ground.has_reset else SPARKS_NO_RESET
+        return Offer("sparks", None, "I saw sparks", press=Press.HOLD, caution=caution)
 
     def clear_offer(self, motor: MotorNow) -> Offer | None:
         """Clear a latched fault or a lost record of starts."""

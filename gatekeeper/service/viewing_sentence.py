@@ -34,7 +34,11 @@ _TODAY_FIRST = ("gate_stuck", "door_open", "still_running", "starts_lost", "reco
 def top_sentence(scene: Scene, messages: Sequence[MessageView]) -> Saying:
     """What is so, in one sentence."""
     core = scene.core
-    if core.fire or any(alarm.code == "fire" for alarm in core.alarms):
+    codes = {alarm.code for alarm in core.alarms}
+    if "sparks" in codes and "fire" not in codes:
+        row = words_of("sparks", "the shop")
+        return Saying(f"{row.happened} {row.remedy}")
+    if core.fire or "fire" in codes:
         return Saying(FIRE)
     if core.emergency or any(alarm.code == "emergency" for alarm in core.alarms):
         return Saying(_emergency(scene))

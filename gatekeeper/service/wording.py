@@ -32,6 +32,7 @@ _REQUESTS = {
     "sweep": "floor sweep",
     "flush": "flush {}",
     "reset": "reset",
+    "sparks": "sparks were seen",
     "clear": "clear {}",
     "out_of_service": "{} out of service",
     "back_in_service": "{} back in service",

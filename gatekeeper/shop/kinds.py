@@ -122,6 +122,7 @@ class InputKind(Enum):
     STOP = "stop"
     RESET = "reset"
     RELEASE = "release"
+    SPARKS = "sparks"
     BROKER_KEY = "broker key"
     BIN_FULL = "bin full"
     FILTER_PRESSURE = "filter pressure"

@@ -269,6 +269,9 @@ class _Here:
         if part.kind in (InputKind.RED_BUTTON, InputKind.FIRE) and part.pin is not None and part.pin[1] is False:
             said = f"a {part.kind.value} is wired normally closed, so that a broken wire counts as pressed"
             yield self.fault(said, *loc, "pin")
+        if part.kind is InputKind.SPARKS and all(one.kind is not InputKind.RESET for one in self.parts.inputs.values()):
+            said = "sparks stop the shop as a fire does, and only a reset key in the shop ends that; add kind: reset"
+            yield self.fault(said, *loc, key=True)
         needs_place = part.kind in (InputKind.AIR_HERE, InputKind.RELEASE)
         if needs_place and part.at is None:
             yield self.fault(

@@ -299,6 +299,7 @@ class Inputs:
         handler = {
             "stop": self._stop,
             "reset": self._reset,
+            "sparks": self._sparks,
             "clear": self._clear,
             "out_of_service": self._out_of_service,
             "back_in_service": self._back_in_service,
@@ -376,6 +377,18 @@ class Inputs:
                 world.emergency = False
             else:
                 world.fire = False
+
+    def _sparks(self, step: Step, request: Request) -> None:
+        """Whoever says that there were sparks is a fire detector (rule C24)."""
+        world = self.world
+        for motor in world.motors:
+            world.consume(motor)
+            step.forced.add(motor)
+            if not world.fire:
+                step.told_off[motor] = (request.line, "C24")
+        world.fire = True
+        for gate in world.gates:
+            step.halts.setdefault(gate, (request.line, "C24"))
 
     def _clear(self, step: Step, request: Request) -> None:
         world, subject = self.world, request.line.subject

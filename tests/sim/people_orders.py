@@ -20,6 +20,10 @@ from sim.play import Fidelity, new_game
 
 #: The saw is switched on here, and what people do begins when its collector has long been running.
 SAW_ON_S, BEGINS_S = 3.0, 8.0
+#: With a reset key and a button for sparks.
+KEYED = f"""{WATCHED}  reset key: {{kind: reset, pin: GPIO27}}
+  sparks button: {{kind: sparks, pin: GPIO18}}
+"""
 #: What a sensor, a debounced contact and one step of the loop may take together.
 SEEN_WITHIN_S = 0.3
 #: How long the story is played on after its last happening.
@@ -50,6 +54,9 @@ ACTS: Mapping[str, tuple[What, str | None, Any]] = {
     "shop shut": (What.SHOP_KEY, None, False),
     "shop open": (What.SHOP_KEY, None, True),
     "stop": (What.REQUEST, None, Requested("stop", None, "page")),
+    "sparks": (What.REQUEST, None, Requested("sparks", None, "page")),
+    "sparks button": (What.PRESS, "sparks button", None),
+    "reset key": (What.PRESS, "reset key", None),
 }
 
 

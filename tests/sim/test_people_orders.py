@@ -4,7 +4,7 @@ in every order, on the service's own objects with the virtual shop behind them."
 import math
 
 import pytest
-from people_orders import SEEN_WITHIN_S, Played, orders, play
+from people_orders import KEYED, SEEN_WITHIN_S, Played, orders, play
 
 from gatekeeper.control.policy import RELEASE_PAUSE_S
 from sim.checker import check_record
@@ -259,3 +259,37 @@ def test_stop_in_mid_cut(order: tuple[str, ...]) -> None:
     only_says(played)
     off_at_once(played, "stop")
     nothing_starts_by_itself(played, played.did_s["stop"])
+
+
+# ---------------------------------------------------------------- sparks
+
+SPARKS = orders(
+    ("sparks", "page reset", "reset key", "saw off", "saw on", "plug out", "plug in"), (*SAW, *PLUG), most=40, seed=2
+) + orders(
+    ("sparks button", "page reset", "reset key", "saw off", "saw on", "plug out", "plug in"), (*SAW, *PLUG), most=20
+)
+
+
+@pytest.mark.parametrize("order", SPARKS, ids=", ".join)
+def test_somebody_saw_sparks(order: tuple[str, ...]) -> None:
+    played = play(order, seed=9, text=KEYED)
+    keeps_the_rules(played)
+    only_says(played, "sparks")
+    (act,) = {"sparks", "sparks button"} & set(order)
+    off_at_once(played, act)
+    said = [e.t_s for e in played.all("request", None, "sparks")]
+    assert bool(said) is played.alive(played.did_s[act])
+    if not said:
+        return
+    if act == "sparks":
+        answer = next(one for one in played.answers if one.accepted)
+        assert answer.sentence.startswith("Every motor is off. Do not open bin or filter: air feeds embers.")
+    resets = [e for e in played.all("request", None, "reset") if not played.refused(e) and e.t_s > said[0]]
+    assert all(entry.value["who"] == "local" for entry in resets)
+    end_s = resets[0].t_s if resets else math.inf
+    at_rest(played, said[0], end_s)
+    nothing_starts_by_itself(played, end_s)
+    # It outlives the power cut, and the page says so until the key is turned.
+    raised = [t_s for t_s, code, _ in played.raised() if code == "sparks"]
+    woken = [e.t_s for e in played.all("wake") if said[0] < e.t_s < end_s]
+    assert len(raised) == 1 + len(woken)
