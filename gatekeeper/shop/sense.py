@@ -34,6 +34,12 @@ _HARM = {
 }
 
 
+def names_sparks(machine: str) -> str | None:
+    """The word in a machine's name that says sparks, flame, ash or vapour, or None."""
+    found = _SPARKS.search(machine)
+    return found[0] if found is not None else None
+
+
 def sense_faults(tree: Tree, parts: ShopFile) -> list[Fault]:
     """Every rule that these parts break."""
     here = _Here(tree, parts)
@@ -118,7 +124,7 @@ class _Here:
             yield from self._motor_keys(loc, motor)
             if motor.suction_reading is not None:
                 yield from self._suction(name, motor.suction_reading)
-            if motor.confirmed_by is not None:
+            if motor.confirmed_by is not None and motor.confirmed_by.drive is None:
                 yield from self.sensors.sensor(motor.confirmed_by, *loc, "confirmed_by")
                 yield from self.sensors.confirming(name, motor.confirmed_by, motor.confirmed_by.within)
 
@@ -224,9 +230,9 @@ class _Here:
 
     def _makes(self, section: str, name: str, tool: ToolPart, makers: dict[str, str]) -> Iterator[Fault]:
         end = "give it a collector made for that, on ducts of its own, and take it out of this file"
-        named = _SPARKS.search(name)
+        named = names_sparks(name)
         if tool.makes is Makes.WOOD and named is not None:
-            said = f'by its name ("{named[0]}") this makes sparks, flame, ash or vapour, and wood dust burns; {end}'
+            said = f'by its name ("{named}") this makes sparks, flame, ash or vapour, and wood dust burns; {end}'
             yield self.fault(said, section, name, key=True)
         if tool.makes is Makes.WOOD:
             return

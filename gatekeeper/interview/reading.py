@@ -1,0 +1,138 @@
+"""How answers are read: quantities in the person's own units, names that a shop file takes, yes and no."""
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+
+from pydantic_core import PydanticCustomError
+
+from gatekeeper.interview.engine import NotUnderstood, Question, one_of
+from gatekeeper.shop.fields import name_fault, quantity
+from gatekeeper.shop.sense import names_sparks
+from gatekeeper.shop.units import parse, units_of
+
+YES_NO = ("yes", "no")
+RESERVED = ("back", "unknown", "none", "main feeder", "gate supply")
+"""Words that mean something else in an interview or in a shop."""
+
+LONGEST_NAME = 34
+"""The name of a machine: its duct and gate are called after it, and 40 characters fit on a sign."""
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A quantity as the person wrote it, and in SI."""
+
+    text: str
+    si: float
+
+
+def size(kind: str, least: str, most: str) -> Callable[[str], Size]:
+    """How an answer is read: a quantity between two others, ends included; a shop file has the same limits."""
+    reads = quantity(kind, least, most)
+
+    def read(answer: str) -> Size:
+        text = answer
+        # The marks for inch and foot would need quotes in a shop file.
+        for mark, unit in (('"', " in"), ("'", " ft")):
+            text = text[:-1].rstrip() + unit if text.endswith(mark) else text
+        try:
+            reads.read(text)
+            return Size(text, parse(text, kind))
+        except PydanticCustomError as error:
+            raise NotUnderstood(f"{_sentence(error.message())}") from None
+
+    return read
+
+
+def size_question(
+    about: str,
+    said: str,
+    explained: str,
+    limits: tuple[str, str, str],
+    default: str | None = None,
+    unknown: str | None = None,
+) -> Question:
+    """A question for a quantity; ``limits``: its kind, the least and the most."""
+    kind, least, most = limits
+    told = f"{explained} Write a number and a unit ({units_of(kind)}), {least} to {most}."
+    return Question(about, said, told, size(kind, least, most), default, (), unknown)
+
+
+def choice_question(
+    about: str,
+    said: str,
+    explained: str,
+    choices: tuple[str, ...],
+    default: str | None = None,
+    unknown: str | None = None,
+) -> Question:
+    """A question for one word of a list."""
+    return Question(about, said, explained, one_of(choices), default, choices, unknown)
+
+
+def yes_no_question(about: str, said: str, explained: str, default: str, unknown: str | None = None) -> Question:
+    """A question for yes or no; its answer means ``"yes"`` or ``"no"``."""
+    return choice_question(about, said, explained, YES_NO, default, unknown)
+
+
+def shop_name(answer: str) -> str:
+    """The name of a shop: one line that fits on a page."""
+    if len(answer) > 80:
+        raise NotUnderstood("This is too long for the name of a shop; at most 80 characters fit.")
+    return answer
+
+
+def machine_name(taken: Collection[str], offered: tuple[str, ...]) -> Callable[[str], str]:
+    """How the name of a machine is read: one of ``offered`` by its number, else a name of the person's own.
+
+    ``taken``: every name that the shop has already.
+    """
+
+    def read(answer: str) -> str:
+        name = answer
+        if name.isascii() and name.isdigit() and 1 <= int(name[:4]) <= len(offered):
+            name = offered[int(name[:4]) - 1]
+        wrong = name_fault(name)
+        if wrong is not None:
+            raise NotUnderstood(_sentence(wrong))
+        if len(name) > LONGEST_NAME:
+            raise NotUnderstood(
+                f'"{name}" is too long: its gate is named after it. At most {LONGEST_NAME} characters fit.'
+            )
+        if name.lower() in RESERVED:
+            raise NotUnderstood(f'"{name}" means something else here; give the machine another name.')
+        sparks = names_sparks(name)
+        if sparks is not None:
+            raise NotUnderstood(
+                f'By its name ("{sparks}") this makes sparks, flame, ash or vapour, and wood dust burns. Give it a '
+                "collector made for that, on ducts of its own, and leave it out here."
+            )
+        clash = next((word for word in (name, drop_of(name), gate_of(name)) if word in taken), None)
+        if clash is not None:
+            raise NotUnderstood(
+                f'The shop has "{clash}" already; give this machine a name of its own, such as {_next(name, taken)}.'
+            )
+        return name
+
+    return read
+
+
+def drop_of(machine: str) -> str:
+    """What the duct down to a machine is called."""
+    return f"{machine} drop"
+
+
+def gate_of(machine: str) -> str:
+    """What the gate of a machine is called."""
+    return f"{machine} gate"
+
+
+def _next(name: str, taken: Collection[str]) -> str:
+    number = 2
+    while any(word in taken for word in (f"{name} {number}", f"{name} {number} drop", f"{name} {number} gate")):
+        number += 1
+    return f"{name} {number}"
+
+
+def _sentence(said: str) -> str:
+    return said[:1].upper() + said[1:].rstrip(".") + "."
