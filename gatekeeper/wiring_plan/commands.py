@@ -2,10 +2,12 @@
 
 import json
 import re
+import textwrap
 from pathlib import Path
 from typing import Any
 
 from gatekeeper.files import FileTrouble, write_new
+from gatekeeper.printing import WIDTH
 from gatekeeper.service.pin_table import pin_table
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.lines import TO_BE_CHOSEN
@@ -95,8 +97,13 @@ def _short(shop: Shop, plan: Plan) -> list[str]:
     said += [f"{number}. {step.title}: {_devices(step.devices)}" for number, step in enumerate(plan.steps, 1)]
     said += ["", "Power:"]
     said += [f"  {load.name}: {load.volts}, {load.current_a:g} A. {load.counted}" for load in plan.loads]
-    said += ["  the board and its relays: the board's own supply, nothing else on it."]
-    return said + list(plan.unseen)
+    said += ["  the board and its relays: the board's own supply, nothing else on it.", *plan.unseen]
+    return [line for one in said for line in _wrapped(one)]
+
+
+def _wrapped(line: str) -> list[str]:
+    """A line of the answer, no wider than a screen."""
+    return textwrap.wrap(line, WIDTH, subsequent_indent="    ", break_on_hyphens=False) or [""]
 
 
 def _devices(devices: tuple[Device, ...]) -> str:

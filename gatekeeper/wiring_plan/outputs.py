@@ -67,6 +67,7 @@ COIL_NOTES = (
 
 def motor_switch(motor: Motor, strip: Strip, states: States) -> Device:
     """The relay whose contact the electrician takes into the coil circuit of a contactor."""
+    assert motor.switch.output is not None
     sheet, cable = relay_contact(
         motor.switch.output,
         strip,

@@ -159,7 +159,8 @@ def bridge_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
 
 def starter(motor: Motor, strip: Strip, states: States) -> Device:
     """Two relays that press the buttons of a starter which holds itself."""
-    stop = motor.switch.stop_output
+    start, stop = motor.switch.output, motor.switch.stop_output
+    assert start is not None
     assert stop is not None
     ends = [
         (0, "start relay, normally open", "start"),
@@ -168,8 +169,8 @@ def starter(motor: Motor, strip: Strip, states: States) -> Device:
         (3, "stop relay, common", "stop"),
     ]
     cable = strip.cable(f"starter of {motor.name}", ends, COIL_CIRCUIT_MM2)
-    low = motor.switch.output.active_low or stop.active_low
-    board = {0: line_words(motor.switch.output.line), 1: "3.3 V" if low else "ground", 2: line_words(stop.line)}
+    low = start.active_low or stop.active_low
+    board = {0: line_words(start.line), 1: "3.3 V" if low else "ground", 2: line_words(stop.line)}
     sheet = Sheet(
         blocks=(Block("board", {**board, 3: "5 V", 4: "ground"}),),
         middle=Block(

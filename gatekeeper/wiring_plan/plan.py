@@ -114,9 +114,11 @@ class _Planner:
         return Step("The box", tuple(devices), tuple(doing))
 
     def motor(self, motor: Motor) -> Step:
-        states = self.states(motor.switch.output.line, motor.name)
-        switch = motor_switch if motor.switch.stop_output is None else starter
-        devices = [switch(motor, self.strip, states)]
+        devices: list[Device] = []
+        if motor.switch.output is not None:  # a drive hangs on no line of the board
+            states = self.states(motor.switch.output.line, motor.name)
+            switch = motor_switch if motor.switch.stop_output is None else starter
+            devices.append(switch(motor, self.strip, states))
         if motor.confirmed_by is not None:
             around = f"a motor wire of {motor.name}"
             test = f"Start {motor.name} in Hand: the page says that it runs. Stop it: the page says that it stands."

@@ -118,9 +118,9 @@ def test_what_shares_a_feeder_is_added_up_as_far_as_it_is_known() -> None:
     # 2 hp at 230 V: 12 A, a quarter more as the largest motor, and the machines' 6 + 5 + 8 + 4 + 6 + 4 A.
     assert (
         "subpanel: collector, table saw, jointer, planer, bandsaw, drum sander and mitre saw. All at once, as far as "
-        "the shop file knows: 48 A (125 % of the largest motor, and the rest). Machines are counted as they run free, so "
-        "cutting takes more. The controller leaves 2 s between two inrushes here; it cannot keep people from starting "
-        "machines together. Whether this is one breaker, the shop file does not say: look."
+        "the shop file knows: 48 A (125 % of the largest motor, and the rest). Machines are counted as they run free, "
+        "so cutting takes more. The controller leaves 2 s between two inrushes here; it cannot keep people from "
+        "starting machines together. Whether this is one breaker, the shop file does not say: look."
     ) in said_by(shop_of("garage-one-collector"))
 
 
