@@ -162,6 +162,38 @@ def test_attack_many_streams_from_one_address(
     assert [asked[0] for asked in face.asked] == ["stop"]
 
 
+def test_attack_looking_on_after_being_signed_out(face: FakeFace) -> None:
+    settings = DoorSettings(PIN, loopback_needs_pin=True, reading_open=False)
+    serving = Serving(create_app(face, settings))
+    serving.start()
+    try:
+        with socket.create_connection(("127.0.0.1", serving.port), DEADLINE_S) as owner:
+            body = f"pin={PIN}"
+            signed = posted(owner, "/sign-in", f"Content-Length: {len(body)}\r\nConnection: close\r\n", body)
+        cookie = signed.partition(b"set-cookie: ")[2].partition(b";")[0].decode()
+        with socket.create_connection(("127.0.0.1", serving.port), DEADLINE_S) as looking:
+            looking.sendall(f"GET /live?page=shop HTTP/1.1\r\nHost: localhost\r\nCookie: {cookie}\r\n\r\n".encode())
+            found = b""
+            while b"data: {" not in found:
+                found += looking.recv(65536)
+            with socket.create_connection(("127.0.0.1", serving.port), DEADLINE_S) as owner:
+                out = posted(owner, "/sign-out", f"Content-Length: 0\r\nCookie: {cookie}\r\nConnection: close\r\n", "")
+            assert out.startswith(b"HTTP/1.1 303")
+            assert until_ended(looking)
+    finally:
+        serving.stop()
+
+
+def until_ended(stream: socket.socket) -> bool:
+    """Wait for the end of a stream: the empty piece."""
+    found = b""
+    while not found.endswith(b"0\r\n\r\n"):
+        piece = stream.recv(65536)
+        assert piece, "it was cut off"
+        found += piece
+    return True
+
+
 # ---------------------------------------------------------------- two requests in one
 
 
