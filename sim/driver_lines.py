@@ -3,7 +3,9 @@
 from collections.abc import Callable, Iterator, Mapping
 
 from gatekeeper.devices.bench import BenchPins
+from gatekeeper.devices.bench_drive import FakeDrive
 from gatekeeper.devices.bench_pca9685 import FakePca9685
+from gatekeeper.devices.modbus_drive import DriveMap
 from gatekeeper.devices.pins import Pins
 from gatekeeper.shop.model import BankServo, Gate, Motor, Output, Servo, ServoBank, Shop
 from sim.parts import Drive
@@ -16,13 +18,16 @@ Watch = Callable[[int, Act], None]
 def motor_lines(motor: Motor, drive: Drive) -> Iterator[tuple[int, Act]]:
     """The lines that switch a motor, and what a level on each does."""
     switch = motor.switch
+    output = switch.output
+    if output is None:  # a drive hangs on no line; see ``place_drives``
+        return
     if switch.stop_output is not None:
-        for output, starts in ((switch.output, True), (switch.stop_output, False)):
-            yield output.line, _button(drive, output, starts)
+        for button, starts in ((output, True), (switch.stop_output, False)):
+            yield button.line, _button(drive, button, starts)
     elif switch.steady_pulse:
-        yield switch.output.line, _pulses(drive)
+        yield output.line, _pulses(drive)
     else:
-        yield switch.output.line, lambda t_s, level: drive.switch(t_s, _is_on(switch.output, level))
+        yield output.line, lambda t_s, level: drive.switch(t_s, _is_on(output, level))
 
 
 def _is_on(output: Output, level: float | None) -> bool:
@@ -88,6 +93,28 @@ def _place(shop: Shop, bank: ServoBank, pins: Pins, hands: BenchPins, drives: Ma
     chip = FakePca9685(lambda: hands.level(bank.enable_line) == 0.0, runs=bank.clock_share, on_change=changed)
     pins.chips[bank.address] = chip
     hands.watch(bank.enable_line, lambda _t_s, _level: chip.look())
+
+
+def place_drives(shop: Shop, pins: Pins, drives: Mapping[str, Drive], note: Note) -> None:
+    """Put a drive without a wire beside the pins for each motor that hangs on one."""
+    for motor in shop.motors.values():
+        if motor.switch.drive is None:
+            continue
+        part = shop.drives[motor.switch.drive]
+        registers = DriveMap(
+            part.command, part.start, part.stop, part.status, part.running_mask, part.running, trip=part.trip
+        )
+        turn = _turning(drives[motor.name], note)
+        pins.drives[motor.name] = FakeDrive(
+            registers, stops_after_s=motor.switch.death_after_s, clock=pins.clock, on_change=turn
+        )
+
+
+def _turning(drive: Drive, note: Note) -> Callable[[bool], None]:
+    def act(t_s: float, level: float | None) -> None:
+        drive.switch(t_s, level == 1.0)
+
+    return lambda runs: note(act, 1.0 if runs else 0.0)
 
 
 def share_of(servo: Servo | BankServo, width_s: float) -> float:

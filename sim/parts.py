@@ -186,7 +186,7 @@ class Drive:
         self.is_closed = False
         self.speed = 0.0
         self.stint: Stint | None = None
-        later = motor.switch.board_death is BoardDeath.DROPS_LATER
+        later = motor.switch.board_death is BoardDeath.DROPS_LATER and motor.switch.drive is None
         self._release_s = max(0.0, motor.release_s - (motor.switch.death_after_s if later else 0.0))
         self._at_s = now_s
         self._opens_s = math.inf
@@ -202,6 +202,8 @@ class Drive:
         self.settle(now_s)
         if on:
             self.relay, self._drops_s = True, math.inf
+        elif self.motor.switch.drive is not None:
+            self.relay, self._drops_s = False, math.inf  # at the word; only without one after its own time
         else:
             self._let_go(now_s)
         self.judge(now_s)

@@ -312,6 +312,11 @@ class ModbusDrive(LeasedSwitch):
         self._ran = False
         self._bell.set()
 
+    def _carry_on(self, now_s: float) -> None:
+        """Without its thread, in a shop that is stepped by hand, whoever ticks speaks to it."""
+        if not self._thread.is_alive():
+            self.exchange()
+
     def _release(self) -> None:
         """Wait for the last word, stop; then the drive's own time has to do."""
         self._bell.set()

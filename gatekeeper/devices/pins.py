@@ -165,6 +165,8 @@ class Pins:
         self.clock = clock
         #: Chips on the I2C bus of pins that are no board's, by address; a virtual shop puts its own here.
         self.chips: dict[int, Any] = {}
+        #: Drives without a wire beside such pins, by their motors.
+        self.drives: dict[str, Any] = {}
         self._holders: dict[int, str] = {}
         self._kept: list[Any] = []
 

@@ -5,11 +5,12 @@ on the wires at once. Everything slow is handed on: durable values to the keeper
 whoever looks. With a clock that is moved by hand and no thread the same loop serves replay, simulator and tests.
 """
 
+import math
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from threading import Condition
-from typing import Protocol
+from typing import Literal, Protocol
 
 from gatekeeper.control.messages import (
     Answer,
@@ -17,7 +18,9 @@ from gatekeeper.control.messages import (
     Entry,
     Event,
     Keep,
+    Lapsed,
     Missed,
+    MotorSeen,
     MoveGate,
     ShowSign,
     Stopping,
@@ -28,6 +31,7 @@ from gatekeeper.control.messages import (
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.devices.base import ContactSeen, DeviceError, MeterSeen, Miss
+from gatekeeper.devices.modbus_drive import DriveSeen
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.hearing import Contacts
 from gatekeeper.service.hearing_meters import Meters
@@ -105,7 +109,7 @@ class ControlLoop:
         self._keeper: Keeper = keeper or NoKeeper()
         self._write = write
         self._show = show
-        self._inbox: deque[Event | ContactSeen | MeterSeen] = deque()
+        self._inbox: deque[Event | ContactSeen | MeterSeen | DriveSeen] = deque()
         self._bell = Condition()
         self._answers: dict[str, Future[Answer]] = {}
         self._next_poll_s = 0.0
@@ -113,8 +117,8 @@ class ControlLoop:
         self._ended = False
         self._clean = True
         self.stepped_s = clock.now()
-        #: Looks that were left out in a flood.
-        self.left_out = 0
+        #: When a look was left out in a flood, last.
+        self.left_out_s = -math.inf
         self.trouble: str | None = None
 
     # ---------------------------------------------------------------- from any thread
@@ -124,11 +128,11 @@ class ControlLoop:
         """What the contacts mean; only to be looked at."""
         return self._contacts
 
-    def post(self, event: Event | ContactSeen | MeterSeen) -> None:
+    def post(self, event: Event | ContactSeen | MeterSeen | DriveSeen) -> None:
         """Hand in an event; returns at once. In a flood, looks at contacts and meters are left out."""
         with self._bell:
             if len(self._inbox) >= MOST_WAITING and isinstance(event, ContactSeen | MeterSeen):
-                self.left_out += 1
+                self.left_out_s = self._clock.now()
                 return
             self._inbox.append(event)
             self._bell.notify()
@@ -171,6 +175,9 @@ class ControlLoop:
             if isinstance(waiting, ContactSeen):
                 for event in self._contacts.hear(waiting):
                     self._handle(event, now_s)
+            elif isinstance(waiting, DriveSeen):
+                said: Literal["running", "still", "lost"] = "running" if waiting.runs else "still"
+                self._handle(MotorSeen(waiting.motor, "lost" if waiting.runs is None else said), now_s)
             elif isinstance(waiting, MeterSeen):
                 for event in self._meters.hear(waiting) if self._meters is not None else ():
                     self._handle(event, now_s)
@@ -303,8 +310,9 @@ class ControlLoop:
             switch.off()
         elif command.what == "on":
             switch.on(now_s, command.until_s)
-        else:
-            switch.renew(now_s, command.until_s)
+        elif not switch.renew(now_s, command.until_s):
+            # Its guardian was quicker: this very step took longer than the lease (C23).
+            self._inbox.append(Lapsed(command.motor))
 
     def _move(self, command: MoveGate, now_s: float) -> None:
         gate = self._wires.gates[command.gate]

@@ -19,12 +19,14 @@ from gatekeeper.shop.model import BoardDeath, Gate, MessageLamp, Motor, Output, 
 def motor_rows(motor: Motor) -> Iterator[PinRow]:
     """The lines that switch a motor."""
     switch = motor.switch
+    if switch.output is None:  # a drive hangs on no line of the board
+        return
     if switch.stop_output is not None:
         yield from _starter(motor, switch.output, switch.stop_output)
         return
     fate = SteadyPulseSwitch.fate if switch.steady_pulse else RelaySwitch.fate
     row = output_row(
-        motor.switch.output,
+        switch.output,
         f"Relay in the coil circuit of the contactor of {motor.name}",
         f"Starts and stops {motor.name}.",
         fate,

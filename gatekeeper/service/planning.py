@@ -13,6 +13,8 @@ from gatekeeper.shop.model import MotorKind as ShopMotorKind
 
 #: A few mains cycles and one poll of the loop, on top of the sensor's own hold.
 SENSOR_LAG_S = 0.25
+#: A drive that ramps down says that it runs until it stands; our own figure, most ramps are shorter.
+DRIVE_RAMP_S = 20.0
 
 _KINDS = {
     ShopMotorKind.COLLECTOR: MotorKind.COLLECTOR,
@@ -85,6 +87,8 @@ def _says_still_after_s(motor: Motor, meters: Mapping[str, Meter]) -> float:
     """How much later than the current itself its sensor says "still": a motor is not judged before (C9)."""
     if motor.confirmed_by is None:
         return 0.0
+    if motor.confirmed_by.drive is not None:
+        return DRIVE_RAMP_S
     if motor.confirmed_by.channel is not None:
         return DetectorSettings().stop_hold_s + SENSOR_LAG_S
     if motor.confirmed_by.metered is not None:

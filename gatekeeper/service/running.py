@@ -45,6 +45,8 @@ from gatekeeper.shop.model import Shop
 SWITCH_INTERVAL_S = 0.0005
 #: How long the end may wait for the control thread and for each of the disk's threads.
 LAST_STEP_S = 0.5
+#: A flood of looks is said until none was left out for so long.
+FLOOD_OVER_S = 60.0
 LAST_WRITE_S = 0.3
 
 STATE_FILE = "state.sqlite"
@@ -133,6 +135,7 @@ class Service:
             pins,
             lambda look: self.loop.post(look),
             on_miss=lambda miss: self.loop.on_miss(miss),
+            report_drive=lambda seen: self.loop.post(seen),
             open_bank=open_bank,
         )
         self.keeper = StateWriter(self.store, report=self.report)
@@ -204,9 +207,12 @@ class Service:
         for link in self.links:
             if link.trouble:
                 found[f"broker:{link.name}"] = link.trouble
+        for drive in self.wires.drives:
+            if drive.trouble:
+                found[f"drive:{drive.name}"] = drive.trouble
         if self.loop.trouble:
             found["device"] = self.loop.trouble
-        if self.loop.left_out:
+        if self.clock.now() - self.loop.left_out_s < FLOOD_OVER_S:
             found["flood"] = TROUBLES["flood"].happened
         disk = {"not_kept": self.keeper.trouble, "history_not_written": self.history.trouble}
         found |= {code: trouble for code, trouble in disk.items() if trouble is not None}
@@ -254,6 +260,8 @@ class Service:
         """Start every thread; returns at once. The first step puts every motor off again and reads every contact."""
         self.keeper.start()
         self.history.start()
+        for drive in self.wires.drives:
+            drive.start()
         self.guardian.start()
         self._control.start()
         for sampler in self.samplers:

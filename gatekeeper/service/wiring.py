@@ -17,6 +17,7 @@ from gatekeeper.devices.base import (
     Sign,
 )
 from gatekeeper.devices.inputs import ContactInput
+from gatekeeper.devices.modbus_drive import ModbusDrive, ReportDrive
 from gatekeeper.devices.pca9685 import ServoBank
 from gatekeeper.devices.permits import PermitContact
 from gatekeeper.devices.pins import Pins
@@ -39,6 +40,11 @@ class Wires:
     signs: dict[str, list[Sign]] = field(default_factory=dict)
     contacts: dict[str, ContactInput] = field(default_factory=dict)
     banks: dict[str, ConverterBank] = field(default_factory=dict)
+
+    @property
+    def drives(self) -> list[ModbusDrive]:
+        """The motors that hang on drives, each with a thread of its own to be started."""
+        return [motor for motor in self.motors.values() if isinstance(motor, ModbusDrive)]
 
     def close(self) -> None:
         """Motors first, then everything else, each line left at its rest level.
@@ -71,6 +77,7 @@ def wire_up(
     *,
     on_miss: ReportMiss | None = None,
     on_lapse: ReportLapse | None = None,
+    report_drive: ReportDrive | None = None,
     open_bank: OpenBank = board_bank,
 ) -> Wires:
     """Claim every line of a shop and build its drivers.
@@ -80,7 +87,7 @@ def wire_up(
     """
     wires = Wires(pins)
     for motor in shop.motors.values():
-        wires.motors[motor.name] = motor_switch(pins, motor, on_lapse)
+        wires.motors[motor.name] = motor_switch(pins, shop, motor, on_lapse, report_drive)
     for permit in shop.permits.values():
         line = output_line(permit.name, permit.output)
         made = PermitContact(pins, permit.name, line.pin, active_high=line.active_high)

@@ -1,10 +1,17 @@
 """What moves gates and switches motors, built from a shop: on the board's lines and buses, or on stand-ins."""
 
-import time
-
 from gatekeeper.devices.actuators import HandGate, SpringGate
-from gatekeeper.devices.base import Clock, GateActuator, MotorSwitch, Position, ReportLapse, ReportMiss
+from gatekeeper.devices.base import GateActuator, MotorSwitch, Position, ReportLapse, ReportMiss
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
+from gatekeeper.devices.modbus_drive import (
+    DriveMap,
+    DriveWire,
+    ModbusDrive,
+    ModbusWire,
+    NetworkPlace,
+    ReportDrive,
+    SerialPlace,
+)
 from gatekeeper.devices.pca9685 import ServoBank
 from gatekeeper.devices.pins import OutputLine, Pins
 from gatekeeper.devices.pulse_switching import StarterSwitch, SteadyPulseSwitch
@@ -56,9 +63,57 @@ def _servo_bank(bank: ShopBank, pins: Pins) -> ServoBank:
     )
 
 
-def motor_switch(pins: Pins, motor: Motor, on_lapse: ReportLapse | None, clock: Clock = time.monotonic) -> MotorSwitch:
+def _drive(
+    pins: Pins, shop: Shop, motor: Motor, report: ReportDrive | None, on_lapse: ReportLapse | None
+) -> ModbusDrive:
+    """A drive over Modbus; on pins that are no board's one without a wire."""
+    part = shop.drives[motor.switch.drive or ""]
+    registers = DriveMap(
+        command=part.command,
+        start_word=part.start,
+        stop_word=part.stop,
+        status=part.status,
+        running_mask=part.running_mask,
+        running_word=part.running,
+        speed=part.speed_register,
+        steps_per_hz=part.steps_per_hz,
+        trip=part.trip,
+        current=part.current,
+        steps_per_a=part.steps_per_a,
+    )
+    wire: DriveWire
+    if pins.is_board:
+        place: NetworkPlace | SerialPlace
+        if part.host is not None:
+            place = NetworkPlace(part.host, part.port)
+        else:
+            place = SerialPlace(part.serial or "", part.baud, part.parity.value[0].upper())
+        wire = ModbusWire(place, part.device)
+    else:
+        from gatekeeper.devices.bench_drive import FakeDrive
+
+        fake = FakeDrive(registers, stops_after_s=motor.switch.death_after_s, clock=pins.clock)
+        wire = pins.drives.setdefault(motor.name, fake)
+    confirms = motor.confirmed_by is not None and motor.confirmed_by.drive is not None
+    return ModbusDrive(
+        motor.name,
+        wire,
+        registers,
+        stops_after_s=motor.switch.death_after_s,
+        speed_hz=part.speed_hz,
+        report=report if confirms else None,
+        clock=pins.clock,
+        on_lapse=on_lapse,
+    )
+
+
+def motor_switch(
+    pins: Pins, shop: Shop, motor: Motor, on_lapse: ReportLapse | None, report: ReportDrive | None = None
+) -> MotorSwitch:
     """What switches a motor. Raises DeviceError as its driver does."""
     switch = motor.switch
+    if switch.output is None:
+        return _drive(pins, shop, motor, report, on_lapse)
     active_high = not switch.output.active_low
     if switch.stop_output is not None:
         return StarterSwitch(
@@ -68,7 +123,7 @@ def motor_switch(pins: Pins, motor: Motor, on_lapse: ReportLapse | None, clock: 
             switch.stop_output.line,
             press_s=switch.press_s,
             active_high=active_high,
-            clock=clock,
+            clock=pins.clock,
             on_lapse=on_lapse,
         )
     if switch.steady_pulse:
@@ -158,6 +213,8 @@ def _reversing(pins: Pins, gate: Gate, switches: PositionSwitches | None, on_mis
 
 def motor_lines(motor: Motor) -> list[OutputLine]:
     """The lines that switch a motor; "off" on each."""
+    if motor.switch.output is None:
+        return []
     if motor.switch.stop_output is None:
         return [output_line(motor.name, motor.switch.output)]
     return [

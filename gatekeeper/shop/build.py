@@ -9,7 +9,7 @@ from memory.
 import math
 from collections.abc import Mapping
 
-from gatekeeper.shop.build_drivers import mover_of, servo_bank_of, sign_of, switch_of
+from gatekeeper.shop.build_drivers import drive_of, mover_of, servo_bank_of, sign_of, switch_of
 from gatekeeper.shop.build_messages import messages_of
 from gatekeeper.shop.build_page import neighbours_of, page_of
 from gatekeeper.shop.build_sensing import air_here_of, broker_of, converter_of, meter_of, sensor_of
@@ -144,6 +144,7 @@ class _Builder:
             meters={name: meter_of(name, part) for name, part in parts.meters.items()},
             neighbours=neighbours_of(parts.neighbours),
             servo_banks={name: servo_bank_of(name, part) for name, part in parts.servo_banks.items()},
+            drives={name: drive_of(name, part) for name, part in parts.drives.items()},
             permits={name: Permit(name, part.pin, part.at) for name, part in parts.permits.items()},
             call=head.call,
             messages=messages_of(parts.messages),

@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 
 from gatekeeper.shop.fields import contact_of
-from gatekeeper.shop.kinds import BoardDeath
+from gatekeeper.shop.kinds import BoardDeath, Parity
 from gatekeeper.shop.model import Contact
-from gatekeeper.shop.model_drivers import BankServo, Bridge, Coil, MotorSwitch, RelayPair, Servo, ServoBank, Sign
+from gatekeeper.shop.model_drivers import BankServo, Bridge, Coil, Drive, MotorSwitch, RelayPair, Servo, ServoBank, Sign
 from gatekeeper.shop.written import GatePart
-from gatekeeper.shop.written_drivers import ServoBankPart, SignPart, SwitchPart
+from gatekeeper.shop.written_drivers import DrivePart, ServoBankPart, SignPart, SwitchPart
 
 #: Usual travel times; our own figures, each can be overridden in the file.
 QUICK_TRAVEL_S = 2.0
@@ -74,6 +74,31 @@ def switch_of(part: SwitchPart, *, is_attended: bool) -> MotorSwitch:
     death, after_s = part.when_board_dies
     attended = death is BoardDeath.STAYS or is_attended
     output = part.start if part.start is not None else part.pin
-    assert output is not None
     press_s = part.press if part.press is not None else PRESS_S
-    return MotorSwitch(output, death, after_s, attended, part.steady_pulse, part.stop, press_s)
+    return MotorSwitch(output, death, after_s, attended, part.steady_pulse, part.stop, press_s, part.drive)
+
+
+def drive_of(name: str, part: DrivePart) -> Drive:
+    """A drive."""
+    return Drive(
+        name,
+        part.host,
+        part.port or 502,
+        part.serial,
+        part.baud or 19200,
+        part.parity or Parity.EVEN,
+        part.device,
+        part.command,
+        part.start,
+        part.stop,
+        part.status,
+        part.running,
+        part.running_mask,
+        part.speed_register,
+        part.steps_per_hz,
+        part.speed,
+        part.least_speed,
+        part.trip,
+        part.current,
+        part.steps_per_a,
+    )

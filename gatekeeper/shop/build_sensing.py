@@ -11,7 +11,7 @@ from gatekeeper.shop.fields import contact_of
 from gatekeeper.shop.kinds import ContactUse, EndsBy
 from gatekeeper.shop.model_sensing import Asking, Broker, Channel, Converter, Meter, Metered, Sensor
 from gatekeeper.shop.written import InputPart
-from gatekeeper.shop.written_sensing import BrokerPart, ConverterPart, MeterPart, SensorPart
+from gatekeeper.shop.written_sensing import BrokerPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
 
 FIRST_ADDRESS = 0x48
 SILENCE_TIMES = 3.0
@@ -67,6 +67,8 @@ def asking_of(use: ContactUse, part: SensorPart) -> Asking:
 
 def sensor_of(owner: str, part: SensorPart, converters: Mapping[str, ConverterPart]) -> Sensor:
     """A sensor; ``part`` must be free of faults."""
+    if isinstance(part, ConfirmPart) and part.drive is not None:
+        return Sensor(owner, None, None, None, drive=part.drive)
     if part.current_switch is not None:
         return Sensor(owner, contact_of(part.current_switch), None, None)
     if part.contact is not None:

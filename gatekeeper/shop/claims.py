@@ -108,6 +108,11 @@ def _claims(tree: Tree) -> list[Claim]:
                 claims.append(Claim(f"GPIO{wire}", path_of(loc), mark))
     for name in tree.keys("servo_banks"):
         claims += _on_i2c(tree, ("servo_banks", name), "0x40", "enable", claimed)
+    for name in tree.keys("motors"):
+        loc = ("motors", name, "switched_by", "drive")
+        drive = _text(tree, loc)
+        if drive is not None:
+            claims.append(Claim(f"the drive {drive}", path_of(loc[:3]), tree.mark_of(loc)))
     for name in tree.keys("gates"):
         loc = ("gates", name, "servo")
         bank, channel = _text(tree, (*loc, "bank")), _text(tree, (*loc, "channel"))

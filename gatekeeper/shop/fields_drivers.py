@@ -22,3 +22,25 @@ def _bank_address(value: object) -> int:
 
 
 BankAddress = Annotated[int, Reads(_bank_address, {"type": ["string", "integer"], "examples": ["0x40", "0x41"]})]
+
+
+def _word(value: object) -> int:
+    text = str(value).strip().lower() if isinstance(value, str) else ""
+    if re.fullmatch(r"0x[0-9a-f]{1,4}", text):
+        return int(text, 16)
+    if re.fullmatch(r"[0-9]{1,5}", text) and int(text) <= 0xFFFF:
+        return int(text)
+    raise refuse(f'"{shortened(str(value))}" is no register or word; write 0 to 65535, or 0x0 to 0xFFFF, as its manual')
+
+
+Word = Annotated[int, Reads(_word, {"type": ["string", "integer"], "examples": ["0x2000", "8192"]})]
+
+
+def _serial_path(value: object) -> str:
+    text = value.strip() if isinstance(value, str) else ""
+    if not re.fullmatch(r"/dev/[A-Za-z0-9/._-]{1,80}", text):
+        raise refuse(f'"{shortened(str(value))}" is no serial line; write such as /dev/ttyUSB0')
+    return text
+
+
+SerialPath = Annotated[str, Reads(_serial_path, {"type": "string", "pattern": "^/dev/", "examples": ["/dev/ttyUSB0"]})]

@@ -117,6 +117,10 @@ def _motor(shop: Shop, motor: Motor) -> Iterator[Finding]:
 
 
 def _board_death(motor: Motor) -> Finding:
+    if motor.switch.drive is not None:
+        after_s = motor.switch.death_after_s
+        said = f"If the board loses power or hangs, its drive hears nothing more and stops it after {after_s:g} s."
+        return nice("board_dies", motor.name, said)
     if motor.switch.steady_pulse:
         after_s = motor.switch.death_after_s
         said = f"If the board loses power or hangs, its relay drops after {after_s:g} s, and the motor stops then."
@@ -137,6 +141,8 @@ def _board_death(motor: Motor) -> Finding:
 def _runs_on(motor: Motor) -> Iterator[Finding]:
     """A timer behind the relay works at every stop, not only when the board dies."""
     after_s = motor.switch.death_after_s
+    if motor.switch.drive is not None:  # it stops at the word, and after its own time only without one
+        return
     if motor.switch.board_death is not BoardDeath.DROPS_LATER or after_s < motor.release_s:
         return
     yield bite(
@@ -254,7 +260,8 @@ def _small_tools(shop: Shop, motor: Motor) -> Iterator[Finding]:
 
 def _outputs(shop: Shop) -> Iterator[tuple[str, str, Output]]:
     for motor in shop.motors.values():
-        yield motor.name, "the motor may start", motor.switch.output
+        if motor.switch.output is not None:
+            yield motor.name, "the motor may start", motor.switch.output
     for gate in shop.gates.values():
         if gate.relays is not None:
             yield gate.name, "the gate may move", gate.relays.open_output

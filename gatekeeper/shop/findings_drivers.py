@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.finding import Finding, bite, nice
-from gatekeeper.shop.model import Output, Shop
+from gatekeeper.shop.model import Motor, Output, Shop
 
 
 def driver_findings(shop: Shop) -> Iterator[Finding]:
@@ -22,7 +22,9 @@ def driver_findings(shop: Shop) -> Iterator[Finding]:
                 "running, and outputs-off does not stop it. Let a hand be at its stop button while it runs."
             )
             yield bite("starter_holds", motor.name, said)
-    plain = [one.name for one in shop.motors.values() if not one.switch.steady_pulse and not one.switch.stop_output]
+        if motor.switch.drive is not None:
+            yield from _on_drive(shop, motor)
+    plain = [one.name for one in shop.motors.values() if one.switch.output is not None and not _is_other(one)]
     if plain:
         said = (
             f"A level that sticks keeps the relay on: {listed(plain, 'and', 4)}. A relay that needs a steady pulse "
@@ -54,6 +56,31 @@ def driver_findings(shop: Shop) -> Iterator[Finding]:
             "there (inputs, kind: air here)."
         )
         yield nice("permit", permit.name, said)
+
+
+def _is_other(motor: Motor) -> bool:
+    return motor.switch.steady_pulse or motor.switch.stop_output is not None
+
+
+def _on_drive(shop: Shop, motor: Motor) -> Iterator[Finding]:
+    drive = shop.drives[motor.switch.drive or ""]
+    said = (
+        f"Set in its drive: stop on loss of communication after {motor.switch.death_after_s:g} s, and no restart by "
+        "itself after a trip or a power cut. Nothing else stops it when the board dies. Pull the wire once, and see it "
+        "stop."
+    )
+    yield bite("drive_silence", motor.name, said)
+    if drive.speed_hz is None:
+        said = "Its speed is set at the drive; the controller only starts and stops it."
+    else:
+        said = (
+            f"It runs at {drive.speed_hz:g} Hz, whatever is open, and never below {drive.least_speed_hz:g} Hz. The air "
+            "is computed from its fan curve as written: give the curve at this speed."
+        )
+    yield nice("drive_speed", motor.name, said)
+    if drive.host is not None:
+        said = "What is said to its drive crosses your network open to all: keep board and drive on one of your own."
+        yield nice("drive_open", motor.name, said)
 
 
 def _reversing(shop: Shop) -> Iterator[Finding]:

@@ -150,6 +150,14 @@ class MessageHeap(Enum):
     WHEN_YOU_CAN = "when you can"
 
 
+class Parity(Enum):
+    """The parity of a serial line."""
+
+    EVEN = "even"
+    ODD = "odd"
+    NONE = "none"
+
+
 class GateEnd(Enum):
     """The two ends of a gate's travel."""
 

@@ -20,6 +20,7 @@ NAMED = (
     "inputs",
     "signs",
     "servo_banks",
+    "drives",
     "permits",
 )
 """Sections whose keys are names; one name means one thing in the whole shop."""
@@ -52,6 +53,8 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("inputs", "*", "at"), ("gates", "tools", "outlets")),
     (("signs", "*", "at"), ("gates", "tools", "outlets")),
     (("gates", "*", "servo", "bank"), ("servo_banks",)),
+    (("motors", "*", "switched_by", "drive"), ("drives",)),
+    (("motors", "*", "confirmed_by", "drive"), ("drives",)),
     (("permits", "*", "at"), ("tools", "outlets")),
 )
 """Keys that hold a name, and the sections where it must be found."""

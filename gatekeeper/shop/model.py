@@ -33,6 +33,7 @@ from gatekeeper.shop.model_care import Care as Care
 from gatekeeper.shop.model_drivers import BankServo as BankServo
 from gatekeeper.shop.model_drivers import Bridge as Bridge
 from gatekeeper.shop.model_drivers import Coil as Coil
+from gatekeeper.shop.model_drivers import Drive as Drive
 from gatekeeper.shop.model_drivers import MotorSwitch as MotorSwitch
 from gatekeeper.shop.model_drivers import Output as Output
 from gatekeeper.shop.model_drivers import Permit as Permit
@@ -368,6 +369,7 @@ class Shop:
     neighbours: Neighbours = field(default_factory=Neighbours)
     servo_banks: Mapping[str, ServoBank] = field(default_factory=dict)
     permits: Mapping[str, Permit] = field(default_factory=dict)
+    drives: Mapping[str, Drive] = field(default_factory=dict)
     messages: Messages = field(default_factory=Messages)
 
     def gates_of(self, motor: str) -> tuple[Gate, ...]:

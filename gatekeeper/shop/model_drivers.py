@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from gatekeeper.shop.kinds import BoardDeath, GateEnd
+from gatekeeper.shop.kinds import BoardDeath, GateEnd, Parity
 from gatekeeper.shop.model_sensing import Contact
 
 
@@ -18,19 +18,51 @@ class Output:
 class MotorSwitch:
     """What switches a motor, and what it does when the board dies.
 
-    ``output``: the relay of its contactor's coil, which with ``steady_pulse`` holds only while the line keeps changing;
-    or, where ``stop_output`` is given, the relay that presses start for ``press_s``, and the other presses stop.
+    ``drive``: the drive that it hangs on; there is no ``output`` then. ``output``: the relay of its contactor's coil,
+    which with ``steady_pulse`` holds only while the line keeps changing; or, where ``stop_output`` is given, the relay
+    that presses start for ``press_s``, and the other presses stop.
     ``death_after_s``: how long it stays on after the board died (0 when it drops at once, infinite when it stays).
     ``attended``: the shop's file states that somebody is always there; only then may an output stay.
     """
 
-    output: Output
+    output: Output | None
     board_death: BoardDeath
     death_after_s: float
     attended: bool
     steady_pulse: bool = False
     stop_output: Output | None = None
     press_s: float = 0.5
+    drive: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """A variable-frequency drive over Modbus; registers as in its manual, all of them holding registers.
+
+    ``host`` and ``port``, or ``serial`` with ``baud`` and ``parity``. It runs while ``status & running_mask ==
+    running``. ``speed_hz``: the speed it runs at, where ``speed_register`` is given; never below ``least_speed_hz``.
+    """
+
+    name: str
+    host: str | None
+    port: int
+    serial: str | None
+    baud: int
+    parity: Parity
+    device: int
+    command: int
+    start: int
+    stop: int
+    status: int
+    running: int
+    running_mask: int
+    speed_register: int | None
+    steps_per_hz: float
+    speed_hz: float | None
+    least_speed_hz: float | None
+    trip: int | None
+    current: int | None
+    steps_per_a: float
 
 
 @dataclass(frozen=True, slots=True)

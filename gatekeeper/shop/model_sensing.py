@@ -94,7 +94,7 @@ class Metered:
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """What tells that a machine runs: exactly one of ``contact``, ``channel`` (a clamp) and ``metered``.
+    """What tells that a machine runs: exactly one of ``contact``, ``channel`` (a clamp), ``metered`` and ``drive``.
 
     ``owner`` is the tool, outlet, circuit or motor that it watches. ``trip_a``: above this it runs (channel
     only; None: the detector's own default). ``asking``: the contact is no current switch but one that somebody works.
@@ -106,3 +106,4 @@ class Sensor:
     trip_a: float | None
     asking: Asking | None = None
     metered: Metered | None = None
+    drive: str | None = None

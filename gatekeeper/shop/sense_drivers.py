@@ -7,10 +7,13 @@ from gatekeeper.shop.kinds import BoardDeath
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
 from gatekeeper.shop.written import GatePart, MotorPart, ShopFile
-from gatekeeper.shop.written_drivers import ServoPart, SwitchPart
+from gatekeeper.shop.written_drivers import DrivePart, ServoPart, SwitchPart
 
 LEAST_DROP_S = 0.3
 """A relay on steady pulses must hold this long without one; the driver refuses less."""
+
+LEAST_SILENCE_S = 1.0
+"""The shortest time of loss of communication that the driver can serve."""
 
 _IDENTITY = (0, 1)
 
@@ -20,6 +23,9 @@ def driver_faults(tree: Tree, parts: ShopFile) -> Iterator[Fault]:
     here = _Here(tree)
     for name, motor in parts.motors.items():
         yield from here.switch(name, motor)
+        yield from here.confirmed(name, motor)
+    for name, drive in parts.drives.items():
+        yield from here.drive(name, drive)
     for name, gate in parts.gates.items():
         yield from here.gate(name, gate)
     for name, sign in parts.signs.items():
@@ -46,16 +52,63 @@ class _Here:
     def switch(self, name: str, motor: MotorPart) -> Iterator[Fault]:
         switch, loc = motor.switched_by, ("motors", name, "switched_by")
         has_buttons = switch.start is not None or switch.stop is not None
-        if switch.pin is None and not has_buttons:
-            said = "nothing switches this motor; give the pin of its relay, or start and stop of its starter"
+        ways = [switch.pin is not None, has_buttons, switch.drive is not None]
+        if not any(ways):
+            said = "nothing switches this motor; give the pin of its relay, start and stop of its starter, or its drive"
             yield self.fault(said, *loc, key=True)
-        elif switch.pin is not None and has_buttons:
-            said = "a relay and a starter's buttons are both given; keep pin, or start and stop"
-            yield self.fault(said, *loc, "pin", key=True)
+        elif sum(ways) > 1:
+            said = "more than one thing switches this motor; keep pin, or start and stop, or drive"
+            yield self.fault(said, *loc, key=True)
+        elif switch.drive is not None:
+            yield from self._drive(motor, switch, loc)
         elif has_buttons:
             yield from self._buttons(motor, switch, loc)
         else:
             yield from self._relay(switch, loc)
+
+    def _drive(self, motor: MotorPart, switch: SwitchPart, loc: tuple[str, ...]) -> Iterator[Fault]:
+        for key in ("press", "steady_pulse"):
+            if key in switch.model_fields_set:
+                yield self.fault("a drive has no such key; take it out", *loc, key, key=True)
+        death, after_s = switch.when_board_dies
+        if death is not BoardDeath.DROPS_LATER or after_s < LEAST_SILENCE_S:
+            said = (
+                "a drive stops by itself only when loss of communication is set in it; set it there, and write drops "
+                "after that time, 1 s to 60 s"
+            )
+            yield self.fault(said, *loc, "when_board_dies")
+
+    def confirmed(self, name: str, motor: MotorPart) -> Iterator[Fault]:
+        """A drive that confirms is the one that switches, and is not beside a sensor."""
+        part, loc = motor.confirmed_by, ("motors", name, "confirmed_by")
+        if part is None or part.drive is None:
+            return
+        if part.drive != motor.switched_by.drive:
+            yield self.fault("another thing switches this motor; name its own drive, or a sensor", *loc, "drive")
+        if part.model_fields_set - {"drive", "within"}:
+            yield self.fault("a drive and a sensor are both given; keep one", *loc, key=True)
+
+    def drive(self, name: str, part: DrivePart) -> Iterator[Fault]:
+        loc = ("drives", name)
+        if (part.host is None) == (part.serial is None):
+            yield self.fault("give host, for a drive on the network, or serial, for one on a line", *loc, key=True)
+        for key, owner in (("port", "host"), ("baud", "serial"), ("parity", "serial")):
+            if getattr(part, key) is not None and getattr(part, owner) is None:
+                yield self.fault(f"this key is for a drive with {owner}", *loc, key, key=True)
+        if part.start == part.stop:
+            yield self.fault("start and stop are the same word, so it could never be stopped", *loc, "stop")
+        if part.running & ~part.running_mask:
+            yield self.fault("running has bits that running_mask leaves out, so it would never run", *loc, "running")
+        if (part.speed is None) != (part.speed_register is None):
+            key = "speed" if part.speed is not None else "speed_register"
+            yield self.fault("speed and speed_register belong together; add what is missing", *loc, key, key=True)
+        if part.speed is not None and part.least_speed is None:
+            said = "say the speed it never runs below, so that chips do not lie in the duct; add least_speed"
+            yield self.fault(said, *loc, "speed")
+        if part.speed is not None and part.least_speed is not None and part.speed < part.least_speed:
+            yield self.fault("speed lies below least_speed; make it faster", *loc, "speed")
+        if part.speed is not None and part.speed * part.steps_per_hz > 0xFFFF:
+            yield self.fault("this speed does not fit into its register; look steps_per_hz up", *loc, "steps_per_hz")
 
     def _relay(self, switch: SwitchPart, loc: tuple[str, ...]) -> Iterator[Fault]:
         if switch.press is not None:

@@ -30,6 +30,7 @@ from gatekeeper.shop.written_care import CarePart, FreeTexts
 from gatekeeper.shop.written_drivers import (
     BridgePart,
     CoilPart,
+    DrivePart,
     PermitPart,
     RelaysPart,
     ServoBankPart,
@@ -305,6 +306,7 @@ class ShopFile(Part):
     inputs: dict[str, InputPart] = _key("Buttons, keys, detectors, doors.", {})
     signs: dict[str, SignPart] = _key("Sign lamps.", {})
     servo_banks: dict[str, ServoBankPart] = _key("PCA9685 chips that servos hang on.", {})
+    drives: dict[str, DrivePart] = _key("Variable-frequency drives over Modbus.", {})
     permits: dict[str, PermitPart] = _key('"Air ready" contacts, each of which may permit the start of a machine.', {})
     page: PagePart = _key("The phone page.", PagePart())
     hours: HoursPart = _key("Hours of the day.", HoursPart())

@@ -4,6 +4,7 @@ from typing import Annotated
 
 from gatekeeper.shop.fields import (
     ContactPin,
+    FreeText,
     Name,
     OutputPin,
     Pin,
@@ -14,13 +15,15 @@ from gatekeeper.shop.fields import (
     quantity,
     whole,
 )
-from gatekeeper.shop.fields_drivers import BankAddress
-from gatekeeper.shop.kinds import GateEnd
+from gatekeeper.shop.fields_drivers import BankAddress, SerialPath, Word
+from gatekeeper.shop.kinds import GateEnd, Parity
 from gatekeeper.shop.part import Part, key
 
 
 class SwitchPart(Part):
-    """What switches a motor: a relay for the coil of its contactor, or two that press the buttons of its starter."""
+    """What switches a motor: a relay for the coil of its contactor, two that press the buttons of its starter, or a
+    drive.
+    """
 
     pin: OutputPin | None = key(
         'The pin of the relay, such as GPIO17; add "active low" for a relay that is on when the pin is low.', None
@@ -33,10 +36,35 @@ class SwitchPart(Part):
     press: Annotated[float, quantity("time", "100 ms", "2 s")] | None = key(
         "How long a button is pressed. Default 500 ms.", None
     )
+    drive: Name | None = key("The drive that it hangs on, one of drives.", None)
     when_board_dies: WhenBoardDies = key(
         "What the relay does when the board stops: drops, drops after 5 s, or stays. What stays is refused "
-        "unless the shop is attended."
+        "unless the shop is attended. Of a drive: drops after the time of loss of communication that is set in it."
     )
+
+
+class DrivePart(Part):
+    """A variable-frequency drive over Modbus. Registers and words stand in its manual; all are holding registers."""
+
+    host: FreeText | None = key("Its name or address on the network, or that of the gateway before it.", None)
+    port: Annotated[int, whole(1, 65535)] | None = key("Its port there. Default 502.", None)
+    serial: SerialPath | None = key("The serial line that it hangs on, such as /dev/ttyUSB0.", None)
+    baud: Annotated[int, whole(1200, 115200)] | None = key("Bits a second on that line. Default 19200.", None)
+    parity: Annotated[Parity, choice(Parity)] | None = key("even, odd or none. Default even.", None)
+    device: Annotated[int, whole(1, 247)] = key("Its Modbus address. Default 1.", 1)
+    command: Word = key("Register of its command word.")
+    start: Word = key("The command word that starts it.")
+    stop: Word = key("The command word that stops it.")
+    status: Word = key("Register of its status word.")
+    running: Word = key("What that word is while it runs, of the bits in running_mask.")
+    running_mask: Word = key("The bits of the status word that count. Default 0xFFFF.", 0xFFFF)
+    speed_register: Word | None = key("Register of its speed reference. Default: the speed is set at the drive.", None)
+    steps_per_hz: Annotated[float, number(0.01, 1000)] = key("Steps of that register for 1 Hz. Default 100.", 100.0)
+    speed: Annotated[float, number(1, 120)] | None = key("The speed it runs at, in Hz.", None)
+    least_speed: Annotated[float, number(1, 120)] | None = key("The speed it never runs below, in Hz.", None)
+    trip: Word | None = key("Register of its trip code, 0 for none.", None)
+    current: Word | None = key("Register of its output current.", None)
+    steps_per_a: Annotated[float, number(0.01, 1000)] = key("Steps of that register for 1 A. Default 10.", 10.0)
 
 
 class ServoBankPart(Part):

@@ -49,8 +49,9 @@ class SensorPart(Part):
 
 
 class ConfirmPart(SensorPart):
-    """What confirms that a motor runs."""
+    """What confirms that a motor runs: a sensor, or the drive that it hangs on."""
 
+    drive: Name | None = key("The drive that switches it: its status says whether it runs.", None)
     within: Annotated[float, quantity("time", "200 ms", "30 s")] = key("After on, within this time. Default 3 s.", 3.0)
 
 

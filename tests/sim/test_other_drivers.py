@@ -48,6 +48,7 @@ class Room:
             self.pins,
             lambda look: self.loop.post(look),
             on_miss=lambda miss: self.loop.on_miss(miss),
+            report_drive=lambda seen: self.loop.post(seen),
             open_bank=self.plant.open_bank,
         )
         self.loop = ControlLoop(Supervisor(plan_of(shop), boot="b", run="r"), self.wires, Contacts(shop), self.clock)
@@ -90,6 +91,7 @@ def room() -> Room:
         ("lift", "lift gate", "fan"),
         ("slide", "slide gate", "fan"),
         ("sander", "hose gate", "vacuum"),
+        ("wide saw", "wide gate", "drive fan"),
     ],
 )
 def test_a_start_opens_the_gate_and_runs_the_motor_and_its_end_ends_it(
@@ -123,6 +125,30 @@ def test_a_starter_runs_on_when_the_board_dies_and_the_pulsed_relay_does_not(roo
     room.clock.now_s += 1.0
     room.plant.step()
     assert (room.runs("fan"), room.runs("vacuum")) == (False, True)
+
+
+def test_a_drive_that_trips_stops_its_motor_and_its_reset_starts_nothing(room: Room) -> None:
+    room.plant.switch_tool("wide saw", True)
+    room.go_on(12.0)
+    assert room.runs("drive fan")
+    drive = room.pins.drives["drive fan"]
+    drive.trip(14)
+    room.go_on(1.0)
+    assert not room.runs("drive fan")
+    assert room.wires.drives[0].trouble == "The drive of drive fan has tripped: code 14."
+    drive.trip(0)
+    room.go_on(3.0)
+    assert not room.runs("drive fan")
+
+
+def test_a_drive_that_hears_nothing_stops_after_its_own_time(room: Room) -> None:
+    room.plant.switch_tool("wide saw", True)
+    room.go_on(12.0)
+    room.plant.pull_plug()
+    for after_s, runs in ((3.5, True), (1.0, False)):
+        room.clock.now_s += after_s
+        room.plant.step()
+        assert room.runs("drive fan") is runs
 
 
 def test_air_ready_is_permitted_once_it_is_there_and_never_cuts_the_tool(room: Room) -> None:
