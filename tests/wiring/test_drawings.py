@@ -1,6 +1,7 @@
 """The drawings: nothing overlaps or leaves its frame, and every core ends at a terminal."""
 
 import re
+import typing
 from collections.abc import Callable, Iterator
 from itertools import combinations
 from pathlib import Path
@@ -9,18 +10,24 @@ from xml.etree import ElementTree
 import pytest
 
 from gatekeeper.service.pin_table import pin_table
+from gatekeeper.shop.claims import PIN_KEYS
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
+from gatekeeper.shop.places import read_tree
+from gatekeeper.shop.written import ShopFile
 from gatekeeper.wiring_plan.commands import alone
 from gatekeeper.wiring_plan.drawing import WIDTH, drawing
+from gatekeeper.wiring_plan.handbook import KINDS, file_stem, handbook_page
 from gatekeeper.wiring_plan.model import Device
 from gatekeeper.wiring_plan.plan import wiring_plan
 
-PICTURES = Path(__file__).parents[2] / "hardware" / "pictures"
+HARDWARE = Path(__file__).parents[2] / "hardware"
+PICTURES, DEVICES = HARDWARE / "pictures", HARDWARE / "devices"
 #: Widths at 12.5 px of a wide sans-serif font: capitals and figures, and all the rest.
 WIDE, NARROW = 8.6, 7.0
+REFUSED = re.compile(r"\b(safe|compliant|certified|protected|explosion-proof)\b", re.IGNORECASE)
 HIGH, DEEP = 9.5, 3.0
 
 
@@ -148,16 +155,46 @@ HANDBOOK = {
 }
 
 
-@pytest.mark.parametrize("kind", HANDBOOK)
-def test_the_pictures_of_the_handbook_are_what_the_plan_draws(kind: str, golden: Callable[[Path, str], None]) -> None:
+def shown(kind: str) -> tuple[Device, str]:
+    """The device that the handbook shows for a kind, and its shop."""
     name = HANDBOOK[kind]
     shop = load_shop(BENCH if name == "bench" else example(name).read_text(encoding="utf-8"), name)
     assert not isinstance(shop, Faults)
-    device = next(one for one in wiring_plan(shop, name).devices if one.kind == kind)
+    return next(one for one in wiring_plan(shop, name).devices if one.kind == kind), shop.name
 
-    golden(PICTURES / f"wiring-{kind.replace(' ', '-')}.svg", alone(drawing(device.sheet, device.cable, device.title)))
+
+@pytest.mark.parametrize("kind", HANDBOOK)
+def test_the_pictures_of_the_handbook_are_what_the_plan_draws(kind: str, golden: Callable[[Path, str], None]) -> None:
+    device, _ = shown(kind)
+
+    golden(PICTURES / f"wiring-{file_stem(kind)}.svg", alone(drawing(device.sheet, device.cable, device.title)))
+
+
+@pytest.mark.parametrize("kind", HANDBOOK)
+def test_the_pages_of_the_handbook_say_what_the_plan_says(kind: str, golden: Callable[[Path, str], None]) -> None:
+    page = handbook_page(*shown(kind))
+
+    golden(DEVICES / f"{file_stem(kind)}.md", page)
+    for link in re.findall(r"\]\(([^)#]+)", page):
+        assert (DEVICES / link).is_file(), link
+    assert REFUSED.search(page) is None
+
+
+@pytest.mark.parametrize("kind", HANDBOOK)
+def test_what_a_page_writes_into_a_shop_file_is_understood(kind: str) -> None:
+    known = {keys[0] for keys in PIN_KEYS} | {"converters"}
+    tree = read_tree(KINDS[kind].written + "\n", kind)
+    assert not isinstance(tree, Faults), tree
+    parts = tree.plain()
+
+    assert set(parts) <= known
+    for section, named in parts.items():
+        model = typing.get_args(ShopFile.model_fields[section].annotation)[1]
+        for part in named.values():
+            model.model_validate(part)
 
 
 def test_the_handbook_shows_every_kind_that_is_drawn(every_device: Shop, more_devices: Shop) -> None:
     shops = every_device, more_devices
     assert {device.kind for shop in shops for device in wiring_plan(shop, "shop.yaml").devices} == set(HANDBOOK)
+    assert set(KINDS) == set(HANDBOOK)
