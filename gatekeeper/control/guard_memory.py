@@ -244,6 +244,8 @@ class GuardMemory:
             self.gates[event.gate].switch, self.gates[event.gate].sure = event.state, True
         elif isinstance(event, told.Missed):
             self.gates[event.gate].due_s = inf
+        elif isinstance(event, told.Lapsed):
+            self._force((event.motor,))
         elif isinstance(event, told.MotorSeen) and event.state == "running":
             self.motors[event.motor].tries, self.motors[event.motor].shake_s = 0, -inf
         elif isinstance(event, told.InputSeen):

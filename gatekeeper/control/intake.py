@@ -8,6 +8,7 @@ from gatekeeper.control.messages import (
     Event,
     HandSeen,
     InputSeen,
+    Lapsed,
     Missed,
     MotorSeen,
     QuietSeen,
@@ -33,6 +34,8 @@ def take(world: World, event: Event, now_s: float) -> None:
             _switch_seen(world, world.gates[name], state, now_s)
         case Missed(gate=name):
             missed(world, world.gates[name])
+        case Lapsed(motor=name):
+            lapsed(world, world.motors[name], now_s)
         case MotorSeen(motor=name, state=state):
             _motor_seen(world, world.motors[name], state, now_s)
         case AirSeen(motor=name, moving=moving):
@@ -47,6 +50,13 @@ def take(world: World, event: Event, now_s: float) -> None:
             _quiet_seen(world, quiet)
         case _:
             raise TypeError(f"not a fact of the shop: {event!r}")
+
+
+def lapsed(world: World, motor: Motor, now_s: float) -> None:
+    """A lease ran out before it was renewed: a forced stop (C23)."""
+    if motor.on and motor.name not in world.force_off:
+        world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
+        world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
 
 
 # ---------------------------------------------------------------- tools

@@ -64,6 +64,13 @@ class Missed:
 
 
 @dataclass(frozen=True, slots=True)
+class Lapsed:
+    """The switch of a motor reports that its lease had run out before it was renewed: the motor is off."""
+
+    motor: str
+
+
+@dataclass(frozen=True, slots=True)
 class MotorSeen:
     """What confirms a motor changed: by current, auxiliary contact or drive.
 
@@ -173,6 +180,7 @@ Event = (
     | ToolSeen
     | SwitchSeen
     | Missed
+    | Lapsed
     | MotorSeen
     | AirSeen
     | InputSeen

@@ -3,7 +3,7 @@
 ``advance`` is called at the beginning of each step, before the event. No decision is made here.
 """
 
-from gatekeeper.control.intake import arrived, count_stopped, missed, question, tool_seen
+from gatekeeper.control.intake import arrived, count_stopped, lapsed, missed, question, tool_seen
 from gatekeeper.control.tables import GateState
 from gatekeeper.control.units import Gate, Motor, Tool
 from gatekeeper.control.world import World
@@ -97,9 +97,8 @@ def _advance_motor(world: World, motor: Motor, now_s: float) -> None:
     if motor.stop_check_at is not None and now_s >= motor.stop_check_at:
         motor.stop_check_at = None
         motor.overrun = not motor.on and motor.seen == "running" and motor.hand != "hand"
-    if motor.lease_is_over(now_s) and motor.name not in world.force_off:
-        world.force(motor, "C23", f"{motor.name}: the lease ran out before it was renewed")
-        world.raise_alarm("lease_lost", motor.name, now_s, rule="C23")
+    if motor.lease_is_over(now_s):
+        lapsed(world, motor, now_s)
     if motor.on and motor.confirm_by is not None and now_s >= motor.confirm_by:
         _not_confirmed(world, motor, now_s)
     if motor.flush_until is not None and now_s >= motor.flush_until:

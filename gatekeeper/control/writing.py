@@ -9,6 +9,7 @@ from gatekeeper.control.messages import (
     Event,
     HandSeen,
     InputSeen,
+    Lapsed,
     Missed,
     MotorSeen,
     QuietSeen,
@@ -48,6 +49,8 @@ def write_event(world: World, event: Event, now_s: float, *, damaged: bool) -> N
             write("switch", name, state)
         case Missed(gate=name, why=why):
             write("miss", name, why=why)
+        case Lapsed(motor=name):
+            write("lapse", name)
         case MotorSeen(motor=name, state="lost"):
             write("motor_sensor", name, "lost")
         case MotorSeen(motor=name, state=state):

@@ -38,7 +38,7 @@ TROUBLES: dict[str, Fault] = {
         "today",
         "More came from contacts and meters than the controller can take in, and some was left out.",
         "A loose contact that chatters, or a meter or broker that publishes without a pause.",
-        "Look at the contacts' plugs, then at what the meters publish; restart the controller.",
+        "Look at the contacts' plugs, then at what the meters publish.",
     ),
     "circuit": Fault(
         "today",

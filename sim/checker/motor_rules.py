@@ -32,7 +32,11 @@ class MotorRules:
         self.paths = paths
 
     def lapse(self, step: Step) -> None:
-        """A lease that ran out before this step was a forced stop (rule C23)."""
+        """A lease that ran out before this step, or that its switch says ran out, was a forced stop (rule C23)."""
+        for line in step.of("lapse"):
+            reported = self.world.motors.get(line.subject or "")
+            if reported is not None and reported.on:
+                self.world.forced_off(line.subject or "", min(step.t_s, reported.until_s))
         for motor, track in self.world.motors.items():
             if track.on and not track.is_on(step.t_s):
                 self.world.forced_off(motor, track.until_s)
