@@ -102,7 +102,7 @@ def test_attack_a_body_that_comes_byte_by_byte(
 ) -> None:
     monkeypatch.setattr("gatekeeper.web.answers.BODY_S", 0.1)
     monkeypatch.setattr("gatekeeper.web.patience.HEADERS_S", 0.1)
-    found = posted(connect(), "/stop", "Content-Length: 1000\r\n", "subject=Coll")
+    found = posted(connect(), "/stop", "Content-Length: 1000\r\nConnection: close\r\n", "subject=Coll")
     assert found.startswith(b"HTTP/1.1 408")
     assert b"The request did not arrive in time. Send it again from the page." in found
     assert face.asked == []
