@@ -72,6 +72,47 @@ def schema(
 
 
 @app.command()
+def new(
+    out: Annotated[str, typer.Argument(metavar="OUT.yaml", help="The shop file to write.")],
+) -> None:
+    """Ask for a shop from the collector outward and write its file; what is answered is kept if you stop."""
+    from pathlib import Path
+
+    from gatekeeper.interviewing import CannotInterview, interview_new, terminal_face
+
+    try:
+        is_written = interview_new(Path(out), terminal_face(typer.echo))
+    except CannotInterview as trouble:
+        _refuse(str(trouble))
+    raise typer.Exit(0 if is_written else 1)
+
+
+@app.command()
+def add(
+    shop_file: ShopArgument,
+    move: Annotated[
+        str | None, typer.Option("--move", help="A machine that gets another way to the collector.")
+    ] = None,
+    retire: Annotated[str | None, typer.Option("--retire", help="A machine that leaves the shop.")] = None,
+) -> None:
+    """Ask for one more machine, or one that moves or leaves, and change nothing else in the file."""
+    from pathlib import Path
+
+    from gatekeeper.interviewing import CannotInterview, interview_parts, terminal_face
+
+    if move is not None and retire is not None:
+        _refuse("--move and --retire are two things; give one of them.")
+    shop, name, text = _shop_and_text(shop_file)
+    if not Path(name).is_file():
+        _refuse(f"{name} is an example and stays as it is; copy it to a file of yours first.")
+    try:
+        is_written = interview_parts(Path(name), text, shop, terminal_face(typer.echo), move, retire)
+    except CannotInterview as trouble:
+        _refuse(str(trouble))
+    raise typer.Exit(0 if is_written else 1)
+
+
+@app.command()
 def airflow(
     shop_file: ShopArgument,
     open_gates: Annotated[list[str] | None, typer.Option("--open", help="A gate that stands open; repeat it.")] = None,
@@ -302,9 +343,7 @@ def run(
                 push.start(face)
     if not no_page:
         try:
-            page = open_page(
-                shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False, upkeep=upkeep
-            )
+            page = open_page(shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False, upkeep=upkeep)
         except OSError as trouble:
             # The shop goes on without its page.
             where = f"{shop.page.listen} port {shop.page.port}"

@@ -7,7 +7,7 @@ from gatekeeper.airflow.tools import ENOUGH
 from gatekeeper.layout.measures import Measures
 from gatekeeper.service.air_systems import air_systems
 from gatekeeper.service.air_table import best_reading
-from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.faults import Faults, listed
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop, Units
 
@@ -17,11 +17,12 @@ WORTH_SAYING = 0.01
 
 @dataclass(frozen=True, slots=True)
 class AirAlone:
-    """What one machine gets while it runs alone, and what it needs."""
+    """What one machine gets while it runs alone, and what it needs; ``beside``: gates that stay open beside its own."""
 
     flow_m3s: float
     need_m3s: float
     is_estimate: bool
+    beside: tuple[str, ...] = ()
 
 
 def air_of_text(text: str) -> Mapping[str, AirAlone]:
@@ -37,9 +38,13 @@ def air_alone(shop: Shop) -> Mapping[str, AirAlone]:
         systems = air_systems(shop)
         for system in systems.values():
             for tool in system.tools.draws:
-                flow_m3s = best_reading(system, (tool,)).flow_m3s[tool]
-                is_estimate = system.tools.network.fan.is_estimate
-                told[tool] = AirAlone(flow_m3s, system.needs[tool].flow_m3s, is_estimate)
+                reading = best_reading(system, (tool,))
+                told[tool] = AirAlone(
+                    reading.flow_m3s[tool],
+                    system.needs[tool].flow_m3s,
+                    system.tools.network.fan.is_estimate,
+                    tuple(reading.extra),
+                )
     except ValueError:
         return {}
     return told
@@ -65,3 +70,7 @@ def air_lines(before: Mapping[str, AirAlone], after: Mapping[str, AirAlone], uni
                     f"This changes the {name}: {abs(change) * 100:.0f} % {word} air, {say.flow(air.flow_m3s)}."
                 )
     return lines
+
+
+def _beside(air: AirAlone) -> str:
+    return f", with {listed(air.beside, 'and')} open beside it" if air.beside else ""

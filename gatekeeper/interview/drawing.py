@@ -42,6 +42,7 @@ def shop_drawing(shop: Shop, motor: str) -> list[str]:
     parts = []
     for duct in shop.ducts.values():
         size = f"{say.diameter(duct.diameter_m)}, {say.length(duct.length_m)}"
+        size += f", hose {say.length(duct.flex_m)}" if duct.flex_m > 0 else ""
         parts.append(_Part(duct.name, duct.towards, f"{duct.name}: {size}"))
     for gate in shop.gates_of(motor):
         served = ", ".join(ends.get(gate.name, ["no machine that is seen"]))

@@ -41,14 +41,20 @@ class Joined:
     needs: Size | None
 
 
-def ask_name(taken: Collection[str]) -> Walk[str]:
-    """Which machine it is."""
-    offered = tuple(word for word in MACHINES if word not in taken)
+def ask_name(taken: Collection[str], waiting: tuple[str, ...] = (), *, with_parts: bool = True) -> Walk[str]:
+    """Which machine it is.
+
+    Args:
+        taken: every name that the shop has.
+        waiting: machines that are known and not wired yet; offered first.
+        with_parts: its duct and gate are named after it.
+    """
+    offered = (*waiting, *(word for word in MACHINES if word not in taken and word not in waiting))
     name: str = yield Question(
         "machine",
-        "Which machine stands here?",
+        "Which machine is it?",
         "Choose one by its number, or write the name that your shop calls it by, such as old bandsaw.",
-        machine_name(taken, offered),
+        machine_name(taken, offered, with_parts=with_parts),
         None,
         offered,
     )

@@ -14,7 +14,7 @@ YES_NO = ("yes", "no")
 RESERVED = ("back", "unknown", "none", "main feeder", "gate supply")
 """Words that mean something else in an interview or in a shop."""
 
-LONGEST_NAME = 34
+LONGEST_NAME = 32
 """The name of a machine: its duct and gate are called after it, and 40 characters fit on a sign."""
 
 
@@ -82,10 +82,10 @@ def shop_name(answer: str) -> str:
     return answer
 
 
-def machine_name(taken: Collection[str], offered: tuple[str, ...]) -> Callable[[str], str]:
+def machine_name(taken: Collection[str], offered: tuple[str, ...], *, with_parts: bool) -> Callable[[str], str]:
     """How the name of a machine is read: one of ``offered`` by its number, else a name of the person's own.
 
-    ``taken``: every name that the shop has already.
+    ``taken``: every name that the shop has already. ``with_parts``: its duct and gate must get their names, too.
     """
 
     def read(answer: str) -> str:
@@ -107,7 +107,8 @@ def machine_name(taken: Collection[str], offered: tuple[str, ...]) -> Callable[[
                 f'By its name ("{sparks}") this makes sparks, flame, ash or vapour, and wood dust burns. Give it a '
                 "collector made for that, on ducts of its own, and leave it out here."
             )
-        clash = next((word for word in (name, drop_of(name), gate_of(name)) if word in taken), None)
+        words = (name, drop_of(name), gate_of(name)) if with_parts else (name,)
+        clash = next((word for word in words if word in taken), None)
         if clash is not None:
             raise NotUnderstood(
                 f'The shop has "{clash}" already; give this machine a name of its own, such as {_next(name, taken)}.'
@@ -125,6 +126,15 @@ def drop_of(machine: str) -> str:
 def gate_of(machine: str) -> str:
     """What the gate of a machine is called."""
     return f"{machine} gate"
+
+
+def free_name(word: str, taken: Collection[str]) -> str:
+    """The word, or with a number behind it where the shop has it already."""
+    number = 2
+    free = word
+    while free in taken:
+        free, number = f"{word} {number}", number + 1
+    return free
 
 
 def _next(name: str, taken: Collection[str]) -> str:

@@ -7,17 +7,23 @@ import re
 from collections.abc import Sequence
 
 from gatekeeper.interview.draft import CLAMP_BOARD, COLLECTOR, DraftDuct, DraftMachine, ShopDraft
-from gatekeeper.interview.engine import UNKNOWN
 from gatekeeper.shop.lines import TO_BE_CHOSEN
 
+ASSUMED = "# assumed: "
+"""How a comment begins that says what of the next line, or of its part, is an estimate."""
+
+NOT_WIRED_YET = "not wired yet, its gate is moved by whoever works there."
+"""How a comment ends that stands for a machine which nothing sees."""
+
+_WAITING = re.compile(rf"^[ ]*# (?P<name>[^#:(]+?)( \([^#]*\))?: {re.escape(NOT_WIRED_YET)}[ ]*\r?$", re.MULTILINE)
 _PLAIN = re.compile(r"[^\W_][\w .()+/²³-]*")
 
 
 def draft_text(draft: ShopDraft, *, as_wired: bool = False) -> str:
     """The shop file of a draft. ``as_wired``: every machine as if it were seen, for the study of its air."""
     lines = [
-        "# From the questions of gatekeeper new, from the collector outward. What nobody knew is marked",
-        "# assumed: measure it and mend the line.",
+        "# From the questions of gatekeeper new, walking from the collector outward. What nobody knew is an",
+        "# estimate and said to be assumed: measure it and mend the line.",
         *_shop(draft),
         *_collector(draft),
         *_section("ducts", [line for duct in draft.leading_somewhere() for line in duct_lines(duct)]),
@@ -26,6 +32,31 @@ def draft_text(draft: ShopDraft, *, as_wired: bool = False) -> str:
         *_section("tools", [line for machine in draft.machines for line in tool_lines(machine, as_wired=as_wired)]),
     ]
     return "\n".join(lines) + "\n"
+
+
+def assumed_lines(text: str) -> list[str]:
+    """What a file of ours says is assumed, with the name of the thing where one follows."""
+    lines = [line.strip() for line in text.splitlines()]
+    told = []
+    for line, after in zip(lines, [*lines[1:], ""], strict=True):
+        if line.startswith(ASSUMED):
+            thing, brace, _ = after.partition(": {")
+            words = line.removeprefix(ASSUMED)
+            told.append(f"{thing}, {words}" if brace and "towards" in after else words)
+    return told
+
+
+def waiting_machines(text: str) -> tuple[str, ...]:
+    """The machines of a shop file that have such a comment."""
+    return tuple(found["name"] for found in _WAITING.finditer(text))
+
+
+def without_waiting(text: str, machine: str) -> str:
+    """The text without the comment of a machine that is seen now."""
+    for found in _WAITING.finditer(text):
+        if found["name"] == machine:
+            return text[: found.start()] + text[found.end() :].removeprefix("\n")
+    return text
 
 
 def quoted(text: str) -> str:
@@ -43,7 +74,7 @@ def duct_lines(duct: DraftDuct) -> list[str]:
     if duct.flex is not None and duct.flex.si > 0:
         parts.append(f"flex: {duct.flex.text}")
     written = f"{quoted(duct.name)}: {{{', '.join(parts)}}}"
-    return [f"# assumed: {' and '.join(duct.assumed)}", written] if duct.assumed else [written]
+    return [f"{ASSUMED}{' and '.join(duct.assumed)}", written] if duct.assumed else [written]
 
 
 def total_length(duct: DraftDuct) -> str:
@@ -77,7 +108,7 @@ def tool_lines(machine: DraftMachine, *, as_wired: bool = False) -> list[str]:
         told.append(f"feeder: {quoted(machine.feeder)}")
     if machine.seen is None and not as_wired:
         known = f" ({', '.join(told)})" if told else ""
-        return [f"# {machine.name}{known}: not wired yet, its gate is moved by whoever works there."]
+        return [f"# {machine.name}{known}: {NOT_WIRED_YET}"]
     sensor = f"current_switch: {TO_BE_CHOSEN}"
     if machine.seen is not None and machine.seen.converter is not None:
         seen = machine.seen
@@ -113,7 +144,7 @@ def _collector(draft: ShopDraft) -> list[str]:
     if draft.inlet is not None:
         lines.append(f"    inlet: {draft.inlet.text}")
     else:
-        lines.append(f"    # inlet: {UNKNOWN}, assumed as wide as the widest duct on it")
+        lines.append(f"    {ASSUMED}an inlet as wide as the widest duct on it")
     if draft.relief is not None:
         lines.append(f"    relief_port: {draft.relief.text}")
     lines += [

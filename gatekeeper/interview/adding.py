@@ -1,0 +1,202 @@
+"""The interviews for a shop that is there: a machine more, a machine that moves, a machine that goes.
+
+Each ends in edits of single parts of the file; nothing else of it is touched.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from gatekeeper.interview.draft import DraftDuct, DraftMachine
+from gatekeeper.interview.engine import Interview, Walk
+from gatekeeper.interview.machine import ask_gate, ask_name, ask_port_and_need, ask_seen
+from gatekeeper.interview.pipes import ask_diameter
+from gatekeeper.interview.places import ask_drop, ask_place, exact, idle_gates, joints, usual_width
+from gatekeeper.interview.reading import choice_question, drop_of, free_name, gate_of
+from gatekeeper.interview.text_edits import PartEdit
+from gatekeeper.interview.writing import duct_lines, gate_line, tool_lines, waiting_machines
+from gatekeeper.layout.measures import Measures
+from gatekeeper.shop.claims import SENSOR_KEYS
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.links import NAMED
+from gatekeeper.shop.model import ConverterKind, Shop
+from gatekeeper.shop.places import Tree, read_tree
+
+STAYS, GOES = "stays", "is taken down"
+
+
+class CannotAdd(Exception):
+    """The shop is not one that this can be done to; the message is one plain sentence."""
+
+
+@dataclass(slots=True)
+class PartsDraft:
+    """What an interview changes.
+
+    ``studied``: the same edits with the machine as if it were seen, for its air. ``machine``: the one that is added.
+    """
+
+    edits: list[PartEdit] = field(default_factory=list)
+    studied: list[PartEdit] = field(default_factory=list)
+    machine: str = ""
+
+
+def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
+    """The interview for one more machine in a shop with this file's text."""
+    taken = _names(text)
+    idle = idle_gates(shop)
+    say = Measures(shop.units)
+
+    def walk(draft: PartsDraft) -> Walk[None]:
+        waiting = tuple(name for name in waiting_machines(text) if name not in taken)
+        name = yield from ask_name(taken, waiting, with_parts=False)
+        place = yield from ask_place(f"Where does the {name} join?", [*idle, *joints(shop)], f"at {gate_of(name)}")
+        duct: DraftDuct | None = None
+        if place.gate is not None:
+            width = exact(place.gate.diameter_m, shop.units)
+        elif shop.ducts or len(_systems(shop)) > 1:
+            duct = yield from ask_drop(free_name(drop_of(name), taken), place, shop)
+            width = duct.diameter
+        else:
+            width, _ = yield from ask_diameter("How wide is the hose there?", usual_width(place, shop))
+        joined = yield from ask_port_and_need(name, width, say)
+        is_new = place.gate is None
+        servo = (yield from ask_gate(name)) if is_new else False
+        supply = (yield from _ask_one_of("supply", "Which supply feeds its servo?", shop.supplies)) if servo else ""
+        seen = yield from ask_seen(name, _free_channel(shop, text), must=not is_new)
+        feeder = ""
+        if seen is not None:
+            feeder = yield from _ask_one_of("feeder", f"Which feeder does the {name} hang on?", shop.feeders)
+        machine = DraftMachine(
+            name,
+            duct.name if duct is not None else None,
+            width,
+            joined.port,
+            joined.needs,
+            servo,
+            seen,
+            place.gate.name if place.gate is not None else free_name(gate_of(name), taken),
+            feeder,
+            supply,
+        )
+        draft.machine = name
+        draft.edits = _edits(machine, duct, is_new=is_new)
+        draft.studied = _edits(machine, duct, is_new=is_new, as_wired=True)
+
+    return Interview(PartsDraft, walk)
+
+
+def move_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
+    """The interview for a machine that gets another way to the collector; its gate and sensor go with it.
+
+    Raises CannotAdd where its duct serves more than it, or is not described.
+    """
+    movable = [gate for gate in shop.tools[tool].gates if _is_own_drop(shop, shop.gates[gate].duct)]
+    if not movable:
+        raise CannotAdd(
+            f"The duct of the {tool} is not described, or serves other gates too; move it by hand in the file."
+        )
+
+    def walk(draft: PartsDraft) -> Walk[None]:
+        gate = movable[0]
+        if len(movable) > 1:
+            gate = yield choice_question(
+                "gate", f"Which gate of the {tool} moves?", "One at a time.", tuple(movable), movable[0]
+            )
+        old = shop.gates[gate].duct
+        assert old is not None, "only gates on a duct of their own can be moved"
+        place = yield from ask_place(f"Where does the {tool} join now?", joints(shop, old))
+        duct = yield from ask_drop(old, place, shop)
+        # The comment above the old line stays, so what is assumed now is said behind the new one.
+        *_, line = duct_lines(duct)
+        note = f"  # assumed: {' and '.join(duct.assumed)}" if duct.assumed else ""
+        draft.edits = draft.studied = [PartEdit("ducts", old, (line + note,))]
+
+    return Interview(PartsDraft, walk)
+
+
+def retire_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
+    """The interview for a machine that leaves: the tool itself, what hangs at it, and its branch if that goes too."""
+    own = shop.tools[tool].gates
+    shared = {gate for other in shop.tools.values() if other.name != tool for gate in other.gates}
+
+    def walk(draft: PartsDraft) -> Walk[None]:
+        gone = [PartEdit("outlets" if shop.tools[tool].is_outlet else "tools", tool)]
+        leaving = {tool}
+        alone = [gate for gate in own if gate not in shared]
+        if alone:
+            fate: str = yield choice_question(
+                "branch",
+                f"What becomes of {' and '.join(alone)}?",
+                "A gate that stays is shut and serves a machine of later. One that is taken down goes with its duct; "
+                "cap the hole where it joined.",
+                (STAYS, GOES),
+                STAYS,
+            )
+            if fate == GOES:
+                leaving |= set(alone)
+                ducts = dict.fromkeys(duct for gate in alone if _is_own_drop(shop, duct := shop.gates[gate].duct))
+                gone += [PartEdit("gates", gate) for gate in alone]
+                gone += [PartEdit("ducts", duct) for duct in ducts if duct is not None]
+        for section in ("inputs", "signs", "permits"):
+            things = getattr(shop, section)
+            gone += [PartEdit(section, name) for name, thing in things.items() if thing.at in leaving]
+        draft.edits = draft.studied = gone
+
+    return Interview(PartsDraft, walk)
+
+
+def _edits(machine: DraftMachine, duct: DraftDuct | None, *, is_new: bool, as_wired: bool = False) -> list[PartEdit]:
+    """``is_new``: the gate is, too."""
+    edits = [PartEdit("ducts", None, tuple(duct_lines(duct)))] if duct is not None else []
+    if is_new:
+        edits.append(PartEdit("gates", None, (gate_line(machine),)))
+    return [*edits, PartEdit("tools", None, tuple(tool_lines(machine, as_wired=as_wired)))]
+
+
+def _systems(shop: Shop) -> list[str]:
+    return [motor.name for motor in shop.motors.values() if motor.has_ducts]
+
+
+def _is_own_drop(shop: Shop, duct: str | None) -> bool:
+    """Whether a duct serves one gate and nothing else."""
+    if duct is None or any(other.towards == duct for other in shop.ducts.values()):
+        return False
+    return sum(gate.duct == duct for gate in shop.gates.values()) == 1
+
+
+def _ask_one_of(about: str, said: str, things: Iterable[str]) -> Walk[str]:
+    """One of several names; the empty word where there is only one, which needs no key."""
+    names = tuple(things)
+    if len(names) < 2:
+        return ""
+    found: str = yield choice_question(about, said, "One of those in the file.", names, names[0])
+    return found
+
+
+def _names(text: str) -> set[str]:
+    """Every name in the file, and those that a shop without such sections has by itself."""
+    tree = _tree_of(text)
+    return {name for section in NAMED for name in tree.keys(section)}
+
+
+def _free_channel(shop: Shop, text: str) -> tuple[str, int] | None:
+    """The first channel of a converter of eight that nothing is on."""
+    tree = _tree_of(text)
+    used = set()
+    for pattern in SENSOR_KEYS:
+        for name in tree.keys(pattern[0]):
+            part = tree.at((pattern[0], name, pattern[2]))
+            plain = {key: getattr(node, "text", "") for key, node in getattr(part, "entries", {}).items()}
+            used.add((plain.get("converter"), plain.get("channel")))
+    for name, converter in shop.converters.items():
+        if converter.kind is ConverterKind.MCP3208:
+            for channel in range(8):
+                if (name, str(channel)) not in used:
+                    return name, channel
+    return None
+
+
+def _tree_of(text: str) -> Tree:
+    tree = read_tree(text.removeprefix("\ufeff"), "")
+    assert not isinstance(tree, Faults), "the text of a shop can be read"
+    return tree
