@@ -22,6 +22,7 @@ from gatekeeper.wiring_plan.motor_figures import (
 )
 from gatekeeper.wiring_plan.tables import table
 
+OWN_WAYS = ("motor switch by a drive", "motor switch by two buttons")
 DRIVES_NOTHING = "drives nothing"
 
 HARD_WIRED = (
@@ -97,6 +98,12 @@ def _row(device: Device) -> list[str]:
             what = f"{device.title}: normally open beside start, normally closed in stop's wire"
             test = "pull the box's plug while it runs: the motor runs on; press stop"
             return [where, what, rating, fits, "at rest", "motor runs on", "motor runs on", test]
+        case "motor switch by a drive":
+            what = f"{device.title}: words over a serial line, no contact; emergency stop at its enable input"
+            fits = "drive and its supply: the electrician; the cable: the shop"
+            stops = "stops after its own time, if set"
+            test = "pull the cable while it runs: the motor stops"
+            return [where, what, "the drive's own", fits, "as it was", stops, stops, test]
         case "motor switch by steady pulses":
             test = "pull the box's plug while it runs: the contactor drops after the relay's own time"
             what = f"{device.title}, normally open; holds only while it is pulsed"
@@ -175,8 +182,10 @@ def _terminals(plan: Plan) -> str:
     pairs = [
         f"{device.subject}: {device.cable.cores[0].terminal} and {device.cable.cores[1].terminal}"
         for device in plan.devices
-        if device.kind.startswith("motor switch") and device.cable is not None
+        if device.kind.startswith("motor switch") and device.kind not in OWN_WAYS and device.cable is not None
     ]
+    if not pairs:
+        return "No motor of this shop has a coil circuit that the box asks in."
     return f"The box's contact, one for each motor. {'; '.join(pairs)}."
 
 
@@ -185,6 +194,8 @@ def _starter(shop: Shop, motor: Motor) -> list[str]:
     phases = "single-phase" if motor.phases == 1 else "three-phase"
     plate = f"{motor.power_w / 1000:.3g} kW, {motor.power_w / HP_W:.2g} hp, {phases}"
     contactor = "AC-3, at least the plate's current; coil 24 V"
+    if motor.switch.drive is not None:
+        contactor = "a drive for the plate's current, its overload set to it; a contactor before it by its manual"
     if shop.mains_hz == 60 and found is not None:
         volts = {volts: one for volts, one in found.amperes.items() if volts in (115, 208, 230, 460)}
         return [

@@ -57,6 +57,18 @@ KINDS: dict[str, Kind] = {
         "when_board_dies: stays}\n    confirmed_by: {current_switch: GPIO4, within: 3 s}",
         (MAINS, STARTS, "**The board may die.** The motor then runs on. Let a hand be at its stop button."),
     ),
+    "motor switch by a drive": Kind(
+        "Motor on a variable-frequency drive",
+        "Start, stop and speed go to the drive as words over Modbus, by a serial line or the network, and it tells "
+        "whether "
+        "the motor runs and why it tripped. Loss of communication must be set in the drive.",
+        "drives:\n  fan drive:\n    serial: /dev/ttyUSB0\n    command: 0x2000\n    start: 1\n    stop: 0\n    status: "
+        "0x2100\n"
+        "    running: 1\nmotors:\n  collector:\n    power: 4 kW\n    switched_by: {drive: fan drive, when_board_dies: "
+        "drops "
+        "after 2 s}\n    confirmed_by: {drive: fan drive, within: 5 s}",
+        (MAINS, STARTS),
+    ),
     "gate on a servo": Kind(
         "Gate on a servo at a pin",
         "A servo whose pulses the program makes. Software pulses jitter, so they end with the move and friction holds "

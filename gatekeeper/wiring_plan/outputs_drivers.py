@@ -4,12 +4,13 @@
 from gatekeeper.devices.base import Fate
 from gatekeeper.devices.servos import BankServoGate
 from gatekeeper.shop.claims import I2C_LINES
-from gatekeeper.shop.model import Gate, Motor, Permit, ServoBank, Shop
+from gatekeeper.shop.model import Drive, Gate, Motor, Permit, ServoBank, Shop
 from gatekeeper.wiring_plan.cables import (
     COIL_CIRCUIT_MM2,
     DROP_OF_12_V,
     DROP_OF_SERVOS_V,
     POWER_MM2,
+    SIGNAL_MM2,
     fuse_a,
     least_area_mm2,
 )
@@ -206,6 +207,52 @@ def starter(motor: Motor, strip: Strip, states: States) -> Device:
         states=states,
         test=f"Disconnect of {motor.name} locked: the starter pulls in when a machine of it starts, drops after the "
         "spin-down delay. Then pull the board's plug while it is in: it stays in. Press stop.",
+    )
+
+
+def drive_line(motor: Motor, drive: Drive, strip: Strip) -> Device:
+    """The serial line from the box to a variable-frequency drive."""
+    ends = [(row, f"serial adapter, {name}", name) for row, name in enumerate(("A", "B", "common"))]
+    cable = strip.cable(f"drive of {motor.name}", ends, SIGNAL_MM2, words=", twisted, screened")
+    names = {0: "A", 1: "B", 2: "common"}
+    sheet = Sheet(
+        blocks=(Block("serial adapter", names),),
+        middle=None,
+        device=Block("drive", names),
+        runs=(Run(0), Run(1), Run(2)),
+        parts=(
+            Across(0, 1, 2, Symbol.RESISTOR, "120 Ω"),
+            Across(0, 1, 0, Symbol.RESISTOR, "120 Ω", at_device=True),
+        ),
+    )
+    after_s = motor.switch.death_after_s
+    return Device(
+        kind="motor switch by a drive",
+        subject=motor.name,
+        title=f"Drive of {motor.name}",
+        sheet=sheet,
+        cable=cable,
+        pieces=(
+            Piece("serial adapter for RS-485, isolated", f"{drive.baud} baud, {drive.parity.value} parity"),
+            Piece("resistor 120 ohm", "0.25 W, at both ends of the line", 2),
+        ),
+        notes=(
+            f"Set in the drive: stop on loss of communication after {after_s:g} s; no restart by itself after a trip "
+            "or a "
+            f"power cut; Modbus address {drive.device}. Nothing else stops it when the board dies.",
+            "A and B are named the other way round by some makers: with no answer, change them. The screen to ground "
+            "at the "
+            "box only, well away from the motor's cable.",
+            "Emergency stop and detector go to the drive's enable input or to a contactor before it, by its manual: "
+            "the "
+            "electrician's.",
+        ),
+        states=States(
+            "Nothing is said to the drive: it stays as it is.",
+            f"The drive hears nothing more and stops the motor after {after_s:g} s, where that is set in it.",
+            f"The drive hears nothing more and stops the motor after {after_s:g} s, where that is set in it.",
+        ),
+        test=f"Run {motor.name}, then pull the cable at X1: it stops within {after_s:g} s and stays still.",
     )
 
 

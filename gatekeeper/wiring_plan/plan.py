@@ -20,6 +20,7 @@ from gatekeeper.wiring_plan.outputs_drivers import (
     bank_board,
     bank_servo_gate,
     bridge_gate,
+    drive_line,
     permit_contact,
     starter,
 )
@@ -70,6 +71,10 @@ def _unseen(shop: Shop) -> Iterator[str]:
     by_hand = [gate.name for gate in shop.gates.values() if not gate.is_actuated and not gate.has_open_switch]
     if by_hand:
         yield f"Moved by hand, nothing to wire: {listed(by_hand, 'and', 24)}."
+    for motor in shop.motors.values():
+        drive = shop.drives.get(motor.switch.drive or "")
+        if drive is not None and drive.host is not None:
+            yield f"{motor.name}: its drive is on the network ({drive.host}), by a network cable and no terminal of X1."
     metered = [tool.name for tool in shop.tools.values() if tool.sensor is not None and tool.sensor.metered is not None]
     metered += [one.name for one in shop.circuits.values() if one.sensor.metered is not None]
     if metered:
@@ -114,11 +119,7 @@ class _Planner:
         return Step("The box", tuple(devices), tuple(doing))
 
     def motor(self, motor: Motor) -> Step:
-        devices: list[Device] = []
-        if motor.switch.output is not None:  # a drive hangs on no line of the board
-            states = self.states(motor.switch.output.line, motor.name)
-            switch = motor_switch if motor.switch.stop_output is None else starter
-            devices.append(switch(motor, self.strip, states))
+        devices = self.switch(motor)
         if motor.confirmed_by is not None:
             around = f"a motor wire of {motor.name}"
             test = f"Start {motor.name} in Hand: the page says that it runs. Stop it: the page says that it stands."
@@ -149,6 +150,15 @@ class _Planner:
             f"Sign at the motor: {motor.name} starts by itself.",
         )
         return Step(motor.name, tuple(devices), doing)
+
+    def switch(self, motor: Motor) -> list[Device]:
+        if motor.switch.drive is not None:
+            drive = self.shop.drives[motor.switch.drive]
+            return [drive_line(motor, drive, self.strip)] if drive.serial is not None else []
+        assert motor.switch.output is not None
+        states = self.states(motor.switch.output.line, motor.name)
+        switch = motor_switch if motor.switch.stop_output is None else starter
+        return [switch(motor, self.strip, states)]
 
     def tool(self, tool: Tool) -> Step:
         devices: list[Device] = []

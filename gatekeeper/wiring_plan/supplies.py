@@ -45,7 +45,8 @@ def loads_of(shop: Shop) -> tuple[Load, ...]:
 
 def relays_on_board_a(shop: Shop) -> tuple[int, float]:
     """How many relay modules hang on the board's 5 V pin, and what they draw when all are on, amperes."""
-    count = sum(1 if motor.switch.stop_output is None else 2 for motor in shop.motors.values()) + len(shop.permits)
+    switches = [motor.switch for motor in shop.motors.values()]
+    count = sum((one.output is not None) + (one.stop_output is not None) for one in switches) + len(shop.permits)
     count += sum(2 if gate.relays is not None else 1 if gate.coil is not None else 0 for gate in shop.gates.values())
     return count, count * RELAY_COIL_A
 

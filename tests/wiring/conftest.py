@@ -67,12 +67,30 @@ motors:
     inlet: 50 mm
     switched_by: {start: GPIO22, stop: GPIO27, when_board_dies: stays}
     confirmed_by: {current_switch: GPIO7, within: 3 s}
+  big:
+    power: 5 hp
+    phases: three
+    inlet: 150 mm
+    switched_by: {drive: fan drive, when_board_dies: drops after 2 s}
+    confirmed_by: {drive: fan drive, within: 5 s}
+  far:
+    power: 3 hp
+    inlet: 150 mm
+    switched_by: {drive: far drive, when_board_dies: drops after 2 s}
+    confirmed_by: {drive: far drive, within: 5 s}
+drives:
+  fan drive: {serial: /dev/ttyUSB0, command: 0x2000, start: 1, stop: 0, status: 0x2100, running: 1}
+  far drive: {host: drive.local, command: 0x2000, start: 1, stop: 0, status: 0x2100, running: 1}
 servo_banks:
   ~bank~: {enable: GPIO5}
 ducts:
   drop: {towards: ~fan~, diameter: 120 mm, length: 9 m}
   hose: {towards: vacuum, diameter: 50 mm, length: 4 m}
+  big drop: {towards: big, diameter: 150 mm, length: 4 m}
+  far drop: {towards: far, diameter: 150 mm, length: 4 m}
 gates:
+  five: {duct: big drop}
+  six: {duct: far drop}
   ~one~: {duct: drop, servo: {bank: ~bank~, channel: 3}}
   ~two~: {duct: drop, bridge: {open: GPIO16, shut: GPIO13, enable: GPIO12, current_stop: GPIO14}}
   three: {duct: drop, bridge: {open: GPIO18, shut: GPIO19}}
@@ -80,7 +98,7 @@ gates:
 tools:
   ~saw~: {gates: [~one~, four], sensor: {current_switch: GPIO8}}
   planer: {gates: ~two~, sensor: {current_switch: GPIO9}}
-  lathe: {gates: three, sensor: {current_switch: GPIO10}}
+  lathe: {gates: [three, five, six], sensor: {current_switch: GPIO10}}
 inputs:
   knob: {kind: air here, pin: GPIO11, at: planer}
 signs:

@@ -116,18 +116,26 @@ motors:
     inlet: 50 mm
     switched_by: {start: GPIO22, stop: GPIO27, when_board_dies: stays}
     confirmed_by: {current_switch: GPIO4, within: 3 s}
+  big:
+    power: 4 kW
+    inlet: 200 mm
+    switched_by: {drive: fan drive, when_board_dies: drops after 2 s}
+drives:
+  fan drive: {serial: /dev/ttyUSB0, command: 0x2000, start: 1, stop: 0, status: 0x2100, running: 1}
 servo_banks:
   bank: {enable: GPIO5}
 ducts:
+  big drop: {towards: big, diameter: 200 mm, length: 4 m}
   drop: {towards: collector, diameter: 150 mm, length: 4 m}
   hose: {towards: vacuum, diameter: 50 mm, length: 4 m}
 gates:
   saw gate: {duct: drop, servo: {bank: bank, channel: 0}}
   planer gate: {duct: drop, bridge: {open: GPIO16, shut: GPIO13, enable: GPIO12}}
   bench gate: {duct: hose, servo: {bank: bank, channel: 1}}
+  big gate: {duct: big drop}
 tools:
   saw: {gates: [saw gate, bench gate], sensor: {current_switch: GPIO6}}
-  planer: {gates: planer gate, sensor: {current_switch: GPIO7}}
+  planer: {gates: [planer gate, big gate], sensor: {current_switch: GPIO7}}
 inputs:
   knob: {kind: air here, pin: GPIO11, at: planer}
 permits:
@@ -148,6 +156,7 @@ HANDBOOK = {
     "converter": "garage-one-collector",
     "motor switch by steady pulses": "bench",
     "motor switch by two buttons": "bench",
+    "motor switch by a drive": "bench",
     "servo bank": "bench",
     "gate on a servo of a bank": "bench",
     "gate on an H-bridge": "bench",
@@ -182,7 +191,7 @@ def test_the_pages_of_the_handbook_say_what_the_plan_says(kind: str, golden: Cal
 
 @pytest.mark.parametrize("kind", HANDBOOK)
 def test_what_a_page_writes_into_a_shop_file_is_understood(kind: str) -> None:
-    known = {keys[0] for keys in PIN_KEYS} | {"converters"}
+    known = {keys[0] for keys in PIN_KEYS} | {"converters", "drives"}
     tree = read_tree(KINDS[kind].written + "\n", kind)
     assert not isinstance(tree, Faults), tree
     parts = tree.plain()
