@@ -57,6 +57,12 @@ inputs:
   saw release: {kind: release, pin: GPIO15, at: saw gate}
   bin: {kind: bin full, pin: GPIO14}
   filter: {kind: filter pressure, pin: GPIO3}
+  net key: {kind: broker key, pin: GPIO2}
+  sparks button: {kind: sparks, pin: GPIO7}
+brokers:
+  home: {host: broker.local}
+neighbours:
+  homie: {broker: home, commands: yes}
 """
 
 
@@ -240,6 +246,19 @@ def test_a_filter_that_takes_too_much_pressure_is_only_told(shop: Shop) -> None:
     assert polled(contacts, "input:filter", False, 0, 5) == []
     assert polled(contacts, "input:filter", True, 5, 15) == []
     assert contacts.care.standing == {"filter"}
+
+
+def test_a_broker_key_lets_the_brokers_commands_in_while_it_is_on(shop: Shop) -> None:
+    contacts = Contacts(shop)
+    assert not contacts.broker_may_ask()
+    assert polled(contacts, "input:net key", True, 0, 3) == []
+    assert contacts.broker_may_ask()
+    assert polled(contacts, "input:net key", False, 3, 6) == []
+    assert not contacts.broker_may_ask()
+
+
+def test_a_press_says_that_somebody_saw_sparks(shop: Shop) -> None:
+    assert held(Contacts(shop), "input:sparks button", [False, True]) == [Requested("sparks", None, "button")]
 
 
 def test_the_file_of_this_test_names_every_meaning() -> None:
