@@ -328,11 +328,13 @@ def run(
         # Late: the shop is under control before the web is even loaded.
         from gatekeeper.service.calibration_file import shop_file_of
         from gatekeeper.service.facing import ShopFace
+        from gatekeeper.service.change_walk import ShopPeople
         from gatekeeper.service.upkeep import ShopUpkeep
 
         face = ShopFace(service, file=shop_file_of(name, text))
         face.start()
         upkeep = ShopUpkeep(lambda: service, shop_file_of(name, text))
+        people = ShopPeople(lambda: service, face, upkeep)
         if speaker is not None:
             join(service, face, speaker)
         if shop.messages.push is not None:
@@ -343,7 +345,8 @@ def run(
                 push.start(face)
     if not no_page:
         try:
-            page = open_page(shop, folder, face, listen=shop.page.listen, port=shop.page.port, lan=False, upkeep=upkeep)
+            where, port = shop.page.listen, shop.page.port
+            page = open_page(shop, folder, face, listen=where, port=port, lan=False, upkeep=upkeep, people=people)
         except OSError as trouble:
             # The shop goes on without its page.
             where = f"{shop.page.listen} port {shop.page.port}"

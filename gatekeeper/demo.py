@@ -21,6 +21,7 @@ from gatekeeper.service.clock import Clock, FastClock, SystemClock
 from gatekeeper.service.face import Answer, Beat, Bench, CalibrationPress, DayView, ShopView
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
+from gatekeeper.service.change_walk import ShopPeople
 from gatekeeper.service.upkeep import ShopUpkeep
 from gatekeeper.shop.model import Converter, Shop
 
@@ -148,6 +149,11 @@ class Demo:
         """Care of whatever service runs now."""
         return ShopUpkeep(lambda: self._service, self._face.file, "This shop is virtual.")
 
+    @property
+    def people(self) -> ShopPeople:
+        """What people walk through around whatever service runs now."""
+        return ShopPeople(lambda: self._service, self, self.upkeep)
+
     # ---------------------------------------------------------------- the face
 
     def view(self) -> ShopView:
@@ -238,7 +244,15 @@ def run_demo(
         try:
             demo.start()
             page = open_page(
-                shop, folder, demo, listen="127.0.0.1", port=port, lan=lan, bench=demo.bench, upkeep=demo.upkeep
+                shop,
+                folder,
+                demo,
+                listen="127.0.0.1",
+                port=port,
+                lan=lan,
+                bench=demo.bench,
+                upkeep=demo.upkeep,
+                people=demo.people,
             )
         except OSError:
             demo.stop()

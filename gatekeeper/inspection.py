@@ -7,7 +7,8 @@ it may rest on a program.
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from gatekeeper.markup import Html, el, join
+from gatekeeper.inspection_drawing import drawn
+from gatekeeper.markup import Html
 from gatekeeper.service.face_people import Chapter, Trial
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.model import BoardDeath, Input, InputKind, Makes, Motor, Shop
@@ -143,8 +144,8 @@ def _circuits(shop: Shop) -> Iterator[Trial]:
         motors, coast_s = listed(names, "and"), max(shop.motors[name].coast_s for name in names)
         yield Trial(
             f"In mid-cut open {source.name}. Shut it again.",
-            f"{motors} {_is(names)} off at once; the page counts down the {coast_s:.0f} s in which a fan may still turn. "
-            "Shutting it starts nothing.",
+            f"{motors} {_is(names)} off at once; the page counts down the {coast_s:.0f} s in which a fan may still "
+            "turn. Shutting it starts nothing.",
         )
     for source in _of(shop, InputKind.STOP):
         yield Trial(f"Press {source.name} in mid-cut.", f"{listed(list(source.systems), 'and')} is off at once.")
@@ -161,8 +162,8 @@ def _hand(shop: Shop) -> Iterator[Trial]:
         tool = _tool_on(shop, name)
         yield Trial(
             f"In mid-cut at {tool} pull the board's plug, turn {switch} of {name} to Hand, cut on, plug in.",
-            f"{name} runs by its switch. After the plug is in: no message about it, no gate of {tool} shuts, nothing else "
-            'starts, and the page says "Running by hand. Stop it at the switch."',
+            f"{name} runs by its switch. After the plug is in: no message about it, no gate of {tool} shuts, nothing "
+            'else starts, and the page says "Running by hand. Stop it at the switch."',
         )
         yield Trial(
             f"Turn {switch} of {name} to Off, start {tool}. Then turn it to Auto.",
@@ -171,8 +172,8 @@ def _hand(shop: Shop) -> Iterator[Trial]:
     if unread := [name for name in shop.motors if name not in switched]:
         yield Trial(
             f"Look how {listed(unread, 'and')} {_is(unread)} run when the board is dead.",
-            "No Hand-Off-Auto switch there is read by the controller. Where the contactor has one: take the motor out of "
-            "service on the page before it is run by hand. Where it has none, work stands still.",
+            "No Hand-Off-Auto switch there is read by the controller. Where the contactor has one: take the motor out "
+            "of service on the page before it is run by hand. Where it has none, work stands still.",
         )
 
 
@@ -328,39 +329,7 @@ def _signs(shop: Shop) -> Iterator[Trial]:
 
 def inspection_html(shop: Shop) -> Html:
     """The list as a part of a page, for a book or a page of its own."""
-    return drawn(chapters(shop))
-
-
-def drawn(every: tuple[Chapter, ...]) -> Html:
-    """Chapters as a part of a page: numbered rows with room for a mark and a note."""
-    parts: list[Html] = [el("ul", None, [el("li", None, said) for said in BEFORE])]
-    number = 0
-    for chapter in every:
-        rows = []
-        for trial in chapter.trials:
-            number += 1
-            rows.append(
-                el(
-                    "tr",
-                    None,
-                    el("th", {"scope": "row"}, str(number)),
-                    el("td", None, trial.tried),
-                    el("td", None, trial.happens),
-                    el("td", {"class": "mark"}, ""),
-                )
-            )
-        heads = [el("th", {"scope": "col"}, name) for name in ("", "Try", "What must happen", "Seen")]
-        parts.append(
-            el(
-                "section",
-                {"class": "trials"},
-                el("h2", None, chapter.title),
-                el("p", None, chapter.why),
-                el("table", {"class": "trials"}, el("thead", None, el("tr", None, heads)), el("tbody", None, rows)),
-            )
-        )
-    parts.append(el("p", {"class": "signed"}, "Date, who walked through, what was not tried and why:"))
-    return join(parts)
+    return drawn(chapters(shop), BEFORE)
 
 
 def inspection_markdown(shop: Shop, name: str) -> str:

@@ -19,6 +19,7 @@ from gatekeeper.shop.model import Shop
 if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
     from gatekeeper.service.face_care import Upkeep
+    from gatekeeper.service.face_people import People
     from gatekeeper.web.serving import Serving
 
 #: Signals that end the controller; each switches the motors off first.
@@ -82,6 +83,7 @@ def open_page(
     lan: bool,
     bench: "Bench | None" = None,
     upkeep: "Upkeep | None" = None,
+    people: "People | None" = None,
 ) -> Page:
     """Start the page of a service.
 
@@ -93,6 +95,7 @@ def open_page(
         lan: listen on every address of this machine, for phones.
         bench: a virtual shop's bench.
         upkeep: care of the service.
+        people: what people walk through around it.
 
     Raises:
         OSError: the address cannot be listened on.
@@ -101,7 +104,7 @@ def open_page(
     from gatekeeper.web.serving import Serving
 
     settings = door_settings(shop, folder)
-    app = create_app(face, settings, bench, phones_in(folder), upkeep=upkeep)
+    app = create_app(face, settings, bench, phones_in(folder), upkeep=upkeep, people=people)
     certificate = (shop.page.certificate, shop.page.key) if shop.page.certificate and shop.page.key else None
     serving = Serving(app, "0.0.0.0" if lan else listen, port, certificate)
     serving.start()

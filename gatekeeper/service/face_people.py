@@ -24,6 +24,14 @@ class Chapter:
 
 
 @dataclass(frozen=True, slots=True)
+class Inspection:
+    """The whole list; ``before``: what whoever walks through reads first."""
+
+    before: tuple[str, ...]
+    chapters: tuple[Chapter, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ChangeStep:
     """One step of a change, past, present or to come. ``done_by``: who pressed it and when, in words."""
 
@@ -74,7 +82,7 @@ class ChangesView:
 class People(Protocol):
     """What people walk through around one running shop. Every method may write files: call it from a worker thread."""
 
-    def inspection(self) -> tuple[Chapter, ...]:
+    def inspection(self) -> Inspection:
         """What to try in this shop, and what must happen."""
         ...
 

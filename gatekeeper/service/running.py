@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from gatekeeper.control.messages import Kept
 from gatekeeper.control.snapshot import CoreView
@@ -126,6 +127,8 @@ class Service:
     def _build(self, pins: Pins, open_bank: OpenBank, open_meters: OpenMeters, boot: str) -> None:
         self.store = StateStore(self.folder / STATE_FILE)
         kept = self.store.load(boot)
+        #: What an earlier run made durable, by key.
+        self.kept_values: Mapping[str, Any] = kept.values
         #: Whether this is the first start of this shop: people are then told the cautions.
         self.is_first_start = kept.fresh
         if self.store.trouble:

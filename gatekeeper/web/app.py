@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from gatekeeper.service.face import Answer, Bench, Face, ShopView, SpinDown, StopWord
 from gatekeeper.service.face_care import Upkeep
+from gatekeeper.service.face_people import People
 from gatekeeper.web import door, entering_pages, history, metrics, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
 from gatekeeper.web.asking import (
@@ -35,6 +36,7 @@ from gatekeeper.web.door_sessions import InMemory, SessionStore
 from gatekeeper.web.entering import Entrance, NotLetIn, address_of
 from gatekeeper.web.frame import STATIC, Visit
 from gatekeeper.web.live import MOST_STREAMS, MOST_STREAMS_OF_ONE, Live
+from gatekeeper.web.people import PeopleRoutes
 
 #: How long the page waits for the core's answer, and a stop without scripts for its confirmation (C16).
 _ANSWER_S = 2.0
@@ -323,6 +325,7 @@ def create_app(
     sessions: SessionStore | None = None,
     *,
     upkeep: Upkeep | None = None,
+    people: People | None = None,
 ) -> FastAPI:
     """The application around one running controller.
 
@@ -332,6 +335,7 @@ def create_app(
         bench: a virtual shop's bench, drawn when given.
         sessions: where signed-in phones are kept; in memory when None.
         upkeep: care of the service, drawn and asked when given.
+        people: changes step by step and the list for an inspection, when given.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
     """
@@ -410,6 +414,7 @@ def create_app(
         app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
     care = CareRoutes(upkeep, face, web.entrance, web.said, web.visit)
     care.add_to(app, may_look)
+    PeopleRoutes(people, face, web.entrance, web.said, web.visit).add_to(app, may_look)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)
     app.add_middleware(Front, settings=settings)

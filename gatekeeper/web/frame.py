@@ -51,6 +51,7 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
         ("/settings", "Settings"),
         ("/history", "History"),
         ("/care", "Care"),
+        ("/change", "Change"),
         ("/cautions", "Cautions"),
     ]
     if not visit.signed_in:

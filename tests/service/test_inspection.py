@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from gatekeeper.inspection import BEFORE, chapters, drawn, inspection_html, inspection_markdown
+from gatekeeper.inspection import BEFORE, chapters, inspection_html, inspection_markdown
+from gatekeeper.inspection_drawing import drawn
 from gatekeeper.service.face_people import Chapter, Trial
 from gatekeeper.shop import examples
 from gatekeeper.shop.load import load_shop
@@ -112,7 +113,7 @@ def test_on_paper_every_trial_has_its_number_and_room_for_a_mark() -> None:
     count = sum(len(chapter.trials) for chapter in chapters(shop))
     assert html.count('<td class="mark"></td>') == count
     assert f'<th scope="row">{count}</th>' in html
-    odd = drawn((Chapter("A & B", "Why.", (Trial("<b>Try.</b>", "It happens."),)),))
+    odd = drawn((Chapter("A & B", "Why.", (Trial("<b>Try.</b>", "It happens."),)),), BEFORE)
     assert "&lt;b&gt;Try.&lt;/b&gt;" in odd
     assert "A &amp; B" in odd
 
