@@ -23,7 +23,7 @@ FORM = "application/x-www-form-urlencoded"
 #: The fields of each form. Known words stand beside any text, so that cases get past the first check too.
 NAMES = ["Collector", "Planer", "Planer gate", "Bandsaw", "gate_stuck:Bandsaw gate"]
 WORDS = ["open", "shut", "hold", "release", "air_here", "run", "stop", "sweep", "flush", "reset", "clear", "seen"]
-WORDS += ["out_of_service", "back_in_service", "stopped", "still_running"]
+WORDS += ["out_of_service", "back_in_service", "stopped", "still_running", "sparks"]
 ANY: dict[str, Any] = {"type": "string", "maxLength": 300}
 NUMBER: dict[str, Any] = {"anyOf": [{"type": "number"}, ANY]}
 
@@ -55,6 +55,9 @@ FORMS: dict[str, dict[str, Any]] = {
     "/care": {"what": _of(["checked", "day_one"]), "motor": _of(NAMES), "by": ANY},
     "/reading": {"motor": _of(NAMES), "tap": ANY, "value": NUMBER, "by": ANY},
     "/leave-out": {},
+    "/change": {"motor": _of(NAMES), "number": NUMBER, "by": ANY, "tap": ANY, "reading": ANY},
+    "/change/begin": {"motor": _of(NAMES), "job": _of(["bin", "bag", "filter"]), "by": ANY},
+    "/change/leave": {"motor": _of(NAMES), "by": ANY},
     "/restore": {},
 }
 QUERIES: dict[str, list[str]] = {
