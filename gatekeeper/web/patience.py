@@ -30,6 +30,18 @@ class PatientProtocol(H11Protocol):
         self._rest()
         super().connection_lost(exc)
 
+    def send_400_response(self, msg: str) -> None:
+        """Answer what is no request; in the middle of another answer there is nothing to say, so the line is cut.
+
+        The library would raise here, and write a page of the journal for every few bytes that a stranger sends.
+        """
+        if self.cycle is None or self.cycle.response_complete:
+            super().send_400_response(msg)
+            return
+        self.cycle.disconnected = True
+        self.cycle.message_event.set()
+        self.transport.abort()
+
     def _look(self) -> None:
         if self.cycle is not None and not self.cycle.response_complete:
             self._rest()

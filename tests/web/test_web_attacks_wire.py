@@ -246,6 +246,25 @@ def test_attack_what_is_no_request_at_all(
     assert get(connect(PHONE)).startswith(b"HTTP/1.1 200")
 
 
+@pytest.mark.parametrize("more", [b"\x00\x01\x02", b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"])
+@pytest.mark.parametrize("begin", ["GET /live?page=shop", "POST /sign-in"])
+def test_attack_more_bytes_in_the_middle_of_an_answer(
+    connect: Connect, capfd: pytest.CaptureFixture[str], begin: str, more: bytes
+) -> None:
+    connection = connect()
+    asking = "Host: localhost\r\nOrigin: http://localhost\r\nConnection: close\r\n"
+    if begin.startswith("POST"):
+        asking += "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: 2\r\n"
+    connection.sendall(f"{begin} HTTP/1.1\r\n{asking}\r\n".encode())
+    if begin.startswith("GET"):
+        assert connection.recv(12) == b"HTTP/1.1 200"
+    with contextlib.suppress(ConnectionError):
+        connection.sendall(more * 3)
+    until_closed(connection)
+    assert get(connect(PHONE)).startswith(b"HTTP/1.1 200")
+    assert capfd.readouterr().err == ""
+
+
 def test_attack_another_protocol_by_upgrade(connect: Connect, capfd: pytest.CaptureFixture[str]) -> None:
     upgrade = "Upgrade: websocket\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n"
     connection = connect()
