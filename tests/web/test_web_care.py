@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from fake_face import ORIGIN, PIN, FakeFace
@@ -23,6 +24,10 @@ from gatekeeper.service.face_care import (
 from gatekeeper.web import uploads
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
+from gatekeeper.web.serving import Serving
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 HTML = {"Accept": "text/html"}
 JSON = {"Accept": "application/json"}
@@ -260,3 +265,31 @@ def test_where_nothing_is_counted_the_page_says_so() -> None:
     with TestClient(app, base_url=ORIGIN, client=("192.168.1.23", 50000), headers={"Origin": ORIGIN}) as alone:
         answer = alone.get("/care", headers=JSON)
         assert (answer.status_code, answer.json()["sentence"]) == (404, "Nothing is counted here.")
+
+
+def test_on_a_phone_it_fits_and_a_backup_is_picked_and_sent(
+    browser: "Browser", upkeep: FakeUpkeep, tmp_path: Path
+) -> None:
+    app = create_app(FakeFace(shop()), DoorSettings(PIN, frozenset({"shop.local"})), upkeep=upkeep)
+    serving = Serving(app, "127.0.0.1", 0)
+    serving.start()
+    given = tmp_path / "given.backup"
+    given.write_bytes(b"PK" + bytes(range(256)) * 2000)
+    try:
+        page = browser.new_page(viewport={"width": 360, "height": 740}, java_script_enabled=False)
+        page.goto(f"http://127.0.0.1:{serving.port}/care")
+        page.set_input_files("#file", given)
+        page.get_by_role("button", name="Check it and lay it ready").click()
+        assert "Backup of Shed: whole, and laid ready." in page.locator("#answer").inner_text()
+        assert upkeep.given == given.read_bytes()
+        page.get_by_role("button", name="Bin emptied").click()
+        assert upkeep.asked == [("bin_emptied", "collector", "the page, from 127.0.0.1")]
+        page.close()
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        page.goto(f"http://127.0.0.1:{serving.port}/care")
+        assert page.evaluate("document.documentElement.scrollWidth") == 360
+        small = "[...document.querySelectorAll('main button, main input, main select')]"
+        assert page.evaluate(f"Math.min(...{small}.filter(e => e.type != 'hidden').map(e => e.offsetHeight))") >= 48
+        page.close()
+    finally:
+        serving.stop()
