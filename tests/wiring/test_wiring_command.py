@@ -13,8 +13,10 @@ from typer.testing import CliRunner
 from gatekeeper.cli import app
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.kinds import InputKind
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
+from gatekeeper.wiring_plan.inputs import KINDS
 from gatekeeper.wiring_plan.model import Piece
 from gatekeeper.wiring_plan.page import whole_page
 from gatekeeper.wiring_plan.plan import wiring_plan
@@ -226,3 +228,15 @@ def test_open_pins_are_drawn_as_open(tmp_path: Path) -> None:
     assert status == 0
     assert said.splitlines()[-1] == f"Some pins are still to be chosen. next: gatekeeper pins {path} --assign"
     assert "pin to be chosen" in read(out.read_text(encoding="utf-8")).said["text"]
+
+
+def test_every_kind_of_input_has_a_part_to_buy_and_a_test() -> None:
+    assert set(InputKind) - set(KINDS) == {InputKind.HAND_OFF_AUTO}  # it has two contacts and a drawing of its own
+    assert all(what and rating and test.endswith(".") for what, rating, test in KINDS.values())
+
+
+def test_a_drive_on_the_network_has_no_wire_to_the_box(more_devices: Shop) -> None:
+    plan = wiring_plan(more_devices, "x")
+
+    assert [step.devices for step in plan.steps if step.title == "far"] == [()]
+    assert "far: its drive is on the network (drive.local), by a network cable and no terminal of X1." in plan.unseen
