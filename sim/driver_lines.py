@@ -4,11 +4,12 @@ from collections.abc import Callable, Iterator, Mapping
 
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.bench_drive import FakeDrive
+from gatekeeper.devices.bench_gate import FakeOutlet
 from gatekeeper.devices.bench_pca9685 import FakePca9685
 from gatekeeper.devices.modbus_drive import DriveMap
 from gatekeeper.devices.pins import Pins
 from gatekeeper.shop.model import BankServo, Gate, Motor, Output, Servo, ServoBank, Shop
-from sim.parts import Drive
+from sim.parts import Drive, Slide
 
 Act = Callable[[float, float | None], None]
 Note = Callable[[Act, float | None], None]
@@ -115,6 +116,42 @@ def _turning(drive: Drive, note: Note) -> Callable[[bool], None]:
         drive.switch(t_s, level == 1.0)
 
     return lambda runs: note(act, 1.0 if runs else 0.0)
+
+
+class FarGates:
+    """The gates behind brokers of a virtual shop: each obeys its commands and says where it stands.
+
+    Args:
+        shop: what hangs where.
+        pins: mock lines; the brokers without a network stand beside them.
+        slides: by gate.
+        note: takes an act and its value, to be worked out in the shop's own time.
+    """
+
+    def __init__(self, shop: Shop, pins: Pins, slides: Mapping[str, Slide], note: Note) -> None:
+        self._slides, self._note = slides, note
+        self._gates = {gate.name: gate.behind_broker for gate in shop.gates.values() if gate.behind_broker is not None}
+        self._by_topic = {far.commands_to: (name, far) for name, far in self._gates.items()}
+        self._unsaid = set(self._gates)
+        self._said: dict[str, str] = {}
+        self._outlets = {far.broker: FakeOutlet(self._obey) for far in self._gates.values()}
+        pins.outlets.update(self._outlets)
+
+    def speak(self) -> None:
+        """Say where each gate stands, where that changed or a command came."""
+        for name, far in self._gates.items():
+            slide = self._slides[name]
+            word = far.is_open if slide.is_open else far.is_shut if slide.is_shut else "on its way"
+            if name in self._unsaid or self._said.get(name) != word:
+                self._unsaid.discard(name)
+                self._said[name] = word
+                self._outlets[far.broker].say(far.states_from, word)
+
+    def _obey(self, topic: str, word: str) -> None:
+        name, far = self._by_topic[topic]
+        target = {far.open: 1.0, far.shut: 0.0}.get(word)
+        self._unsaid.add(name)
+        self._note(self._slides[name].drive, target)
 
 
 def share_of(servo: Servo | BankServo, width_s: float) -> float:

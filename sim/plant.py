@@ -24,7 +24,7 @@ from gatekeeper.shop.model import Coil, Contact, Converter, InputKind, Servo, Sh
 from sim.breakers import Breaker
 from sim.clamps import Codes, SampleClock, Wire, rate_hz
 from sim.currents import Load, Stint, draws_at, speed_at
-from sim.driver_lines import gate_ways, motor_lines, place_banks, place_drives
+from sim.driver_lines import FarGates, gate_ways, motor_lines, place_banks, place_drives
 from sim.duct_air import DuctAir
 from sim.faults import Faults, SensorFault, known, sensors_of
 from sim.loads import load_of_motor, load_of_tool
@@ -110,6 +110,8 @@ class VirtualShop:
             self._settle(now_s)
             levels = self._levels(now_s)
         self._drive_contacts(levels)
+        if self._is_plugged:
+            self._far_gates.speak()
         if self._meters is not None and self._is_plugged:
             self._meters.speak(now_s, self._flows, lambda name: self.faults.sensor(name) is SensorFault.DEAD)
 
@@ -286,6 +288,7 @@ class VirtualShop:
         slides = {name: slide.drive for name, slide in self._slides.items()}
         place_banks(self.shop, pins, self._bench, slides, self._note)
         place_drives(self.shop, pins, self._drives, self._note)
+        self._far_gates = FarGates(self.shop, pins, self._slides, self._note)
 
     def _watch(self, line: int, act: Callable[[float, float | None], None]) -> None:
         """Note every change with its instant; it is worked out in ``_settle``, never in the driver's thread."""

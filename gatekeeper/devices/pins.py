@@ -167,6 +167,8 @@ class Pins:
         self.chips: dict[int, Any] = {}
         #: Drives without a wire beside such pins, by their motors.
         self.drives: dict[str, Any] = {}
+        #: Brokers without a network beside such pins, by their names.
+        self.outlets: dict[str, Any] = {}
         self._holders: dict[int, str] = {}
         self._kept: list[Any] = []
 

@@ -25,6 +25,7 @@ from gatekeeper.control.messages import (
     ShowSign,
     Stopping,
     SwitchMotor,
+    SwitchSeen,
     Ticked,
     Woke,
 )
@@ -32,6 +33,7 @@ from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.devices.base import ContactSeen, DeviceError, MeterSeen, Miss
 from gatekeeper.devices.modbus_drive import DriveSeen
+from gatekeeper.devices.mqtt_gate import GateSeen
 from gatekeeper.service.clock import Clock
 from gatekeeper.service.hearing import Contacts
 from gatekeeper.service.hearing_meters import Meters
@@ -109,7 +111,7 @@ class ControlLoop:
         self._keeper: Keeper = keeper or NoKeeper()
         self._write = write
         self._show = show
-        self._inbox: deque[Event | ContactSeen | MeterSeen | DriveSeen] = deque()
+        self._inbox: deque[Event | ContactSeen | MeterSeen | DriveSeen | GateSeen] = deque()
         self._bell = Condition()
         self._answers: dict[str, Future[Answer]] = {}
         self._next_poll_s = 0.0
@@ -128,7 +130,7 @@ class ControlLoop:
         """What the contacts mean; only to be looked at."""
         return self._contacts
 
-    def post(self, event: Event | ContactSeen | MeterSeen | DriveSeen) -> None:
+    def post(self, event: Event | ContactSeen | MeterSeen | DriveSeen | GateSeen) -> None:
         """Hand in an event; returns at once. In a flood, looks at contacts and meters are left out."""
         with self._bell:
             if len(self._inbox) >= MOST_WAITING and isinstance(event, ContactSeen | MeterSeen):
@@ -178,6 +180,8 @@ class ControlLoop:
             elif isinstance(waiting, DriveSeen):
                 said: Literal["running", "still", "lost"] = "running" if waiting.runs else "still"
                 self._handle(MotorSeen(waiting.motor, "lost" if waiting.runs is None else said), now_s)
+            elif isinstance(waiting, GateSeen):
+                self._handle(SwitchSeen(waiting.gate, waiting.position.value), now_s)
             elif isinstance(waiting, MeterSeen):
                 for event in self._meters.hear(waiting) if self._meters is not None else ():
                     self._handle(event, now_s)

@@ -104,11 +104,11 @@ def _gate(gate: Gate, computed_clear_s: float | None) -> GatePlan:
         travel_s=gate.travel_s,
         actuated=gate.is_actuated,
         has_switch=gate.has_open_switch,
-        sees_shut=gate.shut_contact is not None or not gate.has_open_switch,
+        sees_shut=gate.has_shut_switch or not gate.has_open_switch,
         supply=gate.supply,
         clear_s=gate.clear_s if gate.clear_is_given or computed_clear_s is None else computed_clear_s,
         dead_s=gate.dead_s,
-        can_halt=not gate.spring_return,
+        can_halt=gate.can_halt,
         spring_return=gate.spring_return,
         as_extra=gate.as_extra,
     )

@@ -139,6 +139,7 @@ class Service:
             lambda look: self.loop.post(look),
             on_miss=lambda miss: self.loop.on_miss(miss),
             report_drive=lambda seen: self.loop.post(seen),
+            report_gate=lambda seen: self.loop.post(seen),
             open_bank=open_bank,
         )
         self.keeper = StateWriter(self.store, report=self.report)
@@ -210,6 +211,9 @@ class Service:
         for link in self.links:
             if link.trouble:
                 found[f"broker:{link.name}"] = link.trouble
+        for broker in self.wires.gate_brokers:
+            if broker.trouble:
+                found[f"gates:{broker.name}"] = broker.trouble
         for drive in self.wires.drives:
             if drive.trouble:
                 found[f"drive:{drive.name}"] = drive.trouble
@@ -265,6 +269,8 @@ class Service:
         self.history.start()
         for drive in self.wires.drives:
             drive.start()
+        for broker in self.wires.gate_brokers:
+            broker.start()
         self.guardian.start()
         self._control.start()
         for sampler in self.samplers:

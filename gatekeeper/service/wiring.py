@@ -18,11 +18,12 @@ from gatekeeper.devices.base import (
 )
 from gatekeeper.devices.inputs import ContactInput
 from gatekeeper.devices.modbus_drive import ModbusDrive, ReportDrive
+from gatekeeper.devices.mqtt_gate import GateBroker, Outlet, ReportGate
 from gatekeeper.devices.pca9685 import ServoBank
 from gatekeeper.devices.permits import PermitContact
 from gatekeeper.devices.pins import Pins
 from gatekeeper.devices.signs import LampSign
-from gatekeeper.service.wiring_drivers import gate_actuator, motor_switch, output_line, servo_banks
+from gatekeeper.service.wiring_drivers import gate_actuator, gate_brokers, motor_switch, output_line, servo_banks
 from gatekeeper.service.wiring_drivers import output_lines as output_lines
 from gatekeeper.service.wiring_sensors import OpenBank, board_bank
 from gatekeeper.shop.model import Contact, Shop
@@ -37,9 +38,15 @@ class Wires:
     motors: dict[str, MotorSwitch] = field(default_factory=dict)
     permits: dict[str, list[PermitContact]] = field(default_factory=dict)
     servo_banks: dict[str, ServoBank] = field(default_factory=dict)
+    outlets: dict[str, Outlet] = field(default_factory=dict)
     signs: dict[str, list[Sign]] = field(default_factory=dict)
     contacts: dict[str, ContactInput] = field(default_factory=dict)
     banks: dict[str, ConverterBank] = field(default_factory=dict)
+
+    @property
+    def gate_brokers(self) -> list[GateBroker]:
+        """The brokers on the network that gates are behind, each to be started."""
+        return [outlet for outlet in self.outlets.values() if isinstance(outlet, GateBroker)]
 
     @property
     def drives(self) -> list[ModbusDrive]:
@@ -53,11 +60,12 @@ class Wires:
             DeviceError: the first line that could not be put to rest, after all were tried.
         """
         first: DeviceError | None = None
-        parts: tuple[GateActuator | MotorSwitch | ServoBank | ConverterBank | Pins, ...] = (
+        parts: tuple[GateActuator | MotorSwitch | ServoBank | GateBroker | ConverterBank | Pins, ...] = (
             *self.motors.values(),
             *(permit for at in self.permits.values() for permit in at),
             *self.gates.values(),
             *self.servo_banks.values(),
+            *self.gate_brokers,
             *self.banks.values(),
             self.pins,
         )
@@ -78,6 +86,7 @@ def wire_up(
     on_miss: ReportMiss | None = None,
     on_lapse: ReportLapse | None = None,
     report_drive: ReportDrive | None = None,
+    report_gate: ReportGate | None = None,
     open_bank: OpenBank = board_bank,
 ) -> Wires:
     """Claim every line of a shop and build its drivers.
@@ -95,8 +104,11 @@ def wire_up(
     for name, contact in contacts_of(shop).items():
         wires.contacts[name] = ContactInput(pins, name, contact.line, report=report)
     wires.servo_banks = servo_banks(shop, pins)
+    wires.outlets = gate_brokers(shop, pins)
     for gate in shop.gates.values():
-        wires.gates[gate.name] = gate_actuator(pins, gate, wires.contacts, wires.servo_banks, on_miss)
+        wires.gates[gate.name] = gate_actuator(
+            pins, gate, wires.contacts, wires.servo_banks, wires.outlets, report_gate, on_miss
+        )
     for sign in shop.signs.values():
         lamp = LampSign(
             pins,

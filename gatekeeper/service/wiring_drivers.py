@@ -12,13 +12,14 @@ from gatekeeper.devices.modbus_drive import (
     ReportDrive,
     SerialPlace,
 )
+from gatekeeper.devices.mqtt_gate import GateBroker, GateWords, MqttGate, Outlet, ReportGate
 from gatekeeper.devices.pca9685 import ServoBank
 from gatekeeper.devices.pins import OutputLine, Pins
 from gatekeeper.devices.pulse_switching import StarterSwitch, SteadyPulseSwitch
 from gatekeeper.devices.reversing import BridgeGate, RelayPairGate
 from gatekeeper.devices.servos import BankServoGate, ServoGate
 from gatekeeper.devices.switching import RelaySwitch
-from gatekeeper.shop.model import Gate, Motor, Output, Shop
+from gatekeeper.shop.model import BrokerGate, Gate, Motor, Output, Shop
 from gatekeeper.shop.model import ServoBank as ShopBank
 
 I2C_BUS = 1
@@ -107,6 +108,47 @@ def _drive(
     )
 
 
+def gate_brokers(shop: Shop, pins: Pins) -> dict[str, Outlet]:
+    """The brokers that gates are behind; on pins that are no board's, brokers without a network.
+
+    Raises:
+        DeviceError: the library or a password is not there.
+    """
+    used = {gate.behind_broker.broker for gate in shop.gates.values() if gate.behind_broker is not None}
+    return {name: _gate_broker(shop, pins, name) for name in shop.brokers if name in used}
+
+
+def _gate_broker(shop: Shop, pins: Pins, name: str) -> Outlet:
+    if not pins.is_board:
+        from gatekeeper.devices.bench_gate import FakeOutlet
+
+        placed: Outlet = pins.outlets.setdefault(name, FakeOutlet())
+        return placed
+    from gatekeeper.devices.mqtt_meter import password_of
+
+    broker = shop.brokers[name]
+    where = broker.password_from
+    password = password_of(where[0].value, where[1]) if where is not None else None
+    return GateBroker(name, broker.host, broker.port, user=broker.user, password=password)
+
+
+def _behind_broker(
+    gate: Gate, far: BrokerGate, outlet: Outlet, pins: Pins, report: ReportGate | None, on_miss: ReportMiss | None
+) -> MqttGate:
+    return MqttGate(
+        outlet,
+        gate.name,
+        commands_to=far.commands_to,
+        states_from=far.states_from,
+        words=GateWords(far.open, far.shut, far.halt, far.is_open, far.is_shut),
+        travel_s=gate.travel_s,
+        silence_s=far.silence_s,
+        report=report,
+        clock=pins.clock,
+        on_miss=on_miss,
+    )
+
+
 def motor_switch(
     pins: Pins, shop: Shop, motor: Motor, on_lapse: ReportLapse | None, report: ReportDrive | None = None
 ) -> MotorSwitch:
@@ -138,11 +180,16 @@ def gate_actuator(
     gate: Gate,
     contacts: dict[str, ContactInput],
     banks: dict[str, ServoBank],
+    outlets: dict[str, Outlet],
+    report: ReportGate | None,
     on_miss: ReportMiss | None,
 ) -> GateActuator:
     """What moves a gate. Raises DeviceError as its driver does."""
     at_open, at_shut = contacts.get(f"open:{gate.name}"), contacts.get(f"shut:{gate.name}")
     switches = PositionSwitches(at_open, at_shut) if at_open or at_shut else None
+    if gate.behind_broker is not None:
+        outlet = outlets[gate.behind_broker.broker]
+        return _behind_broker(gate, gate.behind_broker, outlet, pins, report, on_miss)
     if gate.servo is not None:
         return ServoGate(
             pins,

@@ -201,6 +201,7 @@ class _Builder:
             leak_discharge=part.leak_discharge,
             bank_servo=mover.bank_servo,
             bridge=mover.bridge,
+            behind_broker=mover.behind_broker,
         )
 
     def tool(self, name: str, part: ToolPart, gates: Mapping[str, Gate], is_outlet: bool) -> Tool:

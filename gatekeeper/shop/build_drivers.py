@@ -5,7 +5,18 @@ from dataclasses import dataclass
 from gatekeeper.shop.fields import contact_of
 from gatekeeper.shop.kinds import BoardDeath, Parity
 from gatekeeper.shop.model import Contact
-from gatekeeper.shop.model_drivers import BankServo, Bridge, Coil, Drive, MotorSwitch, RelayPair, Servo, ServoBank, Sign
+from gatekeeper.shop.model_drivers import (
+    BankServo,
+    Bridge,
+    BrokerGate,
+    Coil,
+    Drive,
+    MotorSwitch,
+    RelayPair,
+    Servo,
+    ServoBank,
+    Sign,
+)
 from gatekeeper.shop.written import GatePart
 from gatekeeper.shop.written_drivers import DrivePart, ServoBankPart, SignPart, SwitchPart
 
@@ -24,13 +35,15 @@ class Mover:
     relays: RelayPair | None = None
     bridge: Bridge | None = None
     coil: Coil | None = None
+    behind_broker: BrokerGate | None = None
     dead_s: float = 0.0
     usual_travel_s: float = MOTOR_TRAVEL_S
 
     @property
     def is_any(self) -> bool:
         """Whether anything moves it."""
-        return any(one is not None for one in (self.servo, self.bank_servo, self.relays, self.bridge, self.coil))
+        wired = (self.servo, self.bank_servo, self.relays, self.bridge, self.coil, self.behind_broker)
+        return any(one is not None for one in wired)
 
 
 def mover_of(part: GatePart) -> Mover:
@@ -52,6 +65,20 @@ def mover_of(part: GatePart) -> Mover:
         one = part.bridge
         bridge = Bridge(one.open, one.shut, one.enable, one.dead_time, _contact(one.current_stop))
         return Mover(bridge=bridge, dead_s=one.dead_time)
+    if part.behind_broker is not None:
+        far = part.behind_broker
+        gate = BrokerGate(
+            far.broker,
+            far.commands_to,
+            far.states_from,
+            far.open,
+            far.shut,
+            far.halt,
+            far.is_open if far.is_open is not None else far.open,
+            far.is_shut if far.is_shut is not None else far.shut,
+            far.silence,
+        )
+        return Mover(behind_broker=gate)
     return Mover()
 
 

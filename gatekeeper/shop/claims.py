@@ -114,6 +114,12 @@ def _claims(tree: Tree) -> list[Claim]:
         if drive is not None:
             claims.append(Claim(f"the drive {drive}", path_of(loc[:3]), tree.mark_of(loc)))
     for name in tree.keys("gates"):
+        for key in ("commands_to", "states_from"):
+            loc = ("gates", name, "behind_broker", key)
+            topic = _text(tree, loc)
+            if topic is not None:
+                claims.append(Claim(f"the topic {topic}", path_of(loc[:3]), tree.mark_of(loc)))
+    for name in tree.keys("gates"):
         loc = ("gates", name, "servo")
         bank, channel = _text(tree, (*loc, "bank")), _text(tree, (*loc, "channel"))
         if bank is not None and channel is not None:

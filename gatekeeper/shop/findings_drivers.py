@@ -49,6 +49,18 @@ def driver_findings(shop: Shop) -> Iterator[Finding]:
             )
             yield nice("bank_clock", bank.name, said)
     yield from _reversing(shop)
+    for gate in shop.gates.values():
+        if gate.behind_broker is None:
+            continue
+        said = (
+            f"It hangs on the broker {gate.behind_broker.broker}: without it the gate does not move, and counts as "
+            "unproven. A command is sent once and never kept; a frozen network may deliver it late. Anybody on your "
+            "network can move it."
+        )
+        yield bite("gate_behind_broker", gate.name, said)
+        if gate.behind_broker.halt is None:
+            said = "It cannot be halted: the red button leaves it moving to its end. Guard its slot."
+            yield bite("gate_unhalted", gate.name, said)
     for permit in shop.permits.values():
         said = (
             f"It may permit a start of {permit.at}, and never starts or cuts it: an electrician puts its contact in "

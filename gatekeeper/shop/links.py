@@ -53,6 +53,7 @@ REFERENCES: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = (
     (("inputs", "*", "at"), ("gates", "tools", "outlets")),
     (("signs", "*", "at"), ("gates", "tools", "outlets")),
     (("gates", "*", "servo", "bank"), ("servo_banks",)),
+    (("gates", "*", "behind_broker", "broker"), ("brokers",)),
     (("motors", "*", "switched_by", "drive"), ("drives",)),
     (("motors", "*", "confirmed_by", "drive"), ("drives",)),
     (("permits", "*", "at"), ("tools", "outlets")),

@@ -32,6 +32,7 @@ from gatekeeper.shop.kinds import Units as Units
 from gatekeeper.shop.model_care import Care as Care
 from gatekeeper.shop.model_drivers import BankServo as BankServo
 from gatekeeper.shop.model_drivers import Bridge as Bridge
+from gatekeeper.shop.model_drivers import BrokerGate as BrokerGate
 from gatekeeper.shop.model_drivers import Coil as Coil
 from gatekeeper.shop.model_drivers import Drive as Drive
 from gatekeeper.shop.model_drivers import MotorSwitch as MotorSwitch
@@ -210,8 +211,8 @@ class Duct:
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """One gate. Moved by ``servo``, ``bank_servo``, ``relays``, ``bridge`` or ``coil`` and spring, or by hand when all
-    are None.
+    """One gate. Moved by ``servo``, ``bank_servo``, ``relays``, ``bridge``, ``coil`` and spring or ``behind_broker``,
+    or by hand when all are None.
 
     ``duct`` is None where the shop's ducts are not described: the gate then sits straight on its motor.
     ``travel_s``: from end to end, the longer way. ``clear_s``: how long its branch needs to empty; ``clear_is_given``:
@@ -239,10 +240,11 @@ class Gate:
     leak_discharge: float | None
     bank_servo: BankServo | None = None
     bridge: Bridge | None = None
+    behind_broker: BrokerGate | None = None
 
     @property
     def is_actuated(self) -> bool:
-        movers = (self.servo, self.bank_servo, self.relays, self.bridge, self.coil)
+        movers = (self.servo, self.bank_servo, self.relays, self.bridge, self.coil, self.behind_broker)
         return any(mover is not None for mover in movers)
 
     @property
@@ -259,7 +261,17 @@ class Gate:
     @property
     def has_open_switch(self) -> bool:
         """Whether something at the gate itself says that it is open."""
-        return self.open_contact is not None
+        return self.open_contact is not None or self.behind_broker is not None
+
+    @property
+    def has_shut_switch(self) -> bool:
+        """Whether something at the gate itself says that it is shut."""
+        return self.shut_contact is not None or self.behind_broker is not None
+
+    @property
+    def can_halt(self) -> bool:
+        """Whether it can be stopped in mid-travel."""
+        return not self.spring_return and (self.behind_broker is None or self.behind_broker.halt is not None)
 
     @property
     def area_m2(self) -> float:

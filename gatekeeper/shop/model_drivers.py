@@ -119,6 +119,24 @@ class Bridge:
 
 
 @dataclass(frozen=True, slots=True)
+class BrokerGate:
+    """A gate behind a broker: the topic that it obeys, the one on which it says where it stands, and the words.
+
+    ``halt`` None: it cannot be halted. ``silence_s`` None: it speaks only when it moves.
+    """
+
+    broker: str
+    commands_to: str
+    states_from: str
+    open: str
+    shut: str
+    halt: str | None
+    is_open: str
+    is_shut: str
+    silence_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Coil:
     """A gate that one coil (a solenoid or an air valve) holds at the end ``holds``; a spring brings it to the other."""
 

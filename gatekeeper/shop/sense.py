@@ -23,7 +23,7 @@ _SPARKS = re.compile(
     r"\b(grinder|grinding|welder|welding|forge|torch|plasma|spray|furnace|fireplace|ash|linisher)\b", re.I
 )
 _WITH_DUCTS = (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
-_MOVERS = {"servo": "a servo", "relays": "relays", "bridge": "a bridge", "coil": "a coil"}
+_MOVERS = {"servo": "a servo", "relays": "relays", "bridge": "a bridge", "coil": "a coil", "behind_broker": "a broker"}
 
 _HARM = {
     Makes.METAL: "metal chips are hot and strike sparks, and wood dust burns",
@@ -212,7 +212,7 @@ class _Here:
                 for key in ("travel", "supply"):
                     if key in gate.model_fields_set:
                         said = (
-                            "this gate is moved by hand (no servo, relays, bridge or coil); "
+                            "this gate is moved by hand (no servo, relays, bridge, coil or broker); "
                             "take this key out or add what moves it"
                         )
                         yield self.fault(said, *loc, key, key=True)

@@ -7,7 +7,7 @@ from gatekeeper.shop.kinds import BoardDeath
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
 from gatekeeper.shop.written import GatePart, MotorPart, ShopFile
-from gatekeeper.shop.written_drivers import DrivePart, ServoPart, SwitchPart
+from gatekeeper.shop.written_drivers import BrokerGatePart, DrivePart, ServoPart, SwitchPart
 
 LEAST_DROP_S = 0.3
 """A relay on steady pulses must hold this long without one; the driver refuses less."""
@@ -149,11 +149,24 @@ class _Here:
         loc = ("gates", name)
         if gate.servo is not None:
             yield from self._servo(gate.servo, (*loc, "servo"))
+        if gate.behind_broker is not None:
+            yield from self._behind_broker(gate, gate.behind_broker, (*loc, "behind_broker"))
         for key in ("relays", "bridge"):
             pair = getattr(gate, key)
             if pair is not None and pair.current_stop is not None and pair.current_stop[1]:
                 said = "this contact is made when the motor draws too much; take normally closed out"
                 yield self.fault(said, *loc, key, "current_stop")
+
+    def _behind_broker(self, gate: GatePart, far: BrokerGatePart, loc: tuple[str, ...]) -> Iterator[Fault]:
+        if far.open == far.shut:
+            yield self.fault("open and shut are the same word, so this gate would never move", *loc, "shut")
+        if (far.is_open or far.open) == (far.is_shut or far.shut) and far.open != far.shut:
+            said = "it says the same when it is open and when it is shut, so nobody knows where it stands"
+            yield self.fault(said, *loc, "is_shut" if far.is_shut is not None else "is_open")
+        for key in ("open_contact", "shut_contact"):
+            if getattr(gate, key) is not None:
+                said = "this gate says itself where it stands; take this key out"
+                yield self.fault(said, *loc[:2], key, key=True)
 
     def _servo(self, servo: ServoPart, loc: tuple[str, ...]) -> Iterator[Fault]:
         if servo.pin is None and servo.bank is None:

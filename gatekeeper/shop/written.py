@@ -29,6 +29,7 @@ from gatekeeper.shop.part import key as _key
 from gatekeeper.shop.written_care import CarePart, FreeTexts
 from gatekeeper.shop.written_drivers import (
     BridgePart,
+    BrokerGatePart,
     CoilPart,
     DrivePart,
     PermitPart,
@@ -206,7 +207,7 @@ class DuctPart(Part):
 
 
 class GatePart(Part):
-    """One gate: moved by a servo, two relays, a bridge, a coil against a spring, or by hand when none is given."""
+    """One gate: moved by a servo, two relays, a bridge, a coil against a spring, a broker, or by hand."""
 
     duct: Name | None = _key("The duct it sits on. Default, with one collector: straight on the collector.", None)
     diameter: Annotated[float, quantity("length", "20 mm", "1 m")] | None = _key("Default: its duct's.", None)
@@ -214,6 +215,7 @@ class GatePart(Part):
     relays: RelaysPart | None = _key("The two relays that move it.", None)
     bridge: BridgePart | None = _key("The H-bridge that moves it.", None)
     coil: CoilPart | None = _key("The coil that moves it against a spring.", None)
+    behind_broker: BrokerGatePart | None = _key("The MQTT broker behind which its own controller is.", None)
     travel: Annotated[float, quantity("time", "100 ms", "60 s")] | None = _key(
         "The longest time of a whole move. Default 2 s for a servo or a coil, 6 s for relays or a bridge.", None
     )

@@ -16,6 +16,7 @@ from gatekeeper.shop.fields import (
     whole,
 )
 from gatekeeper.shop.fields_drivers import BankAddress, SerialPath, Word
+from gatekeeper.shop.fields_sensing import Topic
 from gatekeeper.shop.kinds import GateEnd, Parity
 from gatekeeper.shop.part import Part, key
 
@@ -104,6 +105,22 @@ class BridgePart(Part):
     enable: Pin | None = key("Pin of its enable input, where it has one.", None)
     dead_time: Annotated[float, quantity("time", "100 ms", "5 s")] = key("Both off between. Default 200 ms.", 0.2)
     current_stop: ContactPin | None = key("Pin of a contact that is made when the motor draws too much.", None)
+
+
+class BrokerGatePart(Part):
+    """A gate behind an MQTT broker, with a controller of its own."""
+
+    broker: Name = key("The broker.")
+    commands_to: Topic = key("The topic that it obeys.")
+    states_from: Topic = key("The topic on which it says where it stands; it must do so after each command.")
+    open: FreeText = key("The word that opens it. Default open.", "open")
+    shut: FreeText = key("The word that shuts it. Default shut.", "shut")
+    halt: FreeText | None = key("The word that halts it. Default: it cannot be halted.", None)
+    is_open: FreeText | None = key("What it says when it is open. Default: the word that opens it.", None)
+    is_shut: FreeText | None = key("What it says when it is shut. Default: the word that shuts it.", None)
+    silence: Annotated[float, quantity("time", "1 s", "1 h")] | None = key(
+        "Silent for this long, its place is unknown. Default: never, for a gate that speaks only when it moves.", None
+    )
 
 
 class CoilPart(Part):

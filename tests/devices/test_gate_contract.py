@@ -12,9 +12,11 @@ import pytest
 from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import DeviceError, GateActuator, Miss, Position
 from gatekeeper.devices.bench import BenchPins
+from gatekeeper.devices.bench_gate import FakeOutlet
 from gatekeeper.devices.bench_i2c import FakeI2c
 from gatekeeper.devices.bench_pca9685 import FakePca9685
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
+from gatekeeper.devices.mqtt_gate import GateWords, MqttGate
 from gatekeeper.devices.pca9685 import ServoBank
 from gatekeeper.devices.pins import Output, OutputLine, Pins
 from gatekeeper.devices.reversing import BridgeGate, RelayPairGate
@@ -128,7 +130,39 @@ def share(counts: int) -> float:
     return round(counts * 122 / 25e6 / 0.02, 9)
 
 
+class WordView:
+    """What a gate behind a broker was told last, as a level: 1 for open, 0 for shut or for nothing yet."""
+
+    def __init__(self) -> None:
+        self.told: Levels = [None, 0.0]
+
+    def sent(self, topic: str, word: str) -> None:
+        assert topic == "saw/set"
+        if word != "halt":
+            self.told.append(1.0 if word == "open" else 0.0)
+
+    def left(self) -> None:
+        self.told.append(0.0)
+
+    def levels(self, line: int) -> Levels:
+        return [level for place, level in enumerate(self.told) if place == 0 or self.told[place - 1] != level]
+
+
+WORDS: dict[int, WordView] = {}
+
+
+def behind_broker(pins: Pins, switches: Any, on_miss: Any) -> GateActuator:
+    view = WORDS[id(pins)] = WordView()
+    gate = MqttGate(
+        FakeOutlet(view.sent), "saw", commands_to="saw/set", words=GateWords(halt="halt"), travel_s=TRAVEL_S,
+        switches=switches, on_miss=on_miss, clock=lambda: 0.0,
+    )  # fmt: skip
+    gate._let_go = view.left  # type: ignore[method-assign]
+    return gate
+
+
 KINDS = {
+    "behind a broker": Kind(behind_broker, (0,), (1.0,), (0.0,), None, TRAVEL_S, 0.0, lambda pins: WORDS[id(pins)]),
     "bridge with an enable line": Kind(
         bridge, (23, 24, 25), (1.0, 0.0, 1.0), (0.0, 1.0, 1.0), (0.0, 0.0, 0.0), TRAVEL_S + OVERRUN_S, DEAD_S
     ),

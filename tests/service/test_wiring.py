@@ -10,6 +10,7 @@ from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import ContactSeen, DeviceError, Miss, Position
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.converter import SpiBank
+from gatekeeper.devices.mqtt_gate import MqttGate
 from gatekeeper.devices.pins import OutputLine, Pins, open_pins, outputs_off
 from gatekeeper.devices.reversing import BridgeGate, RelayPairGate
 from gatekeeper.devices.servos import BankServoGate, ServoGate
@@ -120,6 +121,8 @@ def kind_of(gate: Gate) -> type[object]:
         return BankServoGate
     if gate.bridge is not None:
         return BridgeGate
+    if gate.behind_broker is not None:
+        return MqttGate
     if gate.relays is not None:
         return RelayPairGate
     return SpringGate if gate.coil is not None else HandGate

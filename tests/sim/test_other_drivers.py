@@ -49,6 +49,7 @@ class Room:
             lambda look: self.loop.post(look),
             on_miss=lambda miss: self.loop.on_miss(miss),
             report_drive=lambda seen: self.loop.post(seen),
+            report_gate=lambda seen: self.loop.post(seen),
             open_bank=self.plant.open_bank,
         )
         self.loop = ControlLoop(Supervisor(plan_of(shop), boot="b", run="r"), self.wires, Contacts(shop), self.clock)
@@ -92,6 +93,7 @@ def room() -> Room:
         ("slide", "slide gate", "fan"),
         ("sander", "hose gate", "vacuum"),
         ("wide saw", "wide gate", "drive fan"),
+        ("far saw", "far gate", "drive fan"),
     ],
 )
 def test_a_start_opens_the_gate_and_runs_the_motor_and_its_end_ends_it(
