@@ -22,7 +22,7 @@ th, td, thead th:first-child { text-align: left; }
 .trials td { height: 2.2rem; min-width: 6rem; }
 .blank { border-bottom: 1px solid var(--ink); list-style: none; padding: .7rem 0 .1rem; max-width: 40rem; }
 .drawn { max-width: 34rem; }
-.drawn text { stroke: none; }
+.drawn svg text { stroke: none; font-size: 9px; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; font-size: .75rem; line-height: 1.35; }
 td { overflow-wrap: anywhere; }
 @media print {

@@ -17,7 +17,7 @@ class StopSeen:
 
     Args:
         motor: which.
-        took_s: from the command to "still"; None where it was not seen still within ``allowed_s``.
+        took_s: from the command to "still"; None where the core says that it runs although it was told off.
         allowed_s: the time that the shop file and the sensor allow.
     """
 
@@ -57,8 +57,11 @@ class StopProof:
             took_s = view.now_s - off_s
             if motor.seen == "still" and took_s <= allowed_s:
                 self._end(StopSeen(motor.name, took_s, allowed_s))
-            elif took_s > allowed_s:
+            elif motor.overrun:
                 self._end(StopSeen(motor.name, None, allowed_s))
+            elif took_s > allowed_s and motor.seen != "running":
+                # Its sensor was lost meanwhile, or spoke late: nothing was proved, and nothing was found wrong.
+                del self._off_s[motor.name]
 
     def _end(self, seen: StopSeen) -> None:
         del self._off_s[seen.motor]

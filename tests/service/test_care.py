@@ -15,6 +15,7 @@ from gatekeeper.records.care_log import CareLog, Done
 from gatekeeper.service.clock import FastClock
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
+from gatekeeper.service.stop_proof import StopProof
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
@@ -211,6 +212,19 @@ def test_a_contactor_that_sticks_is_written_down(shed: Callable[..., Shed]) -> N
     one.care.look()
     (proved,) = [line for line in one.care.log.read() if line.what == "stop_proved"]
     assert proved.more["took_s"] is None
+
+
+def test_a_stop_whose_sensor_spoke_too_late_proves_nothing_and_blames_nobody(shed: Callable[..., Shed]) -> None:
+    one = shed()
+    one.saw(True)
+    core = one.until(lambda view: view.motors[0].seen == "running" and view.motors[0].state == "running")
+    proof = StopProof({"collector": 1.75})
+    proof.take(core)
+    off = replace(core.motors[0], on=False, state="coasting")
+    proof.take(replace(core, motors=(off,)))
+    proof.take(replace(core, now_s=core.now_s + 2.0, motors=(replace(off, seen=None),)))
+    proof.take(replace(core, now_s=core.now_s + 3.0, motors=(replace(off, seen="still"),)))
+    assert proof.found() == []
 
 
 def test_a_spin_down_that_ends_proves_no_stop(shed: Callable[..., Shed]) -> None:
