@@ -71,6 +71,9 @@ def _unseen(shop: Shop) -> Iterator[str]:
     by_hand = [gate.name for gate in shop.gates.values() if not gate.is_actuated and not gate.has_open_switch]
     if by_hand:
         yield f"Moved by hand, nothing to wire: {listed(by_hand, 'and', 24)}."
+    away = [gate.name for gate in shop.gates.values() if gate.behind_broker is not None]
+    if away:
+        yield f"Moved over the network, each by a controller and a supply of its own: {listed(away, 'and', 24)}."
     for motor in shop.motors.values():
         drive = shop.drives.get(motor.switch.drive or "")
         if drive is not None and drive.host is not None:

@@ -98,6 +98,9 @@ def _how(gates: tuple[Gate, ...]) -> str:
     relays = [gate.name for gate in gates if gate.relays is not None or gate.bridge is not None]
     if relays:
         said.append(f"Take the drive off {listed(relays, 'and', 8)} at its pin, then slide it.")
+    away = [gate.name for gate in gates if gate.behind_broker is not None]
+    if away:
+        said.append(f"Take the plug out of {listed(away, 'and', 8)}, then slide it.")
     for gate in gates:
         if gate.coil is not None:
             said.append(f"{_sentence(gate.name)} stands {gate.coil.holds.other.value} by its spring.")

@@ -95,8 +95,13 @@ gates:
   ~two~: {duct: drop, bridge: {open: GPIO16, shut: GPIO13, enable: GPIO12, current_stop: GPIO14}}
   three: {duct: drop, bridge: {open: GPIO18, shut: GPIO19}}
   four: {duct: hose, servo: {bank: ~bank~, channel: 15}}
+  away:
+    duct: drop
+    behind_broker: {broker: house, commands_to: gates/away/set, states_from: gates/away}
+brokers:
+  house: {host: broker.local}
 tools:
-  ~saw~: {gates: [~one~, four], sensor: {current_switch: GPIO8}}
+  ~saw~: {gates: [~one~, four, away], sensor: {current_switch: GPIO8}}
   planer: {gates: ~two~, sensor: {current_switch: GPIO9}}
   lathe: {gates: [three, five, six], sensor: {current_switch: GPIO10}}
 inputs:

@@ -187,6 +187,12 @@ def test_each_kind_of_gate_says_how_a_hand_moves_it() -> None:
     ]
 
 
+def test_a_gate_on_the_network_is_unplugged_before_a_hand_moves_it(more_devices: Shop) -> None:
+    steps = [line for page in signs(more_devices) if page[0].startswith("Fan") for line in page]
+
+    assert "Take the plug out of away, then slide it." in steps[2]
+
+
 def test_where_metal_goes_in_the_sign_keeps_wood_out() -> None:
     text = (
         example("one-evening")

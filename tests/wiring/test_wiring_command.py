@@ -235,8 +235,9 @@ def test_every_kind_of_input_has_a_part_to_buy_and_a_test() -> None:
     assert all(what and rating and test.endswith(".") for what, rating, test in KINDS.values())
 
 
-def test_a_drive_on_the_network_has_no_wire_to_the_box(more_devices: Shop) -> None:
+def test_what_is_on_the_network_has_no_wire_to_the_box(more_devices: Shop) -> None:
     plan = wiring_plan(more_devices, "x")
 
     assert [step.devices for step in plan.steps if step.title == "far"] == [()]
+    assert "Moved over the network, each by a controller and a supply of its own: away." in plan.unseen
     assert "far: its drive is on the network (drive.local), by a network cable and no terminal of X1." in plan.unseen
