@@ -22,6 +22,7 @@ LEAST_FREE_BYTES = 100_000_000
 EARLIEST_WALL_S = 1_767_225_600.0
 OWN_NAMES = ("gatekeeper", "lg")
 WIDTH = 100
+_EXTRAS = {"paho-mqtt": "mqtt", "pymodbus": "modbus", "pyserial": "modbus"}
 _LIBRARIES = {"gpiod": (2, 2), "lgpio": (0, 2, 2)}
 
 
@@ -135,6 +136,8 @@ def _packages(shop: Shop, pins: str) -> set[str]:
     wanted |= {"gpiod"} if wanted else set()
     wanted |= {"smbus2"} if shop.servo_banks or any(one.kind.is_on_i2c for one in shop.converters.values()) else set()
     wanted |= {"paho-mqtt"} if shop.brokers else set()
+    wanted |= {"pymodbus"} if shop.drives else set()
+    wanted |= {"pyserial"} if any(drive.serial is not None for drive in shop.drives.values()) else set()
     return wanted
 
 
@@ -142,7 +145,7 @@ def _libraries(facts: Facts, shop: Shop, pins: str) -> Iterator[Finding]:
     kind = pins.partition(":")[0]
     for package, version in facts.packages.items():
         least = _LIBRARIES.get(package)
-        extra = "mqtt" if package == "paho-mqtt" else "board"
+        extra = _EXTRAS.get(package, "board")
         if version is None:
             said = f"The package {package} is missing. Install it with: pip install 'gatekeeper[{extra}]'."
             yield _mend("package", said) if package == kind or package not in _LIBRARIES else _know("package", said)
@@ -210,11 +213,14 @@ def _nodes(shop: Shop) -> list[str]:
             nodes.append(node)
     if shop.servo_banks and "/dev/i2c-1" not in nodes:
         nodes.append("/dev/i2c-1")
-    return nodes
+    return nodes + [drive.serial for drive in shop.drives.values() if drive.serial is not None]
 
 
 def _device_files(facts: Facts) -> Iterator[Finding]:
     for node, usable in facts.nodes.items():
+        if "i2c" not in node and "spi" not in node:
+            yield _serial_line(facts, node, usable)
+            continue
         bus, group = ("I2C", "i2c") if "i2c" in node else ("SPI", "spi")
         if usable is None:
             key = "i2c_arm" if bus == "I2C" else "spi"
@@ -226,6 +232,16 @@ def _device_files(facts: Facts) -> Iterator[Finding]:
             yield _mend("node", f"{said}; {facts.user} {in_it}. sh install.sh lays the rule for it.")
         else:
             yield _well("node", f"{facts.user} may use {node}.")
+
+
+def _serial_line(facts: Facts, node: str, usable: bool | None) -> Finding:
+    if usable is None:
+        return _mend(
+            "node", f"{node} is missing: the serial adapter of a drive is not plugged in, or has another name."
+        )
+    if not usable:
+        return _mend("node", f"{facts.user} may not use {node}. Add this user to the group dialout.")
+    return _well("node", f"{facts.user} may use {node}.")
 
 
 def _folder(facts: Facts) -> Iterator[Finding]:

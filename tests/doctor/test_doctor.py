@@ -3,12 +3,23 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from typer.testing import CliRunner
 
 from gatekeeper.cli import app
-from gatekeeper.doctor import EARLIEST_WALL_S, Verdict, doctor_data, doctor_lines, findings_of, is_well, pins_of
+from gatekeeper.doctor import (
+    EARLIEST_WALL_S,
+    Verdict,
+    _nodes,
+    _packages,
+    doctor_data,
+    doctor_lines,
+    findings_of,
+    is_well,
+    pins_of,
+)
 from gatekeeper.doctor_look import ChipSeen, Facts
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.load import load_shop
@@ -353,3 +364,19 @@ def test_the_command_says_the_same_for_machines_and_ends_by_what_it_found() -> N
 
 def test_a_file_that_is_no_shop_is_refused(tmp_path: Path) -> None:
     assert CliRunner().invoke(app, ["doctor", str(tmp_path / "none.yaml")]).exit_code == 2
+
+
+def test_a_drive_wants_its_library_and_its_serial_line() -> None:
+    drive = SimpleNamespace(serial="/dev/ttyUSB0")
+    shop = replace(GARAGE, drives={"fan drive": drive})  # type: ignore[dict-item]
+    assert _packages(shop, "mock") == {"pymodbus", "pyserial"}
+    assert _nodes(shop)[-1] == "/dev/ttyUSB0"
+    assert said(replace(WELL, packages={"pymodbus": None}), "package") == [
+        (MEND, "The package pymodbus is missing. Install it with: pip install 'gatekeeper[modbus]'.")
+    ]
+    lines = {usable: said(replace(WELL, nodes={"/dev/ttyUSB0": usable}), "node") for usable in (None, False, True)}
+    assert lines == {
+        None: [(MEND, "/dev/ttyUSB0 is missing: plug the drive's serial adapter in, or write its right name.")],
+        False: [(MEND, f"{WELL.user} may not use /dev/ttyUSB0. Add this user to the group dialout.")],
+        True: [(Verdict.WELL, f"{WELL.user} may use /dev/ttyUSB0.")],
+    }
