@@ -519,7 +519,7 @@ def wiring(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the plan for machines.")] = False,
 ) -> None:
-    """Say how a shop is wired: drawings, cables, parts to buy, work in order, the electrician's sheet, labels, signs."""
+    """Say how a shop is wired: drawings, cables, parts to buy, work in order, electrician's sheet, labels, signs."""
     from gatekeeper.wiring_plan.commands import WiringTrouble, wiring_answer
 
     shop, name = _shop(shop_file)
@@ -748,7 +748,7 @@ def _played(shop_file: str) -> "tuple[Shop, str, str]":
     from gatekeeper.shop.faults import Faults
     from gatekeeper.shop.load import load_shop
 
-    shop, name, text = _shop_and_text(shop_file)
+    _, name, text = _shop_and_text(shop_file)
     try:
         text = played(text, name)
     except PinTrouble as trouble:
