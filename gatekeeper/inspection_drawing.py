@@ -8,7 +8,7 @@ from gatekeeper.service.face_people import Chapter
 
 def drawn(every: Sequence[Chapter], before: Sequence[str]) -> Html:
     """Chapters as a part of a page: numbered rows with room for a mark and a note."""
-    parts: list[Html] = [el("ul", None, [el("li", None, said) for said in before])]
+    parts: list[Html] = [el("ul", {"class": "cautions"}, [el("li", None, said) for said in before])]
     number = 0
     for chapter in every:
         rows = []

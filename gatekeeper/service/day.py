@@ -4,8 +4,8 @@ from datetime import date, datetime, timedelta
 
 from gatekeeper.records.history_reading import HistoryReader
 from gatekeeper.records.history_reading import Lane as RecordLane
-from gatekeeper.service.face import DayLine, DayNumber, DayView, Lane, LaneSpan
-from gatekeeper.service.wording import line
+from gatekeeper.service.day_lines import lines
+from gatekeeper.service.face import DayNumber, DayView, Lane, LaneSpan
 
 #: Lines shown of one day, the newest.
 MOST_LINES = 400
@@ -38,17 +38,12 @@ def day_view(reader: HistoryReader, day: str | None, now_wall_s: float) -> DayVi
     begin_s, end_s = _bounds(wanted)
     lanes = reader.lanes(begin_s, end_s, now_wall_s if wanted == today else None)
     dated = reader.between(begin_s, end_s)
-    lines = []
-    for one in dated:
-        said = line(one.entry)
-        if said is not None:
-            lines.append(DayLine(datetime.fromtimestamp(one.wall_s).strftime("%H:%M:%S"), said))
     return DayView(
         day=wanted.isoformat(),
         days=days,
         lanes=tuple(shown for lane in _in_order(lanes) if (shown := _lane(lane, begin_s)).spans),
         numbers=_numbers(lanes, reader),
-        lines=tuple(reversed(lines[-MOST_LINES:])),
+        lines=tuple(reversed(lines(dated)[-MOST_LINES:])),
     )
 
 

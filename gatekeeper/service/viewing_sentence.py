@@ -15,6 +15,7 @@ from gatekeeper.service.viewing_motors import reason, waits
 from gatekeeper.service.viewing_scene import Scene, cap, listing, made
 from gatekeeper.service.viewing_tools import question
 
+SPARKS = "Sparks were seen. Do not open bin or filter. Watch for smouldering; in doubt leave, call the fire service."
 FIRE = "Heat, smoke or the building's alarm. Do not open bin or filter. Leave, call the fire service."
 #: Which message of the first heap is told first; those of the service follow in their own order.
 _WORST_FIRST = (
@@ -36,8 +37,7 @@ def top_sentence(scene: Scene, messages: Sequence[MessageView]) -> Saying:
     core = scene.core
     codes = {alarm.code for alarm in core.alarms}
     if "sparks" in codes and "fire" not in codes:
-        row = words_of("sparks", "the shop")
-        return Saying(f"{row.happened} {row.remedy}")
+        return Saying(SPARKS)
     if core.fire or "fire" in codes:
         return Saying(FIRE)
     if core.emergency or any(alarm.code == "emergency" for alarm in core.alarms):

@@ -156,13 +156,13 @@ def _going(shop: ShopView, one: ChangeView) -> Html:
         "section",
         {"class": "panel", "aria-label": one.title},
         el("h2", None, one.title),
-        el("ol", {"class": "walk"}, [_step(one, number, step) for number, step in enumerate(one.steps)]),
         el("p", {"class": "what"}, words.said(one.now, shop.now_s)),
         el("p", {"class": "soft"}, one.stays) if one.stays is not None and one.stays != one.now.text else None,
         el("p", {"class": "soft"}, one.before) if one.before else None,
         _press(one)
         if one.label is not None
         else el("p", {"class": "target"}, el("a", {"href": "/change"}, "Look again")),
+        el("ol", {"class": "walk"}, [_step(one, number, step) for number, step in enumerate(one.steps)]),
         el(
             "details",
             {"data-key": f"leave {one.motor}"},
