@@ -15,6 +15,9 @@ _BY_INPUT = {
     InputKind.FIRE: ("alarm", "quiet", "Raise the alarm", "End the alarm"),
     InputKind.DOOR: ("open", "shut", "Open it", "Shut it"),
     InputKind.SHOP_KEY: ("shop open", "shop shut", "Turn to open", "Turn to shut"),
+    InputKind.BROKER_KEY: ("on", "off", "Turn it on", "Turn it off"),
+    InputKind.BIN_FULL: ("full", "not full", "Fill it", "Empty it"),
+    InputKind.FILTER_PRESSURE: ("loaded", "clean", "Load it", "Clean it"),
 }
 _WHAT_SENSES = {
     "tool": "Sensor of {}",

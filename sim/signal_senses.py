@@ -7,6 +7,7 @@ from gatekeeper.control.messages import AirSeen, Event, InputSeen, MotorSeen, To
 from gatekeeper.devices.inputs import PositionSwitches
 from gatekeeper.sensing.circuits import ToolBand
 from gatekeeper.sensing.seen import Reason
+from gatekeeper.service.care_contacts import refuses
 from gatekeeper.shop.model import InputKind, Sensor
 from sim.faults import known
 from sim.position_senses import GateSwitches
@@ -67,7 +68,7 @@ class ShopSenses:
             if motor.air_proof is not None:
                 self.air[motor.name] = Sense(QUICK_DELAYS, later, partial(self._air_said, motor.name))
         for name, part in shop.inputs.items():
-            if part.kind in CIRCUITS:
+            if part.kind in CIRCUITS or refuses(shop, part):
                 self.inputs[name] = Sense(CIRCUIT_DELAYS, later, partial(self._input_said, name))
         for gate in shop.gates.values():
             if gate.open_contact is not None or gate.shut_contact is not None:
