@@ -71,6 +71,10 @@ class CareLog:
                 # A line that a power cut tore must not swallow this one.
                 if size and os.pread(descriptor, 1, size - 1) != b"\n":
                     line = b"\n" + line
+                if size == 0 and os.geteuid() == 0:
+                    # Begun by an administrator: the controller, who owns the folder, must be able to go on with it.
+                    owner = self.path.parent.stat()
+                    os.fchown(descriptor, owner.st_uid, owner.st_gid)
                 if os.write(descriptor, line) != len(line):
                     raise OSError(28, "no room on the disk")
                 os.fsync(descriptor)

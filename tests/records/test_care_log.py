@@ -1,5 +1,6 @@
 """The log of care: only added to, by several at once; a torn line takes no other with it."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -28,6 +29,17 @@ def test_what_was_added_is_read_in_order(tmp_path: Path) -> None:
     assert list(CareLog(log.path).read()) == DONE
     assert log.torn == 0
     assert log.path.stat().st_mode & 0o007 == 0
+
+
+def test_what_an_administrator_begins_goes_to_the_owner_of_the_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given: list[tuple[int, int]] = []
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    monkeypatch.setattr(os, "fchown", lambda _file, owner, group: given.append((owner, group)))
+    filled(tmp_path / "care.jsonl")
+    there = tmp_path.stat()
+    assert given == [(there.st_uid, there.st_gid)]  # at the first line only
 
 
 def test_a_file_that_is_not_there_is_an_empty_log(tmp_path: Path) -> None:
