@@ -85,7 +85,9 @@ class MeterSensor:
         is_above = abs(value) >= self._settings.trip
         if reading.is_kept:
             if is_above and self.state is not State.RUNNING:
-                self.state, self._waiting_since_s = State.RUNNING, t_s
+                self.state = State.RUNNING
+                if self._heard_s is None:
+                    self._waiting_since_s = t_s  # else its silence counts from its last live word
                 seen.append(Seen(t_s, State.RUNNING, Reason.KEPT, None, t_s))
             return seen
         before_s, self._heard_s, self._waiting_since_s, self.value = self._heard_s, t_s, t_s, abs(value)

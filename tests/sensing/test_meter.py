@@ -143,6 +143,16 @@ def test_a_start_after_a_kept_number_needs_live_ones_first():
     assert told(seen) == [(1.0, "running", "first_look")]
 
 
+def test_a_kept_number_in_between_does_not_lengthen_the_silence_that_is_allowed():
+    sensor = at_rest()
+    heard_s = sensor.next_deadline() - SETTINGS.silence_s
+    kept = sensor.feed(MeterReading(heard_s + 3.0, 800.0, is_kept=True))
+    assert [one.state for one in kept] == [State.RUNNING]
+    assert sensor.next_deadline() == heard_s + SETTINGS.silence_s
+    seen = sensor.feed(live(heard_s + 6.0, 3.0))
+    assert [(one.state, one.reason.is_fresh) for one in seen] == [(State.STALE, False), (State.STOPPED, False)]
+
+
 @settings(max_examples=200, deadline=None)
 @given(
     story=st.lists(
