@@ -13,6 +13,7 @@ from gatekeeper.shop.faults import listed
 from gatekeeper.shop.lines import TO_BE_CHOSEN
 from gatekeeper.shop.model import Shop
 from gatekeeper.wiring_plan.cables import gauge_for, sold_area_mm2
+from gatekeeper.wiring_plan.electrician import brought_by_electrician
 from gatekeeper.wiring_plan.model import Device, Plan
 from gatekeeper.wiring_plan.page import (
     drawings,
@@ -59,6 +60,9 @@ def plan_data(shop: Shop, plan: Plan) -> dict[str, Any]:
             for step in plan.steps
         ],
         "parts": [{"what": one.what, "rating": one.rating, "count": one.count} for one in plan.pieces],
+        "electrician_brings": [
+            {"what": one.what, "for": one.rating, "count": one.count} for one in brought_by_electrician(shop)
+        ],
         "supplies": [
             {"name": one.name, "volts": one.volts, "current_a": one.current_a, "counted": one.counted}
             for one in plan.loads

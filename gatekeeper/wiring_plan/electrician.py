@@ -9,7 +9,7 @@ from gatekeeper.shop.faults import listed
 from gatekeeper.shop.model import InputKind, Motor, Shop, Tool
 from gatekeeper.shop.motor_starts import HP_W
 from gatekeeper.wiring_plan.coil_circuit import coil_circuit
-from gatekeeper.wiring_plan.model import Device, Plan
+from gatekeeper.wiring_plan.model import Device, Piece, Plan
 from gatekeeper.wiring_plan.motor_figures import (
     BREAKER_SHARE,
     DELAY_FUSE_SHARE,
@@ -45,6 +45,26 @@ YOURS = (
     "the code of this place; where it differs from this sheet, it is right.",
     "Nothing here starts a machine or cuts its power.",
 )
+
+
+def brought_by_electrician(shop: Shop) -> tuple[Piece, ...]:
+    """What the mains side needs for the motors of a shop, by function; the electrician chooses it."""
+    pieces: list[Piece] = []
+    for motor in shop.motors.values():
+        plate = f"{motor.name}: {motor.power_w / 1000:.3g} kW"
+        pieces.append(Piece("disconnect that takes a lock", plate))
+        if motor.switch.drive is not None:
+            pieces.append(Piece("variable-frequency drive, with what its manual wants before it", plate))
+        elif motor.switch.stop_output is not None:
+            pieces.append(Piece("starter with push buttons and overload relay, reset by hand", plate))
+        else:
+            pieces.append(Piece("contactor with overload relay, reset by hand", f"{plate}, AC-3, coil 24 V"))
+            pieces.append(Piece("Hand-Off-Auto switch", f"{motor.name}, in its coil circuit"))
+    kinds = {source.kind for source in shop.inputs.values()}
+    if InputKind.RED_BUTTON not in kinds:
+        pieces.append(Piece("mushroom button, latching, normally closed", "for every coil circuit, AC-15"))
+    pieces.append(Piece("supply for the coil circuits", "24 V, by the coils"))
+    return tuple(pieces)
 
 
 def electrician_sheet(shop: Shop, plan: Plan) -> list[Html]:

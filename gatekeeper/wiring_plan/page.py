@@ -8,8 +8,8 @@ from gatekeeper.markup import Html, el
 from gatekeeper.service.pin_table import pin_table
 from gatekeeper.shop.model import Shop
 from gatekeeper.wiring_plan.drawing import drawing
-from gatekeeper.wiring_plan.electrician import electrician_sheet
-from gatekeeper.wiring_plan.model import Core, Device, Plan, Step
+from gatekeeper.wiring_plan.electrician import brought_by_electrician, electrician_sheet
+from gatekeeper.wiring_plan.model import Cable, Core, Device, Plan, Step
 from gatekeeper.wiring_plan.signs import sign_pages
 from gatekeeper.wiring_plan.supplies import relays_on_board_a
 from gatekeeper.wiring_plan.tables import table
@@ -78,9 +78,19 @@ def _front(shop: Shop, plan: Plan) -> Iterator[Html]:
     yield table(
         ("What", "Rating", "How many"), [[one.what, one.rating, str(one.count)] for one in plan.pieces], "pieces"
     )
+    yield el("h2", None, "What the electrician brings")
+    brought = [[one.what, one.rating, str(one.count)] for one in brought_by_electrician(shop)]
+    yield table(("What", "For", "How many"), brought, "pieces")
+    yield el("h2", None, "Cables to pull")
+    yield table(("Cable", "To", "Cores", "Length"), [_cable(one) for one in plan.cables], "cables")
     yield el("h2", {"class": "page"}, "Every pin of the board")
     rows = [[row.line, row.wire, row.does, row.pull] for row in pin_table(shop)]
     yield table(("Line", "Wire", "What it does", "What holds it"), rows, "pins")
+
+
+def _cable(cable: Cable) -> list[str]:
+    length = "measure" if cable.run_m is None else f"about {cable.run_m:.0f} m and the way to the box"
+    return [cable.number, cable.to, cable.kind, length]
 
 
 def _power(shop: Shop, plan: Plan) -> Iterator[str]:

@@ -11,7 +11,7 @@ from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
-from gatekeeper.wiring_plan.electrician import electrician_sheet
+from gatekeeper.wiring_plan.electrician import brought_by_electrician, electrician_sheet
 from gatekeeper.wiring_plan.plan import wiring_plan
 from gatekeeper.wiring_plan.signs import sign_pages
 
@@ -36,6 +36,23 @@ def rows_of(shop: Shop, kind: str) -> list[list[str]]:
 
 def said_by(shop: Shop) -> str:
     return unescape(re.sub(r"<[^>]+>", " ", "".join(electrician_sheet(shop, wiring_plan(shop, "x")))))
+
+
+def test_what_the_electrician_brings_goes_by_how_each_motor_is_switched(more_devices: Shop) -> None:
+    assert [(piece.what, piece.rating) for piece in brought_by_electrician(shop_of("one-evening"))] == [
+        ("disconnect that takes a lock", "collector: 1.12 kW"),
+        ("contactor with overload relay, reset by hand", "collector: 1.12 kW, AC-3, coil 24 V"),
+        ("Hand-Off-Auto switch", "collector, in its coil circuit"),
+        ("mushroom button, latching, normally closed", "for every coil circuit, AC-15"),
+        ("supply for the coil circuits", "24 V, by the coils"),
+    ]
+    brought = [piece.what for piece in brought_by_electrician(more_devices)]
+    assert brought.count("disconnect that takes a lock") == len(more_devices.motors)
+    assert brought.count("contactor with overload relay, reset by hand") == 1
+    assert brought.count("starter with push buttons and overload relay, reset by hand") == 1
+    assert brought.count("variable-frequency drive, with what its manual wants before it") == 2
+    buttons = [piece for piece in brought_by_electrician(shop_of("garage-one-collector")) if "mushroom" in piece.what]
+    assert buttons == []  # the garage's own red button has both contacts
 
 
 def test_it_has_two_pages() -> None:

@@ -86,7 +86,14 @@ def test_one_page_holds_everything_and_stands_alone(any_shop: Shop) -> None:
     assert "<script" not in page
     assert REFUSED.search(page) is None
     headings = reader.said["h2"]
-    for heading in ("Power", "What to buy", "Every pin of the board", "1. The box"):
+    for heading in (
+        "Power",
+        "What to buy",
+        "What the electrician brings",
+        "Cables to pull",
+        "Every pin of the board",
+        "1. The box",
+    ):
         assert heading in headings
     for heading in ("For the electrician, page 1: contacts", "For the electrician, page 2: starters"):
         assert heading in headings
@@ -191,7 +198,7 @@ def test_the_plan_for_machines() -> None:
     plan = json.loads(said)
 
     assert status == 0
-    assert set(plan) == {"shop", "file", "pins", "steps", "parts", "supplies", "not_wired"}
+    assert set(plan) == {"shop", "file", "pins", "steps", "parts", "electrician_brings", "supplies", "not_wired"}
     saw = next(step for step in plan["steps"] if step["title"] == "table saw")
     servo = next(device for device in saw["devices"] if device["kind"] == "gate on a servo")
     assert servo["cable"] == {
