@@ -24,9 +24,9 @@ def messages_of(part: MessagesPart) -> Messages:
 def message_faults(tree: Tree, part: MessagesPart) -> Iterator[Fault]:
     """Every rule about lamp and push that these parts break."""
     if part.push is not None and (part.push.url is None) is (part.push.url_from is None):
-        loc = ("messages", "push")
+        at = ("messages", "push")
         said = "a push needs one address: write url, or url_from and where the address is kept"
-        yield Fault(tree.mark_of(loc, key=True), path_of(loc), said)
+        yield Fault(tree.mark_of(at, key=True), path_of(at), said)
     if part.lamp is not None and part.lamp.pin.line in (0, 1):
         loc = ("messages", "lamp", "pin")
         said = "GPIO0 and GPIO1 belong to the board's own identification"
