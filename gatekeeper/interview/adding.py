@@ -4,7 +4,7 @@ Each ends in edits of single parts of the file; nothing else of it is touched.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from gatekeeper.interview.draft import DraftDuct, DraftMachine
 from gatekeeper.interview.engine import Interview, Walk
@@ -19,7 +19,10 @@ from gatekeeper.shop.claims import SENSOR_KEYS
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.links import NAMED
 from gatekeeper.shop.model import ConverterKind, Shop
-from gatekeeper.shop.places import Tree, read_tree
+from gatekeeper.shop.places import Leaf, Tree, read_tree
+
+ASKED = ("towards", "diameter", "width", "height", "length", "fittings", "flex")
+"""The keys of a duct that are asked when it moves; the others keep their values."""
 
 STAYS, GOES = "stays", "is taken down"
 
@@ -43,11 +46,12 @@ class PartsDraft:
 def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
     """The interview for one more machine in a shop with this file's text."""
     taken = _names(text)
+    waiting = tuple(name for name in waiting_machines(text) if name not in taken)
+    channel = _free_channel(shop, text)
     idle = idle_gates(shop)
     say = Measures(shop.units)
 
     def walk(draft: PartsDraft) -> Walk[None]:
-        waiting = tuple(name for name in waiting_machines(text) if name not in taken)
         name = yield from ask_name(taken, waiting, with_parts=False)
         place = yield from ask_place(f"Where does the {name} join?", [*idle, *joints(shop)], f"at {gate_of(name)}")
         duct: DraftDuct | None = None
@@ -62,7 +66,7 @@ def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
         is_new = place.gate is None
         servo = (yield from ask_gate(name)) if is_new else False
         supply = (yield from _ask_one_of("supply", "Which supply feeds its servo?", shop.supplies)) if servo else ""
-        seen = yield from ask_seen(name, _free_channel(shop, text), must=not is_new)
+        seen = yield from ask_seen(name, channel, must=not is_new)
         feeder = ""
         if seen is not None:
             feeder = yield from _ask_one_of("feeder", f"Which feeder does the {name} hang on?", shop.feeders)
@@ -96,6 +100,8 @@ def move_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
             f"The duct of the {tool} is not described, or serves other gates too; move it by hand in the file."
         )
 
+    tree = _tree_of(text)
+
     def walk(draft: PartsDraft) -> Walk[None]:
         gate = movable[0]
         if len(movable) > 1:
@@ -106,10 +112,9 @@ def move_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
         assert old is not None, "only gates on a duct of their own can be moved"
         place = yield from ask_place(f"Where does the {tool} join now?", joints(shop, old))
         duct = yield from ask_drop(old, place, shop)
-        # The comment above the old line stays, so what is assumed now is said behind the new one.
-        *_, line = duct_lines(duct)
-        note = f"  # assumed: {' and '.join(duct.assumed)}" if duct.assumed else ""
-        draft.edits = draft.studied = [PartEdit("ducts", old, (line + note,))]
+        part = getattr(tree.at(("ducts", old)), "entries", {})
+        kept = tuple((key, node.text) for key, node in part.items() if isinstance(node, Leaf) and key not in ASKED)
+        draft.edits = draft.studied = [PartEdit("ducts", old, tuple(duct_lines(replace(duct, kept=kept))))]
 
     return Interview(PartsDraft, walk)
 

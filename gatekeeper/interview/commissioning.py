@@ -52,6 +52,9 @@ def _new_tool(tool: Tool, name: str) -> Iterator[str]:
 def _changed(section: str, thing: str, before: object, after: object, say: Measures) -> Iterator[str]:
     if isinstance(before, Gate) and isinstance(after, Gate) and _differ(before, after) == {"clear_s"}:
         yield f"{thing}: its branch now needs {after.clear_s:.1f} s to clear (before: {before.clear_s:.1f} s)."
+    elif isinstance(before, Gate) and isinstance(after, Gate) and "diameter_m" in _differ(before, after):
+        widths = f"{say.diameter(after.diameter_m)} (before: {say.diameter(before.diameter_m)})"
+        yield f"{thing}: its duct is {widths}; fit it there, then move it to both ends."
     elif isinstance(before, Motor) and isinstance(after, Motor):
         yield f"{thing}: {_motor_said(before, after, say)}"
     elif section == "ducts":

@@ -4,14 +4,20 @@ from dataclasses import dataclass, field, replace
 
 from gatekeeper.interview.reading import Size, drop_of, gate_of
 from gatekeeper.shop.model import Units
+from gatekeeper.shop.written import Material
 
 COLLECTOR = "collector"
 CLAMP_BOARD = "clamp board"
+USUAL_MATERIAL = Material.SMOOTH_STEEL.value
 
 
 @dataclass(frozen=True, slots=True)
 class DraftDuct:
-    """One duct. ``lengths`` as they were told, each on its own; ``assumed``: words for what nobody knew."""
+    """One duct.
+
+    ``lengths`` as they were told, each on its own. ``assumed``: words for what nobody knew. ``kept``: further keys of
+    the file with their values.
+    """
 
     name: str
     towards: str
@@ -20,6 +26,7 @@ class DraftDuct:
     fittings: tuple[str, ...] = ()
     flex: Size | None = None
     assumed: tuple[str, ...] = ()
+    kept: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +77,7 @@ class ShopDraft:
     inlet: Size | None = None
     confirmed: bool = False
     relief: Size | None = None
+    material: str = ""
     ducts: list[DraftDuct] = field(default_factory=list)
     machines: list[DraftMachine] = field(default_factory=list)
     opened: DraftDuct | None = None
@@ -90,7 +98,8 @@ class ShopDraft:
         self, towards: str, diameter: Size, fittings: tuple[str, ...] = (), assumed: tuple[str, ...] = ()
     ) -> None:
         """Begin a duct; it has no name before it is known where it leads."""
-        self.opened = DraftDuct("", towards, diameter, (), fittings, None, assumed)
+        kept = (("material", self.material),) if self.material not in ("", USUAL_MATERIAL) else ()
+        self.opened = DraftDuct("", towards, diameter, (), fittings, None, assumed, kept)
 
     def stretch(self, length: Size, *, assumed: bool) -> None:
         """One more length on the duct that was begun."""

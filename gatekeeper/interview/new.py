@@ -142,13 +142,13 @@ def _relief(draft: ShopDraft) -> Walk[None]:
         return
     least_m = math.sqrt(missing_m2 * 4 / math.pi)
     step_m = 0.0254 if draft.is_inch else 0.01
-    number = math.ceil(max(least_m, 0.02) / step_m)
+    number = math.ceil(max(least_m, 0.02) / step_m - 1e-6)
     usual = f"{number} in" if draft.is_inch else f"{number * 10} mm"
     plain = size(*DIAMETERS)
 
     def read(answer: str) -> Size:
         port: Size = plain(answer)
-        if port.si < least_m:
+        if port.si < least_m * (1 - 1e-9):
             raise NotUnderstood(f"That is too small; with these gates at least {usual} have to stay open.")
         return port
 

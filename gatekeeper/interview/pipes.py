@@ -6,11 +6,12 @@ A branch is walked to its end first; then the walk comes back to where the pipe 
 import math
 import re
 
-from gatekeeper.interview.draft import COLLECTOR, DraftMachine, ShopDraft
+from gatekeeper.interview.draft import COLLECTOR, USUAL_MATERIAL, DraftMachine, ShopDraft
 from gatekeeper.interview.engine import NotUnderstood, Question, Walk, one_of
 from gatekeeper.interview.machine import ask_gate, ask_hose, ask_name, ask_port_and_need, ask_seen
 from gatekeeper.interview.reading import Size, choice_question, size, size_question
 from gatekeeper.layout.measures import Measures
+from gatekeeper.shop.written import Material
 
 LENGTH, ELBOW, BRANCH, MACHINE, NO_MORE = "length of duct", "elbow", "branch", "machine", "nothing more"
 OTHER_WIDTH = "another diameter"
@@ -40,6 +41,14 @@ def walk_pipes(draft: ShopDraft) -> Walk[None]:
             width, _ = yield from ask_diameter("How wide is the hose there?", usual)
             yield from _machine(draft, width, say, is_on_duct=False)
             continue
+        if not draft.material:
+            draft.material = yield choice_question(
+                "material",
+                "What are the ducts made of, most of them?",
+                "Rougher walls take more air. A single duct of something else is mended in the file.",
+                tuple(one.value for one in Material),
+                USUAL_MATERIAL,
+            )
         width, words = yield from ask_diameter("How wide is this duct?", usual)
         draft.open_duct(COLLECTOR, width, (), words)
         yield from _length(draft)

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from gatekeeper.interview.draft import DraftDuct
+from gatekeeper.interview.draft import USUAL_MATERIAL, DraftDuct
 from gatekeeper.interview.engine import Walk
 from gatekeeper.interview.machine import ask_hose
 from gatekeeper.interview.pipes import ELBOWS, ask_branch, ask_diameter, ask_length, elbow_question
@@ -53,7 +53,7 @@ def ask_place(said: str, places: list[Place], usual: str = "") -> Walk[Place]:
 
 
 def ask_drop(name: str, place: Place, shop: Shop) -> Walk[DraftDuct]:
-    """The duct from a place down to a machine, under the name that it gets."""
+    """The duct from a place down to a machine, called ``name``; made of the same as the duct that it joins."""
     say = Measures(shop.units)
     is_inch = shop.units is Units.INCH
     kinds: tuple[str, ...] = ()
@@ -71,7 +71,9 @@ def ask_drop(name: str, place: Place, shop: Shop) -> Walk[DraftDuct]:
     hose, hose_assumed = yield from ask_hose(say)
     if hose_assumed:
         words = (*words, "the hose")
-    return DraftDuct(name, place.duct or place.motor or "", width, (length,), kinds, hose, words)
+    joined = shop.ducts.get(place.duct or "")
+    kept = (("material", joined.material),) if joined is not None and joined.material != USUAL_MATERIAL else ()
+    return DraftDuct(name, place.duct or place.motor or "", width, (length,), kinds, hose, words, kept)
 
 
 def usual_width(place: Place, shop: Shop) -> Size:

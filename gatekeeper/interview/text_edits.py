@@ -13,6 +13,9 @@ from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.places import Branch, Tree, read_tree
 from gatekeeper.shop.rewrite import CannotRewrite
 
+ASSUMED = "# assumed: "
+"""How a comment begins that says what of the next part is an estimate; it goes with that part."""
+
 _LINE = re.compile(r"[^\r\n\x85\u2028\u2029]*(?:\r\n|[\r\n\x85\u2028\u2029]|$)")
 _NOTHING = re.compile(r"\s*(#.*)?$")
 
@@ -88,6 +91,8 @@ def _edited(text: str, name: str, edit: PartEdit) -> str:
         return "".join([*lines[:place], *new, *lines[place:]])
     begin = branch.key_marks[edit.part].line - 1
     after = _end_of_part(lines, begin, len(indent))
+    if lines[begin - 1].lstrip(" ").startswith(ASSUMED):
+        begin -= 1
     if not new and len(branch.key_marks) == 1:
         begin = _tree(text, name).root.key_marks[edit.section].line - 1
     return "".join([*lines[:begin], *new, *lines[after:]])

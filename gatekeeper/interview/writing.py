@@ -7,15 +7,13 @@ import re
 from collections.abc import Sequence
 
 from gatekeeper.interview.draft import CLAMP_BOARD, COLLECTOR, DraftDuct, DraftMachine, ShopDraft
+from gatekeeper.interview.text_edits import ASSUMED
 from gatekeeper.shop.lines import TO_BE_CHOSEN
-
-ASSUMED = "# assumed: "
-"""How a comment begins that says what of the next line, or of its part, is an estimate."""
 
 NOT_WIRED_YET = "not wired yet, its gate is moved by whoever works there."
 """How a comment ends that stands for a machine which nothing sees."""
 
-_WAITING = re.compile(rf"^[ ]*# (?P<name>[^#:(]+?)( \([^#]*\))?: {re.escape(NOT_WIRED_YET)}[ ]*\r?$", re.MULTILINE)
+_WAITING = re.compile(rf"^[ ]*# (?P<name>[^#:(\n]+?)( \([^#\n]*\))?: {re.escape(NOT_WIRED_YET)}[ ]*\r?$", re.MULTILINE)
 _PLAIN = re.compile(r"[^\W_][\w .()+/²³-]*")
 
 
@@ -73,6 +71,7 @@ def duct_lines(duct: DraftDuct) -> list[str]:
         parts.append(f"fittings: [{', '.join(duct.fittings)}]")
     if duct.flex is not None and duct.flex.si > 0:
         parts.append(f"flex: {duct.flex.text}")
+    parts += [f"{key}: {quoted(value)}" for key, value in duct.kept]
     written = f"{quoted(duct.name)}: {{{', '.join(parts)}}}"
     return [f"{ASSUMED}{' and '.join(duct.assumed)}", written] if duct.assumed else [written]
 

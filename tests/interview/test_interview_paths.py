@@ -1,0 +1,97 @@
+"""Whatever is answered, the file that comes of it is a shop; a change of a shop touches its own parts only."""
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from gatekeeper.interview.adding import add_machine, move_machine, retire_machine
+from gatekeeper.interview.engine import Interview
+from gatekeeper.interview.new import new_shop
+from gatekeeper.interview.text_edits import with_parts
+from gatekeeper.interview.writing import draft_text
+from gatekeeper.shop.examples import example
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
+from gatekeeper.shop.model import Shop
+from gatekeeper.shop.places import Tree, read_tree
+from gatekeeper.shop.rewrite import CannotRewrite
+from interview_paths import walked
+
+SHOPS = ("garage-one-collector", "long-narrow", "one-evening", "shared-twelve", "school-room")
+_SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+@_SETTINGS
+@given(data=st.data())
+def test_every_order_of_answers_gives_a_file_without_faults(data: st.DataObject) -> None:
+    interview = walked(new_shop(), data)
+    draft = interview.stand().draft
+    for as_wired in (False, True):
+        text = draft_text(draft, as_wired=as_wired)
+        shop = load_shop(text, "new.yaml")
+        assert not isinstance(shop, Faults), shop.lines()
+        assert set(shop.gates) == {machine.gate_name for machine in draft.machines}
+    assert new_shop().taken_up(interview.answers).answers == interview.answers
+
+
+@pytest.mark.parametrize("name", SHOPS)
+@_SETTINGS
+@given(data=st.data())
+def test_a_machine_more_changes_only_its_own_parts(name: str, data: st.DataObject) -> None:
+    text = example(name).read_text(encoding="utf-8")
+    draft = walked(add_machine(_shop(text), text), data).stand().draft
+    changed = with_parts(text, name, draft.edits)
+    assert [line for line in changed.splitlines() if line in text.splitlines()] == text.splitlines()
+    before, after = _tree(text).plain(), _tree(changed).plain()
+    for section, parts in before.items():
+        assert {part: after[section][part] for part in parts} == parts
+
+
+@settings(_SETTINGS, max_examples=15)
+@given(data=st.data(), name=st.sampled_from(SHOPS[:2]))
+def test_a_machine_that_moves_changes_its_duct_only(data: st.DataObject, name: str) -> None:
+    text = example(name).read_text(encoding="utf-8")
+    shop = _shop(text)
+    tool = data.draw(st.sampled_from([tool for tool in shop.tools if shop.tools[tool].gates != ("bench gate",)]))
+    draft = walked(move_machine(shop, text, tool), data).stand().draft
+    changed = with_parts(text, name, draft.edits)
+    before, after = text.splitlines(), changed.splitlines()
+    own = {shop.gates[gate].duct for gate in shop.tools[tool].gates}
+    gone = [line for line in before if line not in after]
+    assert len(gone) <= 1
+    assert all(line.strip().split(":")[0] in own for line in gone)
+
+
+@settings(_SETTINGS, max_examples=30)
+@given(data=st.data(), name=st.sampled_from(SHOPS))
+def test_a_machine_that_leaves_takes_its_own_parts_along(data: st.DataObject, name: str) -> None:
+    text = example(name).read_text(encoding="utf-8")
+    shop = _shop(text)
+    tool = data.draw(st.sampled_from(list(shop.tools)))
+    draft = _interview_of(shop, text, tool, data)
+    if name == "one-evening":
+        with pytest.raises(CannotRewrite) as refused:
+            with_parts(text, name, draft.edits)
+        assert "this shop has no tools and no outlets" in str(refused.value)
+        return
+    changed = _shop(with_parts(text, name, draft.edits))
+    assert set(shop.tools) - set(changed.tools) == {tool}
+    assert set(shop.gates) - set(changed.gates) <= set(shop.tools[tool].gates)
+    assert dict(changed.tools) == {other: shop.tools[other] for other in shop.tools if other != tool}
+
+
+def _interview_of(shop: Shop, text: str, tool: str, data: st.DataObject):  # type: ignore[no-untyped-def]
+    interview: Interview = retire_machine(shop, text, tool)  # type: ignore[type-arg]
+    return walked(interview, data).stand().draft
+
+
+def _shop(text: str) -> Shop:
+    shop = load_shop(text, "shop.yaml")
+    assert not isinstance(shop, Faults), shop.lines()
+    return shop
+
+
+def _tree(text: str) -> Tree:
+    tree = read_tree(text, "shop.yaml")
+    assert not isinstance(tree, Faults)
+    return tree
