@@ -236,9 +236,7 @@ def _device_files(facts: Facts) -> Iterator[Finding]:
 
 def _serial_line(facts: Facts, node: str, usable: bool | None) -> Finding:
     if usable is None:
-        return _mend(
-            "node", f"{node} is missing: the serial adapter of a drive is not plugged in, or has another name."
-        )
+        return _mend("node", f"{node} is missing: plug the drive's serial adapter in, or write its right name.")
     if not usable:
         return _mend("node", f"{facts.user} may not use {node}. Add this user to the group dialout.")
     return _well("node", f"{facts.user} may use {node}.")

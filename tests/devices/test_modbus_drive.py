@@ -90,8 +90,9 @@ class Server:
 
     def expect(self, register: int, value: int) -> None:
         """Wait until that is written."""
+        end_s = time.monotonic() + SOON_S
         while self.wrote.get(timeout=SOON_S) != (register, value):
-            pass
+            assert time.monotonic() < end_s, f"{value} was never written to {register:#x}"
 
 
 @pytest.fixture
