@@ -92,7 +92,7 @@ def electrician_sheet(shop: Shop, plan: Plan) -> list[Html]:
             {"class": "sheet"},
             el("h2", {"class": "page"}, "For the electrician, page 2: starters"),
             el("h3", None, "Each coil circuit"),
-            coil_circuit(has_fire=any(one.kind is InputKind.FIRE for one in shop.inputs.values())),
+            el("div", {"class": "wide"}, _coil_circuit(shop)),
             el("p", {"class": "note"}, _terminals(plan)),
             el("h3", None, "Starters by the plate"),
             table(
@@ -105,6 +105,10 @@ def electrician_sheet(shop: Shop, plan: Plan) -> list[Html]:
             told_list([_feeder(shop, name) for name in shop.feeders]),
         ),
     ]
+
+
+def _coil_circuit(shop: Shop) -> Html:
+    return coil_circuit(has_fire=any(one.kind is InputKind.FIRE for one in shop.inputs.values()))
 
 
 def _row(device: Device) -> list[str]:

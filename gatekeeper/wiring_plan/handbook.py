@@ -177,7 +177,7 @@ def handbook_page(device: Device, shop_name: str) -> str:
         "\n".join(f"- {note}" for note in device.notes),
     ]
     if device.cable is not None:
-        cores = "; ".join(f"{core.at_box}, to {core.at_device}" for core in device.cable.cores)
+        cores = "; ".join(f"{core.at_box} → {core.at_device}" for core in device.cable.cores)
         told.append(f"The cable has {device.cable.kind}: {cores}.")
     told.append("## With nobody in charge")
     if device.states is not None:

@@ -121,10 +121,11 @@ def _step(number: int, step: Step) -> Html:
 
 
 def _device(device: Device) -> Html:
-    parts: list[Html] = [el("h3", None, device.title), drawing(device.sheet, device.cable, device.title)]
+    drawn = el("div", {"class": "wide"}, drawing(device.sheet, device.cable, device.title))
+    parts: list[Html] = [el("h3", None, device.title), drawn]
     if device.cable is not None:
         run = f" About {device.cable.run_m:.0f} m along the ducts." if device.cable.run_m is not None else ""
-        cores = "; ".join(f"{core.number} {core.at_box} to {core.at_device}" for core in device.cable.cores)
+        cores = "; ".join(f"{core.number} {core.at_box} → {core.at_device}" for core in device.cable.cores)
         parts.append(el("p", {"class": "cores"}, f"{device.cable.number} to {device.cable.to}: {cores}.{run}"))
     parts.append(told_list(device.notes))
     if device.states is not None:
