@@ -1,7 +1,9 @@
 """The real process, killed a dozen times under load; ``tests/bench/bench_kills.py`` does it by the hundred."""
 
+import sys
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parent))
 from killing import Killing
 
 KILLS = 12
