@@ -134,11 +134,16 @@ class SignalPlant:
     def process_dies(self) -> None:
         """The controller's process is gone and the board stays on: every line keeps its level, and pulses end.
 
-        So a relay that was on stays on, a gate on relays runs to its end, a coil holds, and a servo goes limp.
+        So a relay that was on stays on, a gate on relays runs to its end, a coil holds, and a servo goes limp. A relay
+        that needs steady pulses, and a drive that hears nothing more, stop after their own time.
         """
         self._fall_asleep()
         for driver in self.drivers.values():
             driver.process_dies(self.now())
+        for name, drive in self.drives.items():
+            if drive.motor.switch.steady_pulse or drive.motor.switch.drive is not None:
+                drive.board_dies(self.now())
+                self._drive_changed(name)
 
     def board_dies(self) -> None:
         """The board has no power: relays do as wired, gates stand, springs act."""

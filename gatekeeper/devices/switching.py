@@ -181,6 +181,7 @@ class LeaseGuard:
         switches: every leased switch of the shop.
         clock: monotonic seconds.
         period_s: longest time between two looks, above 0; the relay drops at most this long after its lease.
+        real_s: real seconds for seconds of the clock, where that runs faster.
         on_fault: called as ``on_fault(name, error)`` when a switch could not be looked at; the others still are.
     """
 
@@ -190,11 +191,13 @@ class LeaseGuard:
         clock: Clock,
         *,
         period_s: float = 0.1,
+        real_s: Callable[[float], float] = lambda clock_s: clock_s,
         on_fault: Callable[[str, Exception], None] | None = None,
     ) -> None:
         self._switches = tuple(switches)
         self._clock = clock
         self._period_s = period_s
+        self._real_s = real_s
         self._on_fault = on_fault
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="lease-guard", daemon=True)
@@ -245,5 +248,5 @@ class LeaseGuard:
             self._on_fault(name, fault)
 
     def _run(self) -> None:
-        while not self._ending.wait(self.step()):
+        while not self._ending.wait(self._real_s(self.step())):
             pass

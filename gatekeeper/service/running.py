@@ -165,6 +165,7 @@ class Service:
         self.guardian = LeaseGuard(
             [*self.wires.motors.values(), *(one for at in self.wires.permits.values() for one in at)],
             self.clock.now,
+            real_s=self.clock.real_s,
             on_fault=lambda name, fault: self._guard_fault(name, fault),
         )
         self.hours = HoursWatch(self.shop.hours, self.loop.post, self.wall_s)
