@@ -169,7 +169,8 @@ def _parts_interview(shop: Shop, text: str, move: str | None, retire: str | None
     tool = move if move is not None else retire
     if tool is not None and tool not in shop.tools:
         there = listed(list(shop.tools), "and", 30)
-        raise CannotInterview(f'"{tool}" is no machine of this shop; they are {there}{did_you_mean(tool, shop.tools)}.')
+        hint = did_you_mean(tool, shop.tools)
+        raise CannotInterview(f'"{tool}" is no machine of this shop; they are {there}{hint or "."}')
     try:
         if move is not None:
             return f"gatekeeper add --move {move}", move_machine(shop, text, move)

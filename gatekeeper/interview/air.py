@@ -58,17 +58,15 @@ def air_lines(before: Mapping[str, AirAlone], after: Mapping[str, AirAlone], uni
         if name not in before:
             short = "" if air.flow_m3s >= ENOUGH * air.need_m3s else ", too little"
             by = " by an estimated fan" if air.is_estimate else ""
-            lines.append(
-                f"The {name} gets {say.flow(air.flow_m3s)} alone{by} and needs {say.flow(air.need_m3s)}{short}."
-            )
+            gets, needs = say.flow(air.flow_m3s), say.flow(air.need_m3s)
+            lines.append(f"The {name} gets {gets} alone{by} and needs {needs}{short}{_beside(air)}.")
     for name, air in after.items():
         if name in before and before[name].flow_m3s > 0:
             change = air.flow_m3s / before[name].flow_m3s - 1
             if abs(change) >= WORTH_SAYING:
                 word = "less" if change < 0 else "more"
-                lines.append(
-                    f"This changes the {name}: {abs(change) * 100:.0f} % {word} air, {say.flow(air.flow_m3s)}."
-                )
+                share = f"{abs(change) * 100:.0f} %"
+                lines.append(f"This changes the {name}: {share} {word} air, {say.flow(air.flow_m3s)}{_beside(air)}.")
     return lines
 
 

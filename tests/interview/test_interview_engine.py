@@ -84,7 +84,11 @@ def _asked(*answers: str) -> Interview[ShopDraft]:
             "60 m",
             "With what is there already this duct is longer than 200 m; mend the length.",
         ),
-        ((*AT_A_DUCT, "8 ft"), "length or elbow", '"length or elbow" is not one of these. Write its number or its word.'),
+        (
+            (*AT_A_DUCT, "8 ft"),
+            "length or elbow",
+            '"length or elbow" is not one of these. Write its number or its word.',
+        ),
         (
             AT_A_MACHINE,
             "bench grinder",

@@ -3,9 +3,9 @@
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from interview_paths import walked
 
 from gatekeeper.interview.adding import add_machine, move_machine, retire_machine
-from gatekeeper.interview.engine import Interview
 from gatekeeper.interview.new import new_shop
 from gatekeeper.interview.text_edits import with_parts
 from gatekeeper.interview.writing import draft_text
@@ -15,10 +15,9 @@ from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 from gatekeeper.shop.places import Tree, read_tree
 from gatekeeper.shop.rewrite import CannotRewrite
-from interview_paths import walked
 
-SHOPS = ("garage-one-collector", "long-narrow", "one-evening", "shared-twelve", "school-room")
-_SETTINGS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SHOPS = ("garage-one-collector", "long-narrow", "one-evening", "shared-twelve")
+_SETTINGS = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 @_SETTINGS
@@ -34,9 +33,8 @@ def test_every_order_of_answers_gives_a_file_without_faults(data: st.DataObject)
     assert new_shop().taken_up(interview.answers).answers == interview.answers
 
 
-@pytest.mark.parametrize("name", SHOPS)
-@_SETTINGS
-@given(data=st.data())
+@settings(_SETTINGS, max_examples=30)
+@given(name=st.sampled_from(SHOPS), data=st.data())
 def test_a_machine_more_changes_only_its_own_parts(name: str, data: st.DataObject) -> None:
     text = example(name).read_text(encoding="utf-8")
     draft = walked(add_machine(_shop(text), text), data).stand().draft
@@ -47,7 +45,7 @@ def test_a_machine_more_changes_only_its_own_parts(name: str, data: st.DataObjec
         assert {part: after[section][part] for part in parts} == parts
 
 
-@settings(_SETTINGS, max_examples=15)
+@_SETTINGS
 @given(data=st.data(), name=st.sampled_from(SHOPS[:2]))
 def test_a_machine_that_moves_changes_its_duct_only(data: st.DataObject, name: str) -> None:
     text = example(name).read_text(encoding="utf-8")
@@ -62,13 +60,13 @@ def test_a_machine_that_moves_changes_its_duct_only(data: st.DataObject, name: s
     assert all(line.strip().split(":")[0] in own for line in gone)
 
 
-@settings(_SETTINGS, max_examples=30)
+@_SETTINGS
 @given(data=st.data(), name=st.sampled_from(SHOPS))
 def test_a_machine_that_leaves_takes_its_own_parts_along(data: st.DataObject, name: str) -> None:
     text = example(name).read_text(encoding="utf-8")
     shop = _shop(text)
     tool = data.draw(st.sampled_from(list(shop.tools)))
-    draft = _interview_of(shop, text, tool, data)
+    draft = walked(retire_machine(shop, text, tool), data).stand().draft
     if name == "one-evening":
         with pytest.raises(CannotRewrite) as refused:
             with_parts(text, name, draft.edits)
@@ -78,11 +76,6 @@ def test_a_machine_that_leaves_takes_its_own_parts_along(data: st.DataObject, na
     assert set(shop.tools) - set(changed.tools) == {tool}
     assert set(shop.gates) - set(changed.gates) <= set(shop.tools[tool].gates)
     assert dict(changed.tools) == {other: shop.tools[other] for other in shop.tools if other != tool}
-
-
-def _interview_of(shop: Shop, text: str, tool: str, data: st.DataObject):  # type: ignore[no-untyped-def]
-    interview: Interview = retire_machine(shop, text, tool)  # type: ignore[type-arg]
-    return walked(interview, data).stand().draft
 
 
 def _shop(text: str) -> Shop:
