@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from gatekeeper.demo import Demo, own_copy
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.clock import FastClock
 from gatekeeper.service.face_care import UpkeepError
+from gatekeeper.service.steady_runs import SteadyRun, runs_of
 from gatekeeper.service.upkeep import ShopUpkeep
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
@@ -32,7 +34,7 @@ class Room:
         assert not isinstance(shop, Faults)
         self.folder = folder
         file = own_copy(folder, TEXT, is_kept=True)
-        self.demo = Demo(shop, folder, VirtualShop, VirtualBench, FastClock(4.0), file)
+        self.demo = Demo(shop, folder, VirtualShop, VirtualBench, FastClock(2.0), file)
         self.demo.start()
         self.upkeep = ShopUpkeep(lambda: self.demo._service, ShopFile(file.path, TEXT))
 
@@ -43,15 +45,23 @@ class Room:
             time.sleep(0.01)
 
     def planer_runs(self) -> None:
-        self.until(lambda: self._is_at_rest())
-        assert self.demo.bench.work("tool:planer", "on").accepted
-        self.until(lambda: self._core is not None and self._core.motors[0].seen == "running")
+        """On a starved machine the sensors may be lost just then; what is found running starts nothing, so again."""
+        for _ in range(5):
+            self.until(self.is_at_rest)
+            assert self.demo.bench.work("tool:planer", "on").accepted
+            ends_s = time.monotonic() + DEADLINE_S / 4
+            while time.monotonic() < ends_s:
+                if self._core is not None and self._core.motors[0].seen == "running":
+                    return
+                time.sleep(0.01)
+            assert self.demo.bench.work("tool:planer", "off").accepted
+        raise AssertionError(f"never ran: {self._core}")
 
     @property
     def _core(self) -> CoreView | None:
         return self.demo._service.last_view
 
-    def _is_at_rest(self) -> bool:
+    def is_at_rest(self) -> bool:
         """What runs before is found running, and starts nothing."""
         core = self._core
         return core is not None and core.awake and all(tool.reading == "stopped" for tool in core.tools)
@@ -83,20 +93,34 @@ def test_a_reading_wants_a_collector_that_runs_and_a_gate_that_is_open(room: Roo
 
 
 def test_steady_runs_reach_the_watch_with_the_flow_of_the_gates_that_are_open(room: Room) -> None:
-    room.planer_runs()
-    care = room.demo._service.care
+    room.until(room.is_at_rest)
+    service = room.demo._service
+    core = service.last_view
+    assert core is not None
+    motor = replace(core.motors[0], on=True, seen="running", switched_at_s=0.0)
+    tools = tuple(replace(tool, counting=tool.name == "planer") for tool in core.tools)
+    gates = tuple(
+        replace(gate, belief="open" if gate.name == "planer gate" else "shut", is_open=gate.name == "planer gate")
+        for gate in core.gates
+    )
+    works = replace(core, motors=(motor,), tools=tools, gates=gates)
+    turns = replace(works, gates=(replace(gates[0], belief="opening"), *gates[1:]))
+    steady = runs_of(service.air_systems)["collector"]
+    found: list[tuple[int, SteadyRun]] = []
+    for second in range(200):
+        view = turns if second < 4 else core if second == 30 else works
+        run = steady.look(view, float(second), 12.0 if second < 100 else None if second < 110 else 12.0)
+        if run is not None:
+            found.append((second, run))
+    # Eight seconds of standing and eight looks; the next of the same gates a minute later at the soonest.
+    assert [second for second, _ in found] == [19, 86, 153]
+    flow = service.air_systems["collector"].prepared.solve({"planer gate"}).flows_m3s
+    places = service.air_systems["collector"].prepared.network.root_ducts
+    expected = SteadyRun("planer", sum(flow[place] for place in places), 12.0)
+    assert [run for _, run in found] == [expected] * 3
 
-    def has_a_run() -> bool:
-        care.look()
-        return bool(care._watches["collector"].state()["days"])
 
-    room.until(has_a_run)
-    (row,) = care._watches["collector"].state()["days"]
-    _, runs, flow, amps, *_ = row
-    opened = frozenset(gate.name for gate in room.demo._service.last_view.gates if gate.is_open)  # type: ignore[union-attr]
-    assert runs == 1
-    assert flow == pytest.approx(care._steady["collector"].flow_m3s(opened))
-    assert amps > 5.0
+def test_the_watch_says_how_far_it_has_learned(room: Room) -> None:
     said = room.upkeep.view().motors[0].air_said
     assert said == "Learning what the current of collector is on a good day: 0 of 10 working days."
 
