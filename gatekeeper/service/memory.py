@@ -125,7 +125,8 @@ class Memory:
             known = self._troubles.get(code)
             if known is None:
                 kind, subject = kept_apart(code)
-                row = TROUBLES[kind]
+                # A code that nobody put into the table must not end the thread that draws the page.
+                row = TROUBLES.get(kind, TROUBLES["device"])
                 self._troubles[code] = ExtraMessage(
                     kind, subject, _HEAPS[row.heap], sentence, row.cause, row.remedy, wall_s, wall_s
                 )

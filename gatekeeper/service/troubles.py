@@ -52,6 +52,18 @@ TROUBLES: dict[str, Fault] = {
         "The broker or the network is down, or a password is wrong.",
         "Look at broker and network.",
     ),
+    "gates": Fault(
+        "today",
+        "The broker {subject} that carries gates does not answer.",
+        "The broker or the network is down, or a password is wrong.",
+        "Look at broker and network. Until then its gates are moved by hand.",
+    ),
+    "drive": Fault(
+        "today",
+        "The drive of {subject} has tripped or does not answer.",
+        "A trip of the drive's own, its cable, or its address on the bus.",
+        "Look at the drive's display, then at its cable.",
+    ),
     "not_kept": Fault(
         "today",
         "A value could not be kept: after a power cut it is lost.",
