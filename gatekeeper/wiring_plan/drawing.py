@@ -141,7 +141,7 @@ def _part(part: In | Across) -> list[Html]:
     if isinstance(part, In):
         return _series(part)
     x = SYMBOL_X if part.at_device else SLOTS[part.slot]
-    x -= 38 * part.slot if part.at_device else 0
+    x -= 34 * part.slot if part.at_device else 0
     top, bottom = _y(part.top), _y(part.bottom)
     drawn = [_dot(x, top), _dot(x, bottom)]
     if part.at_device:

@@ -222,7 +222,7 @@ def drive_line(motor: Motor, drive: Drive, strip: Strip) -> Device:
         runs=(Run(0), Run(1), Run(2)),
         parts=(
             Across(0, 1, 2, Symbol.RESISTOR, "120 Ω"),
-            Across(0, 1, 0, Symbol.RESISTOR, "120 Ω", at_device=True),
+            Across(0, 1, 1, Symbol.RESISTOR, "120 Ω", at_device=True),
         ),
     )
     after_s = motor.switch.death_after_s

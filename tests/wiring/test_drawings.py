@@ -63,7 +63,7 @@ def test_no_words_of_a_drawing_overlap_or_leave_it(any_shop: Shop) -> None:
             assert apart, (device.title, one[0], other[0])
 
 
-def test_words_do_not_lie_on_the_lines_of_a_symbol(any_shop: Shop) -> None:
+def test_words_do_not_lie_on_upright_lines_or_the_sides_of_a_block(any_shop: Shop) -> None:
     for device in wiring_plan(any_shop, "shop.yaml").devices:
         svg = svg_of(device)
         uprights = []
@@ -71,6 +71,9 @@ def test_words_do_not_lie_on_the_lines_of_a_symbol(any_shop: Shop) -> None:
             found = re.fullmatch(r"M([\d.]+) ([\d.]+) L([\d.]+) ([\d.]+)", path.attrib["d"])
             if found is not None and found[1] == found[3]:
                 uprights.append((float(found[1]), *sorted((float(found[2]), float(found[4])))))
+        for block in (one for one in svg.iter("rect") if one.attrib["class"] == "block"):
+            x, y, width, high = (float(block.attrib[key]) for key in ("x", "y", "width", "height"))
+            uprights += [(x, y, y + high), (x + width, y, y + high)]
         for words, left, top, right, bottom in boxes(svg):
             for x, begin, end in uprights:
                 assert not (left < x < right and begin < bottom - 2 and end > top + 2), (device.title, words)
