@@ -36,7 +36,9 @@ def test_a_whole_session_through_a_pipe_writes_a_shop_that_check_accepts(tmp_pat
     planer = shop.tools["planer"].sensor
     assert planer is not None
     assert planer.contact is not None
-    assert (planer.contact.line, shop.motors["collector"].switch.output.line) == (5, 17)
+    relay = shop.motors["collector"].switch.output
+    assert relay is not None
+    assert (planer.contact.line, relay.line) == (5, 17)
     assert [path.name for path in tmp_path.iterdir()] == ["shed.yaml"]
     again = subprocess.run([*command, "new", "shed.yaml"], input="", cwd=tmp_path, text=True, capture_output=True)
     assert (again.returncode, again.stdout) == (2, "")
