@@ -1,5 +1,6 @@
 """A bank of pins in another process: what a killed controller leaves behind, and what puts it off."""
 
+import os
 import queue
 import signal
 import subprocess
@@ -30,6 +31,10 @@ print("on", flush=True)
 sys.stdin.read()
 """
 
+PULSED = CONTROLLER.replace(
+    'RelaySwitch(pins, "Main", 17)', 'SteadyPulseSwitch(pins, "Main", 17, drops_after_s=0.5)'
+).replace("LeaseGuard, RelaySwitch", "LeaseGuard\nfrom gatekeeper.devices.pulse_switching import SteadyPulseSwitch")
+
 
 @pytest.fixture
 def link(pin_bank: Any) -> Any:
@@ -38,9 +43,9 @@ def link(pin_bank: Any) -> Any:
     opened.close()
 
 
-def start_controller(name: str) -> subprocess.Popen[str]:
+def start_controller(name: str, code: str = CONTROLLER) -> subprocess.Popen[str]:
     controller = subprocess.Popen(
-        [sys.executable, "-c", CONTROLLER, name], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", code, name], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     )
     assert controller.stdout is not None
     assert controller.stdout.readline() == "on\n"
@@ -68,6 +73,47 @@ def wait_until_free(link: BankLink, pin: int) -> dict[str, Any]:
     finally:
         timer.cancel()
     raise AssertionError("the line is still held")
+
+
+def turns_of(link: BankLink) -> int:
+    return len(link.ask("look", MOTOR)["driven"])
+
+
+def wait_for_turns(link: BankLink, more: int) -> None:
+    """Wait for so many turns of the line; a deadline guards against hanging only."""
+    deadline = threading.Event()
+    timer = threading.Timer(30.0, deadline.set)
+    timer.start()
+    seen = turns_of(link)
+    while not deadline.is_set() and turns_of(link) < seen + more:
+        pass
+    timer.cancel()
+    assert not deadline.is_set()
+
+
+@pytest.mark.parametrize("by", [signal.SIGKILL, signal.SIGABRT])
+def test_a_dead_controller_turns_the_line_of_a_pulsed_relay_no_more(
+    pin_bank: Any, link: BankLink, by: signal.Signals
+) -> None:
+    controller = start_controller(pin_bank.name, PULSED)
+    wait_for_turns(link, 6)
+    end(controller, by)
+    # Whatever level the line is left at, it stands still: nothing of ours is left that could turn it.
+    told = wait_until_free(link, MOTOR)
+    assert told["function"] == "output"
+    assert turns_of(link) == len(told["driven"])
+
+
+def test_a_controller_that_is_held_still_turns_it_no_more(pin_bank: Any, link: BankLink) -> None:
+    controller = start_controller(pin_bank.name, PULSED)
+    wait_for_turns(link, 6)
+    controller.send_signal(signal.SIGSTOP)
+    os.waitpid(controller.pid, os.WUNTRACED)
+    for _ in range(200):  # what it had sent before is worked off
+        seen = turns_of(link)
+    for _ in range(200):
+        assert turns_of(link) == seen
+    end(controller, signal.SIGKILL)
 
 
 @pytest.mark.parametrize("by", [signal.SIGKILL, signal.SIGTERM, signal.SIGHUP, signal.SIGABRT])
