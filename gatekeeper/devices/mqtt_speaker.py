@@ -11,11 +11,12 @@ it is an old wish, and would be granted after every reboot. Nothing here is encr
 
 import contextlib
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from gatekeeper.devices.base import DeviceError
+from gatekeeper.devices.base import Clock, DeviceError
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
@@ -29,6 +30,10 @@ ON_THE_WAY = 16
 #: Words from the broker that wait to be heard; more are dropped, for nobody speaks so fast.
 MOST_WAITING = 32
 LONGEST_WORD = 64
+#: How often the end of a flood's minute is looked for.
+LOOK_S = 1.0
+#: More words than this within a second are a flood: none is heard for a minute, so that hearing costs nothing. Ours.
+FLOOD_WORDS, DEAF_S = 100, 60.0
 #: How long ``close`` may wait for the last word of state, and for the thread.
 CLOSE_S = 0.3
 
@@ -58,6 +63,7 @@ class MqttSpeaker:
         heard: topics whose words are taken; none for a neighbour that only listens.
         hear: called with them, in a thread of its own.
         user, password: as the broker wants them.
+        clock: monotonic seconds.
 
     Raises:
         DeviceError: the library is not installed.
@@ -74,7 +80,9 @@ class MqttSpeaker:
         hear: Hear = lambda topic, word: None,
         user: str | None = None,
         password: str | None = None,
+        clock: Clock = time.monotonic,
     ) -> None:
+        self._clock = clock
         self.name = name
         self._place = f"{host}:{port}"
         self._state_topic = state_topic
@@ -85,6 +93,8 @@ class MqttSpeaker:
         self._unsaid: dict[str, None] = {}
         self._words: deque[tuple[str, str]] = deque(maxlen=MOST_WAITING)
         self._on_the_way = 0
+        self._counted, self._counted_since_s = 0, 0.0
+        self._deaf_until_s: float | None = None
         self._connected = self._anew = self._is_ready = self._closed = False
         self._client = self._made(user, password)
         self._client.connect_async(host, port, KEEPALIVE_S)
@@ -179,11 +189,17 @@ class MqttSpeaker:
     def _listen(self) -> None:
         while True:
             with self._bell:
-                self._bell.wait_for(lambda: self._words or self._closed)
+                self._bell.wait_for(lambda: self._words or self._closed, LOOK_S)
                 if self._closed:
                     return
-                topic, word = self._words.popleft()
-            self._hear(topic, word)
+                heard = self._words.popleft() if self._words else None
+            if heard is not None:
+                self._hear(*heard)
+            elif self._deaf_until_s is not None and self._clock() >= self._deaf_until_s:
+                self._deaf_until_s = None
+                if self._connected:
+                    self._trouble = None
+                    self._subscribe()
 
     # ---------------------------------------------------------------- the library's thread
 
@@ -213,13 +229,34 @@ class MqttSpeaker:
             self._lose(f"The broker {self.name} at {self._place} does not let us in: {reason}.")
             return
         self._trouble = None
-        if self._heard:
-            client.subscribe([(topic, 0) for topic in sorted(self._heard)])
+        if self._deaf_until_s is None:
+            self._subscribe()
         with self._bell:
             self._connected = self._anew = True
             self._is_ready = False
             self._on_the_way = 0
             self._bell.notify_all()
+
+    def _subscribe(self) -> None:
+        if self._heard:
+            self._client.subscribe([(topic, 0) for topic in sorted(self._heard)])
+
+    def _is_flooded(self) -> bool:
+        """Count one word; True from the first that is one too many, until the minute is over."""
+        now_s = self._clock()
+        if self._deaf_until_s is not None:
+            return True
+        if now_s - self._counted_since_s > 1.0:
+            self._counted, self._counted_since_s = 0, now_s
+        self._counted += 1
+        if self._counted <= FLOOD_WORDS:
+            return False
+        self._client.unsubscribe(sorted(self._heard))
+        with self._bell:
+            self._deaf_until_s = now_s + DEAF_S
+            self._bell.notify_all()
+        self._trouble = f"The broker {self.name} is flooded with commands. None is heard for {DEAF_S:g} s."
+        return True
 
     def _on_connect_fail(self, client: "Client", _: object) -> None:
         self._lose(f"The broker {self.name} at {self._place} cannot be reached.")
@@ -244,7 +281,12 @@ class MqttSpeaker:
             self._bell.notify_all()
 
     def _on_message(self, client: "Client", _: object, message: "MQTTMessage") -> None:
-        if message.retain or message.topic not in self._heard or len(message.payload) > LONGEST_WORD:
+        if (
+            self._is_flooded()
+            or message.retain
+            or message.topic not in self._heard
+            or len(message.payload) > LONGEST_WORD
+        ):
             return
         try:
             word = bytes(message.payload).decode("ascii")
