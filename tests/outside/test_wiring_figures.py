@@ -93,7 +93,7 @@ def test_beyond_the_tables_there_is_no_row() -> None:
 
 
 def test_the_two_tables_agree_where_physics_ties_them() -> None:
-    """A three-phase motor draws its single-phase brother's current over about the square root of 3; within a quarter."""
+    """A three-phase motor draws its single-phase brother's current over the square root of 3; within a quarter."""
     for hp, row in THREE_PHASE_A.items():
         single = SINGLE_PHASE_A.get(hp)
         if single is not None:
