@@ -142,6 +142,7 @@ def test_a_machine_that_waited_is_wired_and_its_comment_goes(tmp_path, shed, typ
     (tmp_path / "shed.yaml.answers").unlink()
     one = typed(["1", "", "", "", "current", ""])
     assert interview_parts(path, text, _shop(text), one.face, None, None) is True
+    assert "What tells that the bandsaw runs? [current switch]" in one.said
     changed = path.read_text()
     assert "not wired yet" in text
     assert "not wired yet" not in changed
@@ -156,6 +157,8 @@ def test_a_move_and_a_leave_through_the_command(tmp_path: Path) -> None:
     typed = "\n".join(["into riser", "", "", "2 ft", "", "1 ft", ""]) + "\n"
     done = subprocess.run([*command, "--move", "planer"], input=typed, cwd=tmp_path, text=True, capture_output=True)
     assert (done.returncode, done.stderr) == (0, "")
+    # 8 ft of duct and hose instead of 35 ft, at 10 m/s, and one second.
+    assert "  - planer gate: its branch now needs 1.2 s to clear (before: 2.1 s).\n" in done.stdout
     moved = path.read_text(encoding="utf-8")
     assert [line for line in moved.splitlines() if line not in text.splitlines()] == [
         "  planer drop: {towards: riser, diameter: 4 in, length: 2 ft, fittings: [45 wye], flex: 1 ft}"
