@@ -36,6 +36,7 @@ SUBJECTS = {
     "tool": "tools",
     "motor_seen": "systems",
     "motor_sensor": "systems",
+    "lapse": "systems",
     "air": "systems",
     "hand": "systems",
     "state": "systems",
@@ -47,7 +48,7 @@ SUBJECTS = {
 
 INPUTS = frozenset(
     {"wake", "kill", "tick", "stopped", "miss", "tool", "switch", "motor_seen", "motor_sensor", "air", "emergency"}
-    | {"fire", "door", "hand", "shop_key", "request", "setting"}
+    | {"lapse", "fire", "door", "hand", "shop_key", "request", "setting"}
 )
 COMMANDS = frozenset({"gate_command", "motor_command"})
 HEAPS = frozenset({"now", "today", "when_you_can"})

@@ -10,6 +10,7 @@ from gatekeeper.control.messages import (
     HandSeen,
     InputSeen,
     Kept,
+    Lapsed,
     Missed,
     MotorSeen,
     Requested,
@@ -711,6 +712,15 @@ def test_another_tools_cause_outlasts_what_was_not_resumed():
     assert reasons(guard, 1069.0) == {"fan", "vac", "room"}
     tell(guard, 1080.0, "lathe", "stopped")
     ends(guard, 1092.0)  # its longest clear time: the saw is no cause any more
+
+
+def test_a_switch_that_says_that_its_lease_ran_out_uses_up_what_asked_for_that_motor():
+    guard = make()
+    tell(guard, 10.0, "lathe", "stopped", "running")  # on both systems
+    switch(guard, 10.0, "fan", "on")
+    guard.observe(Lapsed("fan"), 16.0)
+    assert "fan" not in reasons(guard, 16.0)
+    assert "vac" in reasons(guard, 16.0)
 
 
 def test_a_forced_stop_forgets_what_was_to_be_resumed():

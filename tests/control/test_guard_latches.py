@@ -137,6 +137,19 @@ def test_only_local_resets_a_fire(who):
     assert both(guard) == (["C24"] * 4, ["C24"] * 4)
 
 
+@pytest.mark.parametrize("inputs", [(), (HEAT,)])
+def test_sparks_latch_as_a_fire_does_and_use_up_what_asked_for_a_start(inputs):
+    guard = make(*inputs)
+    guard.observe(Requested("run", "fan"), 1.0)
+    guard.observe(Requested(word("sparks"), None, "page"), 2.0)
+    assert both(guard) == (["C24"] * 4, ["C24"] * 4)
+    guard.observe(Requested("reset", None, "page"), 3.0)
+    assert both(guard) == (["C24"] * 4, ["C24"] * 4)
+    guard.observe(Requested("reset"), 4.0)
+    assert both(guard) == (FREE, FREE)
+    assert verdict(guard, 5.0, SwitchMotor("fan", "on", 1e9)) == ["C21"]
+
+
 @pytest.mark.parametrize(("pair", "rule"), [((RED, GREEN), "C13"), ((HEAT, SMOKE), "C24")])
 def test_every_circuit_of_the_kind_must_be_made(pair, rule):
     for still_open in pair:
