@@ -327,8 +327,8 @@ def run(
     if not no_page or speaker is not None or shop.messages.push is not None:
         # Late: the shop is under control before the web is even loaded.
         from gatekeeper.service.calibration_file import shop_file_of
-        from gatekeeper.service.facing import ShopFace
         from gatekeeper.service.change_walk import ShopPeople
+        from gatekeeper.service.facing import ShopFace
         from gatekeeper.service.upkeep import ShopUpkeep
 
         face = ShopFace(service, file=shop_file_of(name, text))
@@ -617,8 +617,9 @@ def backup(
     """Put shop file, settings, records and history into one file, while the controller runs."""
     from pathlib import Path
 
-    from gatekeeper.backing import CannotBackUp, backed_up
+    from gatekeeper.backing import backed_up
     from gatekeeper.launch import installed_or_own
+    from gatekeeper.records.backup import CannotBackUp
 
     shop, name, text = _shop_and_text(shop_file)
     folder = installed_or_own(name, Path(state) if state else None)
@@ -666,7 +667,7 @@ def checkup(
     who: Annotated[str, typer.Option("--who", help="Your name.")] = "the terminal",
     state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
 ) -> None:
-    """The five-minute monthly check: write a reading down, and say how it stands against day one. Controller may run."""
+    """The five-minute monthly check: write a reading down, and say how it stands against day one."""
     from pathlib import Path
 
     from gatekeeper.checking_up import CannotCheck, checked_up

@@ -17,11 +17,11 @@ from gatekeeper.devices.pins import Pins, open_pins
 from gatekeeper.files import write_new
 from gatekeeper.launch import open_page, own_address, run_until_told
 from gatekeeper.service.calibration_file import ShopFile
+from gatekeeper.service.change_walk import ShopPeople
 from gatekeeper.service.clock import Clock, FastClock, SystemClock
 from gatekeeper.service.face import Answer, Beat, Bench, CalibrationPress, DayView, ShopView
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
-from gatekeeper.service.change_walk import ShopPeople
 from gatekeeper.service.upkeep import ShopUpkeep
 from gatekeeper.shop.model import Converter, Shop
 

@@ -120,7 +120,7 @@ def _by_hand(trial: Trial) -> str | None:
     motor = trial.subject or ""
     seen_s = trial.first("motor_seen", motor, "running")
     return first_of(
-        trial.says("runs_when_off", motor, SLACK_S, seen_s),
+        trial.says("runs_when_off", motor, trial.shop.systems[motor].release_s, seen_s),
         None if trial.heap("runs_when_off") == "now" else "runs_when_off is not in the highest heap",
         _last_gate_stays(trial, motor, trial.from_s),
     )
@@ -255,8 +255,8 @@ ROWS = (
         breaks="a watched collector is started at its own switch, past the controller",
         put_in="it runs whatever it is told",
         taken_away="somebody stops it there",
-        outcome="In the step that sees it run it raises the highest alarm, and the last open gate of its duct is not "
-        "shut.",
+        outcome="Seen to run for its release time, it raises the highest alarm; from the step that sees it the last "
+        "open gate of its duct is not shut.",
         rules=("C3", "C7", "C9"),
         layers=_BOTH,
         subjects=motors_with(_seen),

@@ -52,7 +52,8 @@ def made_text(seed: int) -> str:
     feeders = ["north"] if paper.maybe(0.5) else ["north", "south"]
     supplies = ["air"] if paper.maybe(0.6) else ["air", "servo"]
     motors: list[str] = []
-    ducts, gates, names = [], [], {}
+    ducts, gates = [], []
+    names: dict[str, list[str]] = {}
     # The motors take their lines first: a shop without them is none.
     switch_lines = {name: paper.pin() for name in systems}
     inputs = _inputs(paper, systems)

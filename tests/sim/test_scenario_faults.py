@@ -286,7 +286,7 @@ def test_what_is_expected(item: str, said: str) -> None:
 
 def test_a_message_that_there_is_not() -> None:
     (said,) = in_expects("{message: gate stick}")
-    assert said.startswith('"gate stick" is no message; they are fire, emergency, not collected, no air, ')
+    assert said.startswith('"gate stick" is no message; they are fire, sparks, emergency, not collected, no air, ')
     assert said.endswith('; did you mean "gate stuck"?')
 
 
