@@ -88,6 +88,8 @@ class GateRules:
         name, supply = gate.facts.gate, gate.facts.supply
         if name in step.moving or gate.at_rest_as_told(str(line.word), step.t_s):
             return
+        if line.word == "open" and self._is_lost_path(gate, step.t_s):
+            return
         served = step.subjects("gate_command", "open")
         behind = [self.world.tools[tool] for tool in self.world.shop.gate_tools[name]] if line.word == "open" else []
         starts = [track.start_t for track in behind if track.state in ("running", "stale")]
@@ -102,6 +104,16 @@ class GateRules:
                 continue
             step.flag("C4", line, name, f"{name} was moved while {other} of the running {waiting.tool} waits.")
             return
+
+    def _is_lost_path(self, gate: GateTrack, t_s: float) -> bool:
+        """A fan has no path, and this gate of its duct has its slot still: C3 comes before C11 and C4."""
+        motors = self.world.shop.gate_systems[gate.facts.gate]
+        return gate.maybe_holds_slot(t_s) and any(
+            self.world.shop.path_binds(motor)
+            and self.world.fan_runs(motor, t_s)
+            and not self.world.path_enough(motor, t_s)
+            for motor in motors
+        )
 
     def _runners(self, gate: str) -> list[str]:
         served = [(tool, self.world.tools[tool]) for tool in self.world.shop.gate_tools[gate]]

@@ -102,6 +102,30 @@ def test_terms_a_second_opening_of_a_gate_whose_switch_says_nothing_is_a_move(bo
 
 
 @BOTH
+def test_c3_a_lost_path_opens_again_in_its_own_slot_before_a_waiting_first_attempt(book, broken):
+    """C3 comes before C11 and C4, but only in the slot that the gate still has."""
+    book.shop["supplies"]["psu"]["at_once"] = 1
+    book.shop["gates"]["saw_gate"]["switch"] = True
+    book.wake().at(0.5)
+    for tool in book.shop["tools"]:
+        book.add("tool", tool, "stopped")
+    book.at(1.0).gate("saw_gate", "open")
+    book.at(3.0).add("switch", "saw_gate", "open")
+    book.at(10.0).add("tool", "saw", "running")
+    book.on()
+    book.at(10.5).add("motor_seen", "fan", "running")
+    book.at(19.0).add("tool", "saw", "stopped")
+    book.at(20.0).add("switch", "saw_gate", "between")
+    book.gate("saw_gate", "open")
+    book.at(21.0).add("switch", "saw_gate", "open")  # its actuator may press until 22.2 s
+    book.at(21.1).add("tool", "planer", "running")
+    book.add("queued", "planer_gate", "open", why="another gate moves")
+    book.at(22.5 if broken else 22.0).add("switch", "saw_gate", "between")
+    seq = book.gate("saw_gate", "open")
+    assert book.faults() == ([("C4", seq)] if broken else [])
+
+
+@BOTH
 def test_c6_a_gate_opened_again_for_the_air_has_its_reason_in_the_history(book, broken):
     book.shop["proof"] = "air"
     book.sawing().at(12.0).add("air", "fan", True)
