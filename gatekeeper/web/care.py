@@ -155,6 +155,7 @@ def content(view: CareView, *, may_settings: bool) -> Html:
         el("h1", None, what),
         [el("p", {"class": "panel"}, sentence) for sentence in view.told],
         el("ul", {"class": "cards"}, [_job(job) for job in view.jobs]),
+        el("p", {"class": "target"}, el("a", {"href": "/change"}, "Change a bin, bag or filter, step by step")),
         el("h2", None, "The monthly check, five minutes"),
         [_check(motor, view.example) for motor in view.motors],
         [_trend(trend, view.low_share) for trend in view.trends],

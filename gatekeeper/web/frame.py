@@ -51,7 +51,6 @@ def frame(view: ShopView, title: str, page: str, visit: Visit, *content: Html | 
         ("/settings", "Settings"),
         ("/history", "History"),
         ("/care", "Care"),
-        ("/change", "Change"),
         ("/cautions", "Cautions"),
     ]
     if not visit.signed_in:
