@@ -34,6 +34,8 @@ Where the rules leave a choice, these readings are used; where two readings allo
     motor that runs though told off is judged once the sensors have settled.
 20. A gate that waits and has said so owes no second word for a second tool behind it. Where air is not proved, the gate
     shut last opens again; those that were shut before it need not.
+21. The open switch of a stuck gate need not be believed as path. A lost path may open again in the slot that it still
+    has, before a first attempt that waits (C3 before C11 and C4).
 """
 
 from sim.checker.judge import Checker, check_record

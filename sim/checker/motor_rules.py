@@ -204,6 +204,9 @@ class MotorRules:
             dead_s = max((gate.facts.dead_s for gate in world.gates.values()), default=0.0)
             if t_s <= world.path_since(motor, t_s) + dead_s + TOL_S:
                 return True  # the core may count the dead time with every move
+            stuck = [name for name in world.shop.systems[motor].gates if world.gates[name].stuck]
+            if not world.path_enough(motor, t_s, stuck):
+                return True  # a switch that says open since before the move that stuck may not be believed
         running = [tool for tool in world.shop.motor_tools[motor] if world.tools[tool].state == "running"]
         return line.rule != "C5" and bool(running) and all(world.overlong(tool, t_s) for tool in running)
 

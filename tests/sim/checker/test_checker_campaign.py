@@ -44,6 +44,24 @@ def test_c3_a_stop_for_want_of_air_is_a_forced_one_though_air_was_never_proved(b
 
 
 @BOTH
+def test_c3_the_open_switch_of_a_stuck_gate_need_not_be_believed(book, broken):
+    """It says so since before the move that stuck: no path, and the stop for want of one is a forced one."""
+    book.shop["gates"]["planer_gate"]["switch"] = True
+    book.sawing().at(15.0).add("switch", "planer_gate", "open")
+    if not broken:
+        book.add("gate_belief", "planer_gate", "stuck")
+    book.at(20.0).add("miss", "saw_gate")
+    book.add("path_lost", "fan", rule="C3", why="it opens again")
+    book.gate("saw_gate", "open")
+    book.at(21.0).add("miss", "saw_gate")
+    book.gate("saw_gate", "open")
+    book.at(23.0).add("miss", "saw_gate")
+    book.alarm("saw")
+    seq = book.add("motor_command", "fan", "off", rule="C3", why="no path for one worst travel and 2 s")
+    assert [fault for fault in book.faults() if fault[0] == "C5"] == ([("C5", seq)] if broken else [])
+
+
+@BOTH
 def test_c5_a_stop_that_the_record_calls_voluntary_is_one_though_no_air_moves(book, broken):
     """A filter shaker's cause is the run that its collector ended by itself; after a forced stop there is none."""
     book.shop["systems"]["shaker"] = {"kind": "shaker", "follows": "fan", "coast_s": 1, "lease_s": 1000}
