@@ -1,0 +1,139 @@
+"""The commands of the board: the controller, its outputs, its doctor."""
+
+import json
+from typing import Annotated
+
+import typer
+
+from gatekeeper.cli.common import ShopArgument, app, refuse, runnable_shop
+
+
+@app.command()
+def run(
+    shop_file: ShopArgument,
+    pins: Annotated[str, typer.Option("--pins", help="The board's lines: gpiod, lgpio, or mock for none.")] = "gpiod",
+    state: Annotated[str | None, typer.Option("--state", help="Folder for what must outlive a power cut.")] = None,
+    no_page: Annotated[bool, typer.Option("--no-page", help="Run without the phone page.")] = False,
+) -> None:
+    """Run a shop on the board's own pins, unattended."""
+    from pathlib import Path
+
+    from gatekeeper.backing import take_up_waiting
+    from gatekeeper.certificate import CertificateTrouble, validity_of
+    from gatekeeper.devices.base import DeviceError
+    from gatekeeper.devices.pins import open_pins
+    from gatekeeper.launch import open_page, run_until_told, state_folder
+    from gatekeeper.neighbours import join, speaker_for
+    from gatekeeper.service.lock import AlreadyRunning
+    from gatekeeper.service.notify import Heartbeat, ServiceManager
+    from gatekeeper.service.running import Service
+    from gatekeeper.service.wiring_sensors import bank_for, meters_for
+
+    folder = state_folder(shop_file, Path(state) if state else None)
+    for said in take_up_waiting(Path(shop_file), folder):
+        typer.echo(said)
+    shop, name, text = runnable_shop(shop_file)
+    try:
+        if not no_page:
+            validity_of(shop.page)
+    except CertificateTrouble as trouble:
+        refuse(str(trouble))
+    try:
+        speaker = speaker_for(shop)
+        service = Service(shop, open_pins(pins), folder, open_bank=bank_for(pins), open_meters=meters_for(pins))
+    except (DeviceError, AlreadyRunning) as trouble:
+        refuse(str(trouble))
+    except OSError as trouble:
+        refuse(f"The state folder {folder} cannot be used ({trouble.strerror}); name another with --state.")
+    manager = ServiceManager()
+    heartbeat = Heartbeat(manager, service.marks, service.clock.now)
+    service.after_step = heartbeat.beat
+    service.start()
+    typer.echo(f"{shop.name}: running on {pins}. State in {folder}.")
+    if service.is_first_start:
+        from gatekeeper.cautions import CAUTIONS
+
+        typer.echo("Before the first cut:")
+        for caution in CAUTIONS:
+            typer.echo(f"  - {caution}")
+    page = None
+    if not no_page or speaker is not None or shop.messages.push is not None:
+        # Late: the shop is under control before the web is even loaded.
+        from gatekeeper.service.calibration_file import shop_file_of
+        from gatekeeper.service.change_walk import ShopPeople
+        from gatekeeper.service.facing import ShopFace
+        from gatekeeper.service.upkeep import ShopUpkeep
+
+        face = ShopFace(service, file=shop_file_of(name, text))
+        face.start()
+        upkeep = ShopUpkeep(lambda: service, shop_file_of(name, text))
+        people = ShopPeople(lambda: service, face, upkeep)
+        if speaker is not None:
+            join(service, face, speaker)
+        if shop.messages.push is not None:
+            from gatekeeper.service.push import push_of
+
+            push = push_of(shop.messages.push, service.report)
+            if push is not None:
+                push.start(face)
+    if not no_page:
+        try:
+            where, port = shop.page.listen, shop.page.port
+            page = open_page(shop, folder, face, listen=where, port=port, lan=False, upkeep=upkeep, people=people)
+        except OSError as trouble:
+            # The shop goes on without its page.
+            where = f"{shop.page.listen} port {shop.page.port}"
+            typer.echo(f"The page cannot listen on {where} ({trouble.strerror}).", err=True)
+        else:
+            typer.echo(f"Page: {'  '.join(page.addresses)}  PIN: {page.pin}")
+    heartbeat.all_is_set_up()
+    raise typer.Exit(run_until_told(service, page, manager.ending))
+
+
+@app.command("outputs-off")
+def outputs_off(
+    shop_file: ShopArgument,
+    pins: Annotated[str, typer.Option("--pins", help="The board's lines: gpiod, lgpio, or mock for none.")] = "gpiod",
+) -> None:
+    """Put every output of a shop to its off level, motors first. For after a crash; the controller must not run."""
+    from gatekeeper.devices.base import DeviceError
+    from gatekeeper.devices.pins import open_pins
+    from gatekeeper.devices.pins import outputs_off as put_off
+    from gatekeeper.service.wiring import output_lines
+
+    shop, _, _ = runnable_shop(shop_file)
+    lines = output_lines(shop)
+    try:
+        opened = open_pins(pins)
+    except DeviceError as trouble:
+        refuse(str(trouble))
+    faults = put_off(opened, lines)
+    for fault in faults:
+        typer.echo(fault, err=True)
+    typer.echo(f"{len(lines) - len(faults)} of {len(lines)} outputs are off.")
+    raise typer.Exit(1 if faults else 0)
+
+
+@app.command()
+def doctor(
+    shop_file: Annotated[
+        str, typer.Argument(metavar="[SHOP.yaml]", help="A shop file; the installed one if none is given.")
+    ] = "/etc/gatekeeper/shop.yaml",
+    pins: Annotated[
+        str | None, typer.Option("--pins", help="The board's lines: gpiod or lgpio; the service's own if not given.")
+    ] = None,
+    state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the findings for machines.")] = False,
+) -> None:
+    """Say what on this machine would keep a shop from running unattended, and what to do. Changes nothing."""
+    from pathlib import Path
+
+    from gatekeeper.doctor import doctor_data, doctor_lines, examine, is_well
+
+    shop, name, _ = runnable_shop(shop_file)
+    pins, findings = examine(shop, name, pins, Path(state) if state else None)
+    if as_json:
+        typer.echo(json.dumps(doctor_data(shop, pins, findings), indent=2, ensure_ascii=False))
+    else:
+        typer.echo("\n".join(doctor_lines(shop, pins, findings)))
+    raise typer.Exit(0 if is_well(findings) else 1)
