@@ -110,7 +110,9 @@ class GateRules:
         motors = self.world.shop.gate_systems[gate.facts.gate]
         return gate.maybe_holds_slot(t_s) and any(
             self.world.shop.path_binds(motor)
-            and self.world.fan_runs(motor, t_s)
+            and (
+                self.world.fan_runs(motor, t_s) or self.world.motors[motor].mode == "hand"
+            )  # at Hand it may run unseen
             and not self.world.path_enough(motor, t_s)
             for motor in motors
         )
