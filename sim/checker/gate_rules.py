@@ -110,12 +110,15 @@ class GateRules:
         motors = self.world.shop.gate_systems[gate.facts.gate]
         return gate.maybe_holds_slot(t_s) and any(
             self.world.shop.path_binds(motor)
-            and (
-                self.world.fan_runs(motor, t_s) or self.world.motors[motor].mode == "hand"
-            )  # at Hand it may run unseen
+            and (self.world.fan_runs(motor, t_s) or self._may_run_by_hand(motor, t_s))
             and not self.world.path_enough(motor, t_s)
             for motor in motors
         )
+
+    def _may_run_by_hand(self, motor: str, t_s: float) -> bool:
+        """At Hand a fan may run unseen, and coast when the switch has left it."""
+        track = self.world.motors[motor]
+        return track.mode == "hand" or t_s < track.mode_t + self.world.shop.systems[motor].coast_s
 
     def _runners(self, gate: str) -> list[str]:
         served = [(tool, self.world.tools[tool]) for tool in self.world.shop.gate_tools[gate]]

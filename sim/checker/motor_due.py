@@ -75,7 +75,7 @@ class MotorDue:
         causes += [
             run.since_t
             for run in track.runs
-            if run.sure and not run.ended and run.for_s and t_s <= run.since_t + run.for_s
+            if run.sure and not run.ended and run.for_s and t_s < run.since_t + run.for_s - TOL_S
         ]
         if not causes:
             return None
@@ -92,9 +92,9 @@ class MotorDue:
         return due_t if due_t <= t_s else None
 
     def _open(self, motor: str, t_s: float) -> bool:
-        """Whether the path is surely enough: a switch that says open against a driver's miss is not."""
-        gates = self.world.gates
-        doubted = [n for n in self.world.shop.systems[motor].gates if n in gates and gates[n].missed]
+        """Whether the path is surely enough: a switch that says open of a gate that missed or is stuck is not."""
+        gates = [self.world.gates[n] for n in self.world.shop.systems[motor].gates if n in self.world.gates]
+        doubted = [gate.facts.gate for gate in gates if gate.missed or gate.stuck]
         return not self.world.shop.path_binds(motor) or self.world.path_enough(motor, t_s, doubted)
 
     def _surely(self, name: str, motor: str, t_s: float) -> bool:

@@ -151,7 +151,7 @@ class MotorRules:
         track.told_off, track.told_t = True, step.t_s
         if not track.is_on(step.t_s):
             return
-        if motor in step.forced:
+        if motor in step.forced or step.t_s >= track.until_s - TOL_S:  # at its very end a lease is over
             self.world.forced_off(motor, step.t_s)
         elif self._failed(motor, track, step.t_s) and not self._due_anyhow(step, line, motor, track):
             self._fail(motor, track, step.t_s)

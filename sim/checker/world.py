@@ -59,11 +59,12 @@ class World:
         area, need = system.relief_m2, system.path_minimum_m2 - AREA_TOL_M2
         since = float("-inf")
         proven = [self.gates[name] for name in system.gates if name in self.gates]
-        for gate in sorted((gate for gate in proven if gate.confirmed_open(t_s)), key=GateTrack.open_since):
+        # The open switch of a stuck gate need not be believed: such gates count last.
+        for gate in sorted((g for g in proven if g.confirmed_open(t_s)), key=lambda g: (g.stuck, g.open_since())):
             if area >= need:
                 break
             area += gate.facts.area_m2
-            since = gate.open_since()
+            since = max(since, gate.open_since())
         return since
 
     def slot_free(self, supply: str | None, t_s: float, besides: str) -> bool:

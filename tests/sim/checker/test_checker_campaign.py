@@ -155,3 +155,24 @@ def test_c6_a_gate_opened_again_for_the_air_has_its_reason_in_the_history(book, 
         book.add("kept_open", "planer_gate", {"yields": "C6"}, rule="C3", why="air was not proved without it")
     seq = book.at(35.0).add("tick")
     assert book.faults() == ([("C6", seq)] if broken else [])
+
+
+def test_c23_an_off_at_the_very_end_of_a_lease_is_a_forced_stop_and_no_failed_start(book):
+    """The motor is seen still in the same instant: it does not count against the one retry of C9."""
+    book.sawing().at(15.0).renew(for_s=10.0)
+    book.at(25.0).add("motor_seen", "fan", "still")
+    book.add("motor_command", "fan", "off", rule="C23")
+    book.at(26.0).add("tool", "saw", "stopped")
+    book.at(27.0).add("tool", "saw", "running")
+    book.on()
+    book.at(30.0).add("motor_command", "fan", "off", rule="C9")  # not seen to run: the first time
+    book.at(32.5).on()
+    assert [fault for fault in book.faults() if fault[0] == "C9"] == []
+
+
+@BOTH
+def test_c5_a_start_is_not_owed_in_the_instant_in_which_the_run_that_asked_for_it_ends(book, broken):
+    """Nobody looked in between: what was possible before is not known, and what is over is no cause."""
+    book.ready().at(10.0).ask("run", "fan", for_s=40.0)
+    seq = book.at(49.0 if broken else 50.0).add("tick")
+    assert book.faults() == ([("C5", seq)] if broken else [])
