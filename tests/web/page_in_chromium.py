@@ -102,7 +102,7 @@ def wait_for(page: Page, fact: Callable[[], bool]) -> None:
     for _ in range(1800):
         if fact():
             return
-        page.evaluate("() => new Promise(requestAnimationFrame)")
+        page.evaluate("() => new Promise((done) => { requestAnimationFrame(done); setTimeout(done, 5000); })")
     raise AssertionError("it never became so")
 
 
