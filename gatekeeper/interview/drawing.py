@@ -12,27 +12,55 @@ _HERE = "here"
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
-    """One line of a drawing: what it is called, what it leads to, and what is said of it."""
+class Part:
+    """One part of a drawing.
+
+    Args:
+        name: what it is called.
+        towards: the part, or the collector, that it leads to.
+        said: what is said of it in a drawing of characters.
+        size: its measures alone, in words.
+        diameter_m: of a duct or hose; 0 for a gate on a duct, which has no line of its own.
+        ends: the machines at its end, and whether a gate there moves by itself; None where no machine is.
+        is_begun: it is being told just now.
+    """
 
     name: str
     towards: str
     said: str
+    size: str
+    diameter_m: float
+    ends: tuple[tuple[str, ...], bool] | None = None
+    is_begun: bool = False
+
+
+def draft_parts(draft: ShopDraft) -> dict[str, list[Part]]:
+    """What was told so far, the duct that was begun included, by collector."""
+    ends = {machine.duct: machine for machine in draft.machines if machine.duct is not None}
+    parts = []
+    for duct in draft.ducts:
+        machine = ends.get(duct.name)
+        served = None if machine is None else ((machine.name,), machine.servo)
+        told = _told(duct, None if machine is None else machine.name)
+        parts.append(Part(duct.name, duct.towards, told, _size(duct), duct.diameter.si, served))
+    for machine in draft.machines:
+        if machine.duct is None:
+            width, served = machine.diameter, ((machine.name,), machine.servo)
+            told = f"{width.text} to {machine.name}"
+            parts.append(Part(f"{machine.name} hose", COLLECTOR, told, width.text, width.si, served))
+    if draft.opened is not None:
+        begun = draft.opened
+        told = f"{_told(begun, None)}, and on"
+        parts.append(Part(_HERE, begun.towards, told, _size(begun), begun.diameter.si, is_begun=True))
+    return {COLLECTOR: parts}
 
 
 def draft_drawing(draft: ShopDraft) -> list[str]:
-    """What was told so far, the duct that was begun included."""
-    ends = {machine.duct: machine.name for machine in draft.machines if machine.duct is not None}
-    parts = [_Part(duct.name, duct.towards, _told(duct, ends.get(duct.name))) for duct in draft.ducts]
-    for machine in draft.machines:
-        if machine.duct is None:
-            parts.append(_Part(f"{machine.name} hose", COLLECTOR, f"{machine.diameter.text} to {machine.name}"))
-    if draft.opened is not None:
-        parts.append(_Part(_HERE, draft.opened.towards, f"{_told(draft.opened, None)}, and on"))
-    return [COLLECTOR, *_below(COLLECTOR, parts, "")]
+    """The same as lines of characters."""
+    return [line for motor, parts in draft_parts(draft).items() for line in (motor, *_below(motor, parts, ""))]
 
 
-def shop_drawing(shop: Shop, motor: str) -> list[str]:
+def shop_parts(shop: Shop, motor: str) -> list[Part]:
     """One system of a shop."""
     say = Measures(shop.units)
     ends: dict[str, list[str]] = {}
@@ -43,24 +71,37 @@ def shop_drawing(shop: Shop, motor: str) -> list[str]:
     for duct in shop.ducts.values():
         size = f"{say.diameter(duct.diameter_m)}, {say.length(duct.length_m)}"
         size += f", hose {say.length(duct.flex_m)}" if duct.flex_m > 0 else ""
-        parts.append(_Part(duct.name, duct.towards, f"{duct.name}: {size}"))
+        parts.append(Part(duct.name, duct.towards, f"{duct.name}: {size}", size, duct.diameter_m))
     for gate in shop.gates_of(motor):
         served = ", ".join(ends.get(gate.name, ["no machine that is seen"]))
-        parts.append(_Part(gate.name, gate.duct or motor, f"{gate.name}: {served}"))
-    return [motor, *_below(motor, parts, "")]
+        width_m = 0.0 if gate.duct else gate.diameter_m
+        at = (tuple(ends.get(gate.name, ())), gate.is_actuated)
+        size = say.diameter(gate.diameter_m)
+        parts.append(Part(gate.name, gate.duct or motor, f"{gate.name}: {served}", size, width_m, at))
+    return parts
+
+
+def shop_drawing(shop: Shop, motor: str) -> list[str]:
+    """The same as lines of characters."""
+    return [motor, *_below(motor, shop_parts(shop, motor), "")]
 
 
 def _told(duct: DraftDuct, machine: str | None) -> str:
-    words = [f"{duct.name}: {duct.diameter.text}" if duct.name else duct.diameter.text]
+    words = f"{duct.name}: {_size(duct)}" if duct.name else _size(duct)
+    return words + (f", to {machine}" if machine is not None else "")
+
+
+def _size(duct: DraftDuct) -> str:
+    words = [duct.diameter.text]
     if duct.lengths:
         words.append(total_length(duct))
     words += duct.fittings
     if duct.flex is not None and duct.flex.si > 0:
         words.append(f"hose {duct.flex.text}")
-    return ", ".join(words) + (f", to {machine}" if machine is not None else "")
+    return ", ".join(words)
 
 
-def _below(towards: str, parts: Sequence[_Part], indent: str) -> Iterator[str]:
+def _below(towards: str, parts: Sequence[Part], indent: str) -> Iterator[str]:
     here = [part for part in parts if part.towards == towards]
     for place, part in enumerate(here):
         is_last = place == len(here) - 1

@@ -34,6 +34,8 @@ class Question:
         default: the answer that an empty one stands for, or None where there is none.
         choices: the words to choose from, or some of them; empty for figures and names.
         unknown: what is taken where nobody knows, as a sentence, or None where it has to be known.
+        kind: the kind of quantity that is asked for (of ``shop.units``); empty for words.
+        own: what an answer beside the choices is called ("another name"); empty where only a choice is taken.
     """
 
     about: str
@@ -43,6 +45,8 @@ class Question:
     default: str | None = None
     choices: tuple[str, ...] = ()
     unknown: str | None = None
+    kind: str = ""
+    own: str = ""
 
     def settled(self, text: str) -> str:
         """An answer as it is kept. Raises NotUnderstood."""

@@ -57,6 +57,7 @@ def ask_name(taken: Collection[str], waiting: tuple[str, ...] = (), *, with_part
         machine_name(taken, offered, with_parts=with_parts),
         None,
         offered,
+        own="Another name",
     )
     return name
 

@@ -113,6 +113,7 @@ def _power_question(example: str) -> Question:
         "What power is on the plate of the collector's motor?",
         f"How often the motor may start follows from it. Write it as on the plate, such as {example}.",
         read,
+        kind="power",
     )
 
 
@@ -160,4 +161,5 @@ def _relief(draft: ShopDraft) -> Walk[None]:
         "or the gates (back) if one of those was wrong.",
         read,
         usual,
+        kind="length",
     )

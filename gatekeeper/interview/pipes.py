@@ -137,6 +137,7 @@ def ask_length(before_m: float, *, is_inch: bool) -> Walk[tuple[Size, bool]]:
         None,
         (),
         f"The length is taken as {usual.text}." if may_assume else None,
+        "length",
     )
     return (usual, True) if length is None else (length, False)
 
@@ -159,6 +160,7 @@ def elbow_question(choices: tuple[str, ...], default: str) -> Question:
         read,
         default,
         choices,
+        own=f"Several alike, such as 2 x {ELBOWS[2]}",
     )
 
 

@@ -55,7 +55,7 @@ def size_question(
     """A question for a quantity; ``limits``: its kind, the least and the most."""
     kind, least, most = limits
     told = f"{explained} Write a number and a unit ({units_of(kind)}), {least} to {most}."
-    return Question(about, said, told, size(kind, least, most), default, (), unknown)
+    return Question(about, said, told, size(kind, least, most), default, (), unknown, kind)
 
 
 def choice_question(
