@@ -118,7 +118,7 @@ class SimulatedText:
         return table
 
     def _tools(self, day: Day) -> Table:
-        table = _table("tool", "cuts", "cut", "without air", "late air", "mean air", "least air", "chips caught")
+        table = _table("tool", "cuts", "cut", "without air", "late air", "mean air", "once there", "chips caught")
         for name, one in self.outcome.played.figures.tools.items():
             if not one.cuts:
                 continue

@@ -282,6 +282,7 @@ class Books:
             chips_caught_kg=caught,
             chips_escaped_kg=made - caught,
             chips_left_kg=sum(system.chips.in_ducts_kg for system in systems if system.chips is not None),
+            chips_left_in_kg=plant.air.chips_left_in_kg(),
             chips_in_bin_kg=sum(system.bin_kg for system in systems),
             dust_on_filter_kg=sum(system.dust_kg for system in systems),
             motors=motors,

@@ -93,6 +93,11 @@ class DuctChips:
         """Everything that lies or flies there."""
         return sum(self.flying_kg) + sum(self.settled_kg)
 
+    @property
+    def by_place_kg(self) -> list[float]:
+        """What lies or flies in each duct."""
+        return [flying + settled for flying, settled in zip(self.flying_kg, self.settled_kg, strict=True)]
+
     def pass_time(
         self,
         passed_s: float,

@@ -73,6 +73,7 @@ class Figures:
     chips_caught_kg: drawn into a hood, and
     chips_escaped_kg: not drawn in: on the floor and in the room.
     chips_left_kg: of those caught, what lies or flies in the ducts at the end.
+    chips_left_in_kg: the same by duct, the most first, without what is a gram or less.
     chips_in_bin_kg, dust_on_filter_kg: of those caught, what the collector holds at the end.
     motors, tools: one by one, by name.
     motor_starts: of all collectors and tool vacuums.
@@ -102,6 +103,7 @@ class Figures:
     chips_caught_kg: float = 0.0
     chips_escaped_kg: float = 0.0
     chips_left_kg: float = 0.0
+    chips_left_in_kg: Mapping[str, float] = field(default_factory=dict)
     chips_in_bin_kg: float = 0.0
     dust_on_filter_kg: float = 0.0
     motors: Mapping[str, MotorFigures] = field(default_factory=dict)

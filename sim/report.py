@@ -215,13 +215,24 @@ def _tools_table(day: Day) -> Html | None:
     if not used:
         return None
     rows = [
-        ["machine", "cuts", "cut for", "without air", "waited for air, a cut", "air on the mean, %", "least air, %"]
+        [
+            "machine",
+            "cuts",
+            "cut for",
+            "without air",
+            "waited for air, a cut",
+            "air on the mean, %",
+            "least of it, %",
+        ]
     ]
     for name, one in used.items():
         shares = ["-" if share is None else f"{share * 100:.0f}" for share in (one.mean_share, one.least_share)]
         wait = f"{one.late_air_s / one.cuts:.1f} s"
         rows.append([name, str(one.cuts), spell(one.cut_s), str(one.without_air), wait, *shares])
-    note = "Shares are of what the machine needs. The least is the least after the air had come."
+    note = (
+        "Shares are of what the machine needs. The least is counted from when the air was there, so it may be above "
+        "the mean, which has the wait in it."
+    )
     return join(el("h2", None, "Machines"), table(rows), el("p", {"class": "note"}, note))
 
 

@@ -19,6 +19,8 @@ LEFT_SHARE = 0.005
 #: Chips into the room, as a share of those made, that are worth a word. Our own.
 ESCAPED_SHARE = 0.05
 _MOST_TIMES = 4
+#: So many ducts are named in which chips lie.
+_MOST_DUCTS = 3
 
 
 class Harm(IntEnum):
@@ -139,10 +141,17 @@ def _chips(day: Day) -> list[Told]:
             Told(
                 Harm.DUCT,
                 f"{_cap(day.weight(figures.chips_left_kg))} of chips lay in the ducts at the end.",
-                "They settle where the air is too slow, or the collector stopped before they were through.",
+                _lying(day)
+                + "They settle where the air is too slow, or the collector stopped before they were through.",
             )
         )
     return found
+
+
+def _lying(day: Day) -> str:
+    """Where most of the chips lie, as a sentence before the next."""
+    most = list(day.figures.chips_left_in_kg.items())[:_MOST_DUCTS]
+    return f"{_cap(listed([f'{day.weight(kg)} in {duct}' for duct, kg in most], 'and'))}. " if most else ""
 
 
 def _motors(day: Day) -> list[Told]:

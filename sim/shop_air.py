@@ -31,6 +31,8 @@ AIR_SPEED = 0.6
 AIR_SHARE = 0.5
 #: A shaker that ran for this share of its time has cleaned the filter. Our own.
 SHAKEN_SHARE = 0.8
+#: Less in a duct is not worth a word.
+A_GRAM_KG = 0.001
 #: Speeds closer together than this are the same.
 _ROUNDING = 1e-6
 
@@ -131,6 +133,17 @@ class ShopAir:
         """Whether an air switch at a motor would say now that air moves; one without ducts goes by its speed."""
         fast = self._plant.drives[name].speed >= AIR_SPEED - _ROUNDING
         return fast and (name not in self.systems or self._has_way(self.systems[name]))
+
+    def chips_left_in_kg(self) -> dict[str, float]:
+        """What lies or flies in each duct, the most first, without what is a gram or less."""
+        left = {
+            duct.name: kg
+            for system in self.systems.values()
+            if system.chips is not None and system.duct_air is not None
+            for duct, kg in zip(system.duct_air.network.ducts, system.chips.by_place_kg, strict=True)
+            if kg > A_GRAM_KG
+        }
+        return dict(sorted(left.items(), key=lambda one: -one[1]))
 
     # ---------------------------------------------------------------- faults
 

@@ -43,6 +43,17 @@ def test_chips_made_are_caught_or_escape_and_what_is_caught_is_somewhere() -> No
     assert figures.chips_escaped_kg > 2.04 * SAW_KG_S * 0.99
 
 
+def test_chips_left_in_the_ducts_are_told_duct_by_duct_the_most_first() -> None:
+    heard = Heard(cut("planer", 30.0, 60.0))
+    heard.game.run(60.2)  # some still flies
+    figures = heard.game.figures()
+
+    left = list(figures.chips_left_in_kg.values())
+    assert left == sorted(left, reverse=True)
+    assert set(figures.chips_left_in_kg) <= set(heard.game.shop.ducts)
+    assert left and sum(left) == pytest.approx(figures.chips_left_kg, abs=0.003)
+
+
 def test_a_cut_shorter_than_the_start_has_no_air_and_the_next_one_in_the_delay_has() -> None:
     heard = Heard([*cut("saw", 30.0, 32.0), *cut("saw", 40.0, 45.0)])
     heard.game.run(200.0)

@@ -63,6 +63,13 @@ def test_the_page_stands_alone_and_is_whole() -> None:
     assert REFUSED.search(text) is None
 
 
+def test_the_ducts_in_which_chips_lie_are_named_the_fullest_first(reader: Reader) -> None:
+    assert (
+        "0.13 lb in main, 0.066 lb in drop 1 and 0.018 lb in drop 2. "
+        "They settle where the air is too slow, or the collector stopped before they were through."
+    ) in " ".join(reader.texts["li"])
+
+
 def test_the_worst_finding_is_the_title(reader: Reader) -> None:
     assert reader.texts["h1"] == ["Mitre saw cut without air once in 30 cuts."]
     assert reader.texts["title"] == reader.texts["h1"]

@@ -80,6 +80,7 @@ def three_hours() -> Told:
         chips_caught_kg=5.6,
         chips_escaped_kg=0.4,
         chips_left_kg=0.1,
+        chips_left_in_kg={"main": 0.06, "drop 1": 0.03, "drop 2": 0.008, "drop 3": 0.002},
         motors={"collector": MotorFigures(3, 1833.5, 0.76, 2, 13)},
         tools={
             "planer": ToolFigures(2, 540.0, 0, 0.93, 0.89, 5.0, 4.8, 7.0),
