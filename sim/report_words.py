@@ -151,7 +151,8 @@ def _chips(day: Day) -> list[Told]:
 def _lying(day: Day) -> str:
     """Where most of the chips lie, as a sentence before the next."""
     most = list(day.figures.chips_left_in_kg.items())[:_MOST_DUCTS]
-    return f"{_cap(listed([f'{day.weight(kg)} in {duct}' for duct, kg in most], 'and'))}. " if most else ""
+    told = listed([f"{day.weight(kg)} in {duct}" for duct, kg in most], "and")
+    return f"{_cap(told)}. " if most else ""
 
 
 def _motors(day: Day) -> list[Told]:

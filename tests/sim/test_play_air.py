@@ -51,7 +51,8 @@ def test_chips_left_in_the_ducts_are_told_duct_by_duct_the_most_first() -> None:
     left = list(figures.chips_left_in_kg.values())
     assert left == sorted(left, reverse=True)
     assert set(figures.chips_left_in_kg) <= set(heard.game.shop.ducts)
-    assert left and sum(left) == pytest.approx(figures.chips_left_kg, abs=0.003)
+    assert left
+    assert sum(left) == pytest.approx(figures.chips_left_kg, abs=0.003)
 
 
 def test_a_cut_shorter_than_the_start_has_no_air_and_the_next_one_in_the_delay_has() -> None:
