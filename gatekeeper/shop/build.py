@@ -102,6 +102,10 @@ class _Builder:
             name for name, motor in parts.motors.items() if motor.kind in (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
         ]
 
+    @property
+    def mains_hz(self) -> int:
+        return 60 if self.parts.shop.mains is Mains.HZ_60 else 50
+
     def fault(self, said: str, *loc: str, key: bool = False) -> None:
         self.faults.append(Fault(self.tree.mark_of(loc, key=key), loc, said))
 
@@ -123,7 +127,7 @@ class _Builder:
         return Shop(
             name=head.name,
             units=head.units,
-            mains_hz=60 if head.mains is Mains.HZ_60 else 50,
+            mains_hz=self.mains_hz,
             air=Air(head.altitude, head.temperature, head.air_density, head.air_viscosity),
             air_goes=head.air_goes,
             open_flue=head.open_flue_nearby,
@@ -144,7 +148,7 @@ class _Builder:
             meters={name: meter_of(name, part) for name, part in parts.meters.items()},
             neighbours=neighbours_of(parts.neighbours),
             servo_banks={name: servo_bank_of(name, part) for name, part in parts.servo_banks.items()},
-            drives={name: drive_of(name, part) for name, part in parts.drives.items()},
+            drives={name: drive_of(name, part, self.mains_hz) for name, part in parts.drives.items()},
             permits={name: Permit(name, part.pin, part.at) for name, part in parts.permits.items()},
             call=head.call,
             messages=messages_of(parts.messages),

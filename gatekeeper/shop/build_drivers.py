@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from gatekeeper.shop.fields import contact_of
+from gatekeeper.shop.fields_drivers import FROM_THE_AIR
 from gatekeeper.shop.kinds import BoardDeath, Parity
 from gatekeeper.shop.model import Contact
 from gatekeeper.shop.model_drivers import (
@@ -24,6 +25,7 @@ from gatekeeper.shop.written_drivers import DrivePart, ServoBankPart, SignPart, 
 QUICK_TRAVEL_S = 2.0
 MOTOR_TRAVEL_S = 6.0
 PRESS_S = 0.5
+LOWER_AFTER_S = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +107,9 @@ def switch_of(part: SwitchPart, *, is_attended: bool) -> MotorSwitch:
     return MotorSwitch(output, death, after_s, attended, part.steady_pulse, part.stop, press_s, part.drive)
 
 
-def drive_of(name: str, part: DrivePart) -> Drive:
-    """A drive."""
+def drive_of(name: str, part: DrivePart, mains_hz: int) -> Drive:
+    """A drive on mains of 50 or 60 Hz."""
+    follows_air = part.speed == FROM_THE_AIR
     return Drive(
         name,
         part.host,
@@ -123,9 +126,12 @@ def drive_of(name: str, part: DrivePart) -> Drive:
         part.running_mask,
         part.speed_register,
         part.steps_per_hz,
-        part.speed,
+        part.speed if isinstance(part.speed, float) else None,
         part.least_speed,
         part.trip,
         part.current,
         part.steps_per_a,
+        full_speed_hz=(part.full_speed or float(mains_hz)) if follows_air else None,
+        speed_seen=part.speed_seen,
+        lower_after_s=part.lower_after or LOWER_AFTER_S,
     )

@@ -44,3 +44,22 @@ def _serial_path(value: object) -> str:
 
 
 SerialPath = Annotated[str, Reads(_serial_path, {"type": "string", "pattern": "^/dev/", "examples": ["/dev/ttyUSB0"]})]
+
+
+#: What stands in place of a speed where the air decides.
+FROM_THE_AIR = "from the air"
+
+
+def _drive_speed(value: object) -> float | str:
+    text = " ".join(value.split()) if isinstance(value, str) else ""
+    if text == FROM_THE_AIR:
+        return FROM_THE_AIR
+    if re.fullmatch(r"[0-9]{1,9}(\.[0-9]{1,9})?", text) and 1 <= float(text) <= 120:
+        return float(text)
+    raise refuse(f'"{shortened(str(value))}" is no speed; write 1 to 120, in Hz, or: {FROM_THE_AIR}')
+
+
+DriveSpeed = Annotated[
+    float | str,
+    Reads(_drive_speed, {"type": ["number", "string"], "minimum": 1, "maximum": 120, "examples": [48.5, FROM_THE_AIR]}),
+]

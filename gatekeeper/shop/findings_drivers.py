@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.finding import Finding, bite, nice
-from gatekeeper.shop.model import Motor, Output, Shop
+from gatekeeper.shop.model import AirProofKind, Drive, Motor, Output, Shop
 
 
 def driver_findings(shop: Shop) -> Iterator[Finding]:
@@ -82,17 +82,58 @@ def _on_drive(shop: Shop, motor: Motor) -> Iterator[Finding]:
         "stop."
     )
     yield bite("drive_silence", motor.name, said)
-    if drive.speed_hz is None:
-        said = "Its speed is set at the drive; the controller only starts and stops it."
+    if drive.full_speed_hz is not None:
+        yield from _from_the_air(shop, motor, drive, drive.full_speed_hz)
+    elif drive.speed_hz is None:
+        yield nice("drive_speed", motor.name, "Its speed is set at the drive; the controller only starts and stops it.")
     else:
         said = (
             f"It runs at {drive.speed_hz:g} Hz, whatever is open, and never below {drive.least_speed_hz:g} Hz. The air "
             "is computed from its fan curve as written: give the curve at this speed."
         )
-    yield nice("drive_speed", motor.name, said)
+        yield nice("drive_speed", motor.name, said)
     if drive.host is not None:
         said = "What is said to its drive crosses your network open to all: keep board and drive on one of your own."
         yield nice("drive_open", motor.name, said)
+
+
+def _from_the_air(shop: Shop, motor: Motor, drive: Drive, full_hz: float) -> Iterator[Finding]:
+    """What is to be known of a drive that runs no faster than the machines need."""
+    least_hz = drive.least_speed_hz or full_hz
+    said = (
+        f"It runs no faster than the machines that run need: never below {least_hz:g} Hz, never above {full_hz:g} Hz, "
+        "the speed that its fan curve must hold for. Whatever is in doubt runs at full speed. gatekeeper layout tells "
+        "the speeds."
+    )
+    yield nice("drive_speed", motor.name, said)
+    share = least_hz / full_hz
+    if motor.air_proof is not None:
+        is_flow = motor.air_proof_kind is AirProofKind.FLOW
+        left = f"{share:.0%} of the flow" if is_flow else f"{share * share:.0%} of the pressure"
+        said = (
+            f"Its air switch must still say air at {least_hz:g} Hz, with about {left}: set it there, or air counts as "
+            "lost whenever the fan slows down."
+        )
+        yield bite("drive_air_switch", motor.name, said)
+    if motor.confirmed_by is not None and motor.confirmed_by.drive is None:
+        said = f"At {least_hz:g} Hz it takes far less current: see that its sensor still says that it runs."
+        yield bite("drive_confirms", motor.name, said)
+    unseen = [gate.name for gate in shop.gates_of(motor.name) if not gate.is_actuated and not gate.has_open_switch]
+    if unseen:
+        said = (
+            f"Nothing says where {listed(unseen, 'and', 4)} stands, so it always runs at full speed. An open_contact "
+            "and a shut_contact there would tell."
+        )
+        yield bite("drive_always_full", motor.name, said)
+    if not motor.fan_curve:
+        said = (
+            "Its fan is an estimate, so the speeds are those of the weakest fan that it may be. The maker's fan curve, "
+            "or one reading of suction, lets it run slower."
+        )
+        yield nice("drive_fan_guess", motor.name, said)
+    if drive.speed_seen is None:
+        said = "Whether it really turns as told is not seen. Where its manual has a register for that, add speed_seen."
+        yield nice("drive_speed_unseen", motor.name, said)
 
 
 def _reversing(shop: Shop) -> Iterator[Finding]:

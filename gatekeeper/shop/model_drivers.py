@@ -41,6 +41,9 @@ class Drive:
 
     ``host`` and ``port``, or ``serial`` with ``baud`` and ``parity``. It runs while ``status & running_mask ==
     running``. ``speed_hz``: the speed it runs at, where ``speed_register`` is given; never below ``least_speed_hz``.
+    ``full_speed_hz``: of a drive whose speed follows the air, the speed that its fan curve holds for and that it never
+    exceeds; None of any other. It slows down only once less has been enough for ``lower_after_s``. ``speed_seen``: the
+    register of the speed that it runs at.
     """
 
     name: str
@@ -63,6 +66,14 @@ class Drive:
     trip: int | None
     current: int | None
     steps_per_a: float
+    full_speed_hz: float | None = None
+    speed_seen: int | None = None
+    lower_after_s: float = 30.0
+
+    @property
+    def follows_air(self) -> bool:
+        """Whether its speed comes from the air that the machines need."""
+        return self.full_speed_hz is not None
 
 
 @dataclass(frozen=True, slots=True)

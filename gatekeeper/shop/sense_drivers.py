@@ -3,10 +3,11 @@
 from collections.abc import Iterator
 
 from gatekeeper.shop.faults import Fault
-from gatekeeper.shop.kinds import BoardDeath
+from gatekeeper.shop.fields_drivers import FROM_THE_AIR
+from gatekeeper.shop.kinds import BoardDeath, MotorKind
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
-from gatekeeper.shop.written import GatePart, MotorPart, ShopFile
+from gatekeeper.shop.written import GatePart, Mains, MotorPart, ShopFile
 from gatekeeper.shop.written_drivers import BrokerGatePart, DrivePart, ServoPart, SwitchPart
 
 LEAST_DROP_S = 0.3
@@ -25,7 +26,7 @@ def driver_faults(tree: Tree, parts: ShopFile) -> Iterator[Fault]:
         yield from here.switch(name, motor)
         yield from here.confirmed(name, motor)
     for name, drive in parts.drives.items():
-        yield from here.drive(name, drive)
+        yield from here.drive(name, drive, parts)
     for name, gate in parts.gates.items():
         yield from here.gate(name, gate)
     for name, sign in parts.signs.items():
@@ -88,7 +89,7 @@ class _Here:
         if part.model_fields_set - {"drive", "within"}:
             yield self.fault("a drive and a sensor are both given; keep one", *loc, key=True)
 
-    def drive(self, name: str, part: DrivePart) -> Iterator[Fault]:
+    def drive(self, name: str, part: DrivePart, parts: ShopFile) -> Iterator[Fault]:
         loc = ("drives", name)
         if (part.host is None) == (part.serial is None):
             yield self.fault("give host, for a drive on the network, or serial, for one on a line", *loc, key=True)
@@ -102,12 +103,37 @@ class _Here:
         if (part.speed is None) != (part.speed_register is None):
             key = "speed" if part.speed is not None else "speed_register"
             yield self.fault("speed and speed_register belong together; add what is missing", *loc, key, key=True)
-        if part.speed is not None and part.least_speed is None:
+        yield from self._speed(part, parts.shop.mains, loc)
+        for motor_name, motor in parts.motors.items():
+            with_ducts = motor.kind in (MotorKind.COLLECTOR, MotorKind.TOOL_VACUUM)
+            if part.speed == FROM_THE_AIR and motor.switched_by.drive == name and not with_ducts:
+                said = f"no ducts are computed for {motor_name}; give its speed in Hz"
+                yield self.fault(said, *loc, "speed")
+
+    def _speed(self, part: DrivePart, mains: Mains, loc: tuple[str, ...]) -> Iterator[Fault]:
+        follows_air = part.speed == FROM_THE_AIR
+        for key in ("full_speed", "lower_after"):
+            if getattr(part, key) is not None and not follows_air:
+                yield self.fault(f"this key is for a drive with speed: {FROM_THE_AIR}", *loc, key, key=True)
+        if part.speed is None:
+            if part.speed_seen is not None:
+                yield self.fault(
+                    "this key is for a drive that is told its speed; add speed", *loc, "speed_seen", key=True
+                )
+            return
+        if part.least_speed is None:
             said = "say the speed it never runs below, so that chips do not lie in the duct; add least_speed"
             yield self.fault(said, *loc, "speed")
-        if part.speed is not None and part.least_speed is not None and part.speed < part.least_speed:
-            yield self.fault("speed lies below least_speed; make it faster", *loc, "speed")
-        if part.speed is not None and part.speed * part.steps_per_hz > 0xFFFF:
+        most = part.speed
+        if not isinstance(most, float):
+            most = part.full_speed or (60.0 if mains is Mains.HZ_60 else 50.0)
+        if part.least_speed is not None and (most <= part.least_speed if follows_air else most < part.least_speed):
+            if follows_air:
+                said = f"least_speed leaves nothing to slow down: the full speed is {most:g} Hz"
+                yield self.fault(said, *loc, "least_speed")
+            else:
+                yield self.fault("speed lies below least_speed; make it faster", *loc, "speed")
+        if most * part.steps_per_hz > 0xFFFF:
             yield self.fault("this speed does not fit into its register; look steps_per_hz up", *loc, "steps_per_hz")
 
     def _relay(self, switch: SwitchPart, loc: tuple[str, ...]) -> Iterator[Fault]:

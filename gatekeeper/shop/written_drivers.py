@@ -15,7 +15,7 @@ from gatekeeper.shop.fields import (
     quantity,
     whole,
 )
-from gatekeeper.shop.fields_drivers import BankAddress, SerialPath, Word
+from gatekeeper.shop.fields_drivers import BankAddress, DriveSpeed, SerialPath, Word
 from gatekeeper.shop.fields_sensing import Topic
 from gatekeeper.shop.kinds import GateEnd, Parity
 from gatekeeper.shop.part import Part, key
@@ -61,8 +61,22 @@ class DrivePart(Part):
     running_mask: Word = key("The bits of the status word that count. Default 0xFFFF.", 0xFFFF)
     speed_register: Word | None = key("Register of its speed reference. Default: the speed is set at the drive.", None)
     steps_per_hz: Annotated[float, number(0.01, 1000)] = key("Steps of that register for 1 Hz. Default 100.", 100.0)
-    speed: Annotated[float, number(1, 120)] | None = key("The speed it runs at, in Hz.", None)
-    least_speed: Annotated[float, number(1, 120)] | None = key("The speed it never runs below, in Hz.", None)
+    speed: DriveSpeed | None = key(
+        "The speed it runs at, in Hz; or from the air: as fast as the machines that run need, by the air computed.",
+        None,
+    )
+    least_speed: Annotated[float, number(1, 120)] | None = key(
+        "The speed it never runs below, in Hz; by the motor's and the drive's papers.", None
+    )
+    full_speed: Annotated[float, number(1, 120)] | None = key(
+        "With from the air: the speed of its fan curve, in Hz, which it never exceeds. Default: the mains'.", None
+    )
+    speed_seen: Word | None = key(
+        "Register of the speed that it runs at, in the same steps. Default: its speed reference is read back.", None
+    )
+    lower_after: Annotated[float, quantity("time", "20 s", "30 min")] | None = key(
+        "With from the air: how long less must do before it slows down. Default 30 s.", None
+    )
     trip: Word | None = key("Register of its trip code, 0 for none.", None)
     current: Word | None = key("Register of its output current.", None)
     steps_per_a: Annotated[float, number(0.01, 1000)] = key("Steps of that register for 1 A. Default 10.", 10.0)
