@@ -156,6 +156,8 @@ class Inputs:
         elif line.word == "stopped" and track.state != "stopped":
             if (track.state == "running" or track.lost_running) and not track.said_stopped:
                 self._tool_stops(name, track, line.t_s)
+                if self.world.overlong(name, line.t_s):  # it may count as stopped since long ago (C12)
+                    track.causes = dict.fromkeys(track.causes, False)
             track.back_t = line.t_s
             track.state, track.said_stopped, track.lost_running = "stopped", False, False
         elif line.word == "stale" and track.state != "stale":

@@ -113,3 +113,22 @@ def test_a_gate_opened_by_hand_may_stay_open_after_its_clear_time(book, broken):
     book.at(33.0).add("tick")
     seq = book.at(34.5).add("tick")
     assert book.faults() == ([("C6", seq)] if broken else [])
+
+
+@pytest.mark.parametrize(("longest_run_s", "rule"), [(100, None), (7200, "C5")])
+def test_a_cut_past_its_longest_plausible_run_is_no_sure_cause_after_its_end(book, longest_run_s, rule):
+    for gate in book.shop["gates"].values():
+        gate["actuated"], gate["switch"], gate["supply"] = False, True, None
+    book.shop["proof"] = "switches"
+    book.shop["tools"]["saw"]["longest_run_s"] = longest_run_s
+    book.wake().at(0.5).add("tool", "saw", "stopped")
+    book.add("tool", "planer", "stopped")
+    book.add("switch", "saw_gate", "shut")
+    book.at(10.0).add("tool", "saw", "running")
+    book.alarm("saw")
+    book.alarm("fan")
+    book.at(110.5).alarm("saw", "today")
+    book.at(150.0).add("switch", "saw_gate", "open")
+    book.at(150.5).add("tool", "saw", "stopped")
+    seq = book.at(152.0).add("tick")
+    assert book.faults() == ([(rule, seq)] if rule else [])
