@@ -19,6 +19,7 @@ from gatekeeper.shop.model import Shop
 if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
     from gatekeeper.service.face_care import Upkeep
+    from gatekeeper.service.face_commissioning import Commissioning
     from gatekeeper.service.face_people import People
     from gatekeeper.web.serving import Serving
 
@@ -84,6 +85,7 @@ def open_page(
     bench: "Bench | None" = None,
     upkeep: "Upkeep | None" = None,
     people: "People | None" = None,
+    commissioning: "Commissioning | None" = None,
 ) -> Page:
     """Start the page of a service.
 
@@ -96,6 +98,7 @@ def open_page(
         bench: a virtual shop's bench.
         upkeep: care of the service.
         people: what people walk through around it.
+        commissioning: its parts tried one by one.
 
     Raises:
         OSError: the address cannot be listened on.
@@ -104,7 +107,9 @@ def open_page(
     from gatekeeper.web.serving import Serving
 
     settings = door_settings(shop, folder)
-    app = create_app(face, settings, bench, phones_in(folder), upkeep=upkeep, people=people)
+    app = create_app(
+        face, settings, bench, phones_in(folder), upkeep=upkeep, people=people, commissioning=commissioning
+    )
     certificate = (shop.page.certificate, shop.page.key) if shop.page.certificate and shop.page.key else None
     serving = Serving(app, "0.0.0.0" if lan else listen, port, certificate)
     serving.start()

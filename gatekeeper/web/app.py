@@ -11,8 +11,10 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response, Streamin
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
-from gatekeeper.service.face import Answer, Bench, Face, ShopView, SpinDown, StopWord
+from gatekeeper.markup import Html
+from gatekeeper.service.face import Answer, Bench, BenchControl, Face, ShopView, SpinDown, StopWord
 from gatekeeper.service.face_care import Upkeep
+from gatekeeper.service.face_commissioning import Commissioning
 from gatekeeper.service.face_people import People
 from gatekeeper.web import door, entering_pages, history, metrics, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
@@ -28,6 +30,8 @@ from gatekeeper.web.asking import (
     wish,
 )
 from gatekeeper.web.care import CareRoutes
+from gatekeeper.web.commissioning import CommissioningRoutes
+from gatekeeper.web.commissioning_pages import LIVE as COMMISSION
 from gatekeeper.web.door import DoorSettings, Refusal, Refused
 from gatekeeper.web.door_front import Front, client_of, reached
 from gatekeeper.web.door_pins import one_owner
@@ -63,13 +67,29 @@ _TYPES = {"page.css": "text/css; charset=utf-8", "page.js": "text/javascript; ch
 class _Web:
     """The handlers, around one face."""
 
-    def __init__(self, face: Face, settings: DoorSettings, bench: Bench | None, store: SessionStore) -> None:
+    def __init__(
+        self,
+        face: Face,
+        settings: DoorSettings,
+        bench: Bench | None,
+        store: SessionStore,
+        commissioning: Commissioning | None,
+    ) -> None:
         self.face = face
         self.bench = bench
-        self.live = Live(face, bench, pages.live_parts)
+        self.live = Live(face, bench, self._draw, restless=frozenset({COMMISSION}))
         self._settings = settings
         self.said = Said()
         self.entrance = Entrance(settings, store, self.said)
+        self.commissioning = CommissioningRoutes(
+            commissioning,
+            face,
+            self.live.controls,
+            self.entrance,
+            self.said,
+            self.visit,
+            encrypted=settings.encrypted,
+        )
         self._watching: dict[str, int] = {}
         self._stops: dict[str | None, tuple[Future[Answer], float]] = {}
 
@@ -79,6 +99,14 @@ class _Web:
         """The refusal of whoever may not change settings."""
         return self.entrance.refuse_below(request, Right.SETTINGS)
 
+    def _draw(self, page: str, view: ShopView, controls: tuple[BenchControl, ...]) -> dict[str, Html] | None:
+        if page == COMMISSION:
+            return self.commissioning.live_parts(view, controls)
+        return pages.live_parts(page, view, controls)
+
+    def _is_live(self, page: str) -> bool:
+        return self.commissioning.is_there if page == COMMISSION else pages.is_live(page, self.face.view())
+
     def visit(self, request: Request) -> Visit:
         return Visit(
             path=request.url.path,
@@ -86,6 +114,7 @@ class _Web:
             can_sign_out=self.entrance.sessions.handle_of(request.cookies.get(door.COOKIE)) is not None,
             answer=self.said.of(request.query_params.get("said")),
             cautions_read=_CAUTIONS_COOKIE in request.cookies,
+            can_commission=self.commissioning.is_there,
         )
 
     # ------------------------------------------------------------ reading
@@ -137,7 +166,7 @@ class _Web:
 
     async def stream(self, request: Request) -> Response:
         page = request.query_params.get("page", "shop")
-        if not pages.is_live(page, self.face.view()):
+        if not self._is_live(page):
             raise Refused(NO_PAGE)
         owner = one_owner(client_of(request))
         if self.live.streams >= MOST_STREAMS or self._watching.get(owner, 0) >= MOST_STREAMS_OF_ONE:
@@ -326,6 +355,7 @@ def create_app(
     *,
     upkeep: Upkeep | None = None,
     people: People | None = None,
+    commissioning: Commissioning | None = None,
 ) -> FastAPI:
     """The application around one running controller.
 
@@ -336,10 +366,11 @@ def create_app(
         sessions: where signed-in phones are kept; in memory when None.
         upkeep: care of the service, drawn and asked when given.
         people: changes step by step and the list for an inspection, when given.
+        commissioning: the shop tried part by part, when given.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
     """
-    web = _Web(face, settings, bench, InMemory() if sessions is None else sessions)
+    web = _Web(face, settings, bench, InMemory() if sessions is None else sessions, commissioning)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -415,6 +446,7 @@ def create_app(
     care = CareRoutes(upkeep, face, web.entrance, web.said, web.visit)
     care.add_to(app, may_look)
     PeopleRoutes(people, face, web.entrance, web.said, web.visit).add_to(app, may_look)
+    web.commissioning.add_to(app, may_look)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)
     app.add_middleware(Front, settings=settings)

@@ -25,6 +25,7 @@ class Visit:
         signed_in: may change things. can_sign_out: came with a PIN, not from the board itself.
         answer: what became of the last form, in one sentence.
         cautions_read: the cautions were read on this phone.
+        can_commission: this controller's shop can be tried part by part from here.
     """
 
     path: str = "/"
@@ -32,6 +33,7 @@ class Visit:
     can_sign_out: bool = False
     answer: str | None = None
     cautions_read: bool = True
+    can_commission: bool = False
 
 
 def live(name: str, drawn: Mapping[str, Html], tag: str = "section") -> Html:

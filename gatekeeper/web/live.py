@@ -45,12 +45,16 @@ def _event(parts: Parts) -> bytes:
 
 
 class Live:
-    """Hands out the page's parts as streams. Use ``start`` and ``stop`` on the event loop."""
+    """Hands out the page's parts as streams. Use ``start`` and ``stop`` on the event loop.
 
-    def __init__(self, face: Face, bench: Bench | None, draw: Draw) -> None:
+    ``restless``: pages that show more than the view does; while somebody watches one it is drawn anew at each look.
+    """
+
+    def __init__(self, face: Face, bench: Bench | None, draw: Draw, restless: frozenset[str] = frozenset()) -> None:
         self._face = face
         self._bench = bench
         self._draw = draw
+        self._restless = restless
         self._lock = threading.Lock()
         self._drawn: dict[str, Drawn] = {}
         self._watching: dict[str, int] = {}
@@ -98,10 +102,13 @@ class Live:
         while not self._ending.is_set():
             changed = self._face.wait_for_change(version, _WAIT_S)
             now_controls = self.controls()
-            if changed or now_controls != controls:
+            news = changed or now_controls != controls
+            if news:
                 version, controls = self._face.view().version, now_controls
-                for page in tuple(self._watching):
-                    self._redraw(page)
+            pages = [page for page in tuple(self._watching) if news or page in self._restless]
+            for page in pages:
+                self._redraw(page)
+            if pages:
                 self._call(self._ring)
             if time.monotonic() - beat_s >= _BEAT_S:
                 beat_s = time.monotonic()

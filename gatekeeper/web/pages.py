@@ -122,7 +122,23 @@ def machine(view: ShopView, name: str, visit: Visit) -> Html | None:
     drawn = live_parts(page, view, ())
     if drawn is None:
         return None
-    return frame(view, name, page, visit, live("machine", drawn), live("spin", drawn), live("sensed", drawn))
+    return frame(
+        view,
+        name,
+        page,
+        visit,
+        live("machine", drawn),
+        live("spin", drawn),
+        live("sensed", drawn),
+        _to_commissioning(visit),
+    )
+
+
+def _to_commissioning(visit: Visit) -> Html | None:
+    """The way to what was tried in this shop, and what is still to be tried."""
+    if not visit.can_commission:
+        return None
+    return el("p", {"class": "target"}, el("a", {"href": "/commission"}, "Try this shop part by part"))
 
 
 def calibrate(view: ShopView, name: str, controls: tuple[BenchControl, ...], visit: Visit) -> Html | None:
@@ -192,7 +208,8 @@ def _setting(spin: SpinDown, without: str, link: Html, starts: str | None = None
 
 def settings_page(view: ShopView, visit: Visit, door_part: Html) -> Html:
     """The settings in their frame, and below them who has signed in."""
-    return frame(view, "Settings", "settings", visit, live("settings", {"settings": settings(view)}), door_part)
+    shown = live("settings", {"settings": settings(view)})
+    return frame(view, "Settings", "settings", visit, shown, _to_commissioning(visit), door_part)
 
 
 def _cautions() -> Html:

@@ -58,6 +58,14 @@ FORMS: dict[str, dict[str, Any]] = {
     "/change": {"motor": _of(NAMES), "number": NUMBER, "by": ANY, "tap": ANY, "reading": ANY},
     "/change/begin": {"motor": _of(NAMES), "job": _of(["bin", "bag", "filter"]), "by": ANY},
     "/change/leave": {"motor": _of(NAMES), "by": ANY},
+    "/commission": {
+        "key": _of(["tools/Planer"]),
+        "press": _of(["begin", "leave_out", "put_by"]),
+        "number": NUMBER,
+        "held": _of(["1"]),
+        "value.why": ANY,
+    },
+    "/commission/who": {"by": ANY},
     "/restore": {},
 }
 QUERIES: dict[str, list[str]] = {

@@ -343,6 +343,12 @@
     });
   }
 
+  // What lies above the stop bar must know how high that is: it grows by the answer that stands in it.
+  const foot = document.querySelector("footer");
+  const measure = () => document.documentElement.style.setProperty("--foot", `${foot.offsetHeight}px`);
+  if (window.ResizeObserver) new ResizeObserver(measure).observe(foot);
+  measure();
+
   setInterval(count, 250);
   count();
   if (!document.hidden) open();

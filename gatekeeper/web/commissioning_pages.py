@@ -1,0 +1,329 @@
+"""Commissioning as pages: the step in hand with what is seen now, the stages, one stage's steps, the record."""
+
+from collections.abc import Iterator, Sequence
+from urllib.parse import quote
+
+from gatekeeper.commissioning_print import WORDS, box, drawn
+from gatekeeper.markup import Html, el, join
+from gatekeeper.service.face import BenchControl, Press, ShopView
+from gatekeeper.service.face_commissioning import (
+    LEAVE_OUT,
+    PUT_BY,
+    CommissioningRecord,
+    CommissioningView,
+    Field,
+    StageView,
+    StepOffer,
+    StepState,
+    StepView,
+    WalkView,
+)
+from gatekeeper.web import parts, words
+from gatekeeper.web.frame import Visit, frame, live
+
+#: The page's name among the streams.
+LIVE = "commission"
+HOME = "/commission"
+#: Fields of a step travel with this before their own name, so that none can stand for one of ours.
+VALUE = "value."
+LONGEST_NAME = 40
+LONGEST_VALUE = 120
+_OPEN = (StepState.DUE, StepState.STALE, StepState.NOW)
+#: Boxes of the drawn list: its pitch and how many stand in a row.
+_PITCH, _ROW = 16, 20
+
+
+def stage_path(key: str) -> str:
+    """The address of a stage's own page."""
+    return f"{HOME}/{quote(key, safe='')}"
+
+
+# ---------------------------------------------------------------- the page of the walk
+
+
+def page(shop: ShopView, view: CommissioningView, controls: Sequence[BenchControl], name: str, visit: Visit) -> Html:
+    """The whole page. ``name``: who walks through, as this phone was told; empty where nobody has said."""
+    shown = live_parts(shop, view, controls)
+    return frame(
+        shop,
+        "Commissioning",
+        LIVE,
+        visit,
+        None if name else who(name),
+        live("step", shown),
+        live("bench", shown) if controls else None,
+        live("stages", shown),
+        who(name) if name else None,
+        el("p", {"class": "target"}, el("a", {"href": f"{HOME}/record"}, "The record, to print")),
+    )
+
+
+def live_parts(shop: ShopView, view: CommissioningView, controls: Sequence[BenchControl]) -> dict[str, Html]:
+    """The live parts of the page."""
+    walk = view.walk
+    mine = [control for control in controls if walk is not None and _is_about(walk, control)]
+    return {
+        "stops": parts.stops(shop),
+        "step": _walk(shop, view, walk) if walk is not None else _between(view),
+        "bench": parts.bench(mine) if mine else Html(""),
+        "stages": _stages(view),
+    }
+
+
+def _is_about(walk: WalkView, control: BenchControl) -> bool:
+    """Whether a part of the bench is one that the step in hand speaks of."""
+    subject = control.key.rpartition(":")[2].casefold()
+    spoken = (walk.key, walk.title, walk.prompt.text, *walk.notes, *(what for what, _ in walk.live))
+    return any(subject in one.casefold() for one in spoken)
+
+
+def who(name: str) -> Html:
+    """Who walks through: asked first, changed later."""
+    form = el(
+        "form",
+        {"method": "post", "action": f"{HOME}/who", "class": "pin"},
+        el(
+            "label",
+            None,
+            "Your name, as it is to stand in the record ",
+            el("input", {"name": "by", "maxlength": LONGEST_NAME, "required": True, "value": name or None}),
+        ),
+        el("button", None, "This is me"),
+    )
+    if not name:
+        return el("section", {"class": "panel", "aria-label": "Who"}, el("p", {"class": "what"}, "Who tries it?"), form)
+    return el("details", None, el("summary", None, f"{name} tries it. Somebody else?"), form)
+
+
+# ---------------------------------------------------------------- between two steps
+
+
+def _between(view: CommissioningView) -> Html:
+    following = _step_of(view, view.next_key)
+    lead: Html | None = None
+    if following is not None:
+        stage, step = following
+        begin = [_offer(step.key, None, one, (), is_list=False) for one in step.offers[:1]]
+        lead = join(
+            el("h2", None, f"Next: {step.title}"),
+            el("p", None, stage.why),
+            el("div", {"class": "thumb"}, el("div", {"class": "offers"}, begin)),
+        )
+    told = el("ul", {"class": "cautions"}, [el("li", None, one) for one in view.cautions])
+    if view.done:
+        told = el("details", {"data-key": "first"}, el("summary", None, "Before you begin"), told)
+    return join(
+        el("h1", None, view.sentence),
+        None if view.done else told,
+        lead,
+        told if view.done else None,
+    )
+
+
+def _step_of(view: CommissioningView, key: str | None) -> tuple[StageView, StepView] | None:
+    found = ((stage, step) for stage in view.stages for step in stage.steps if step.key == key)
+    return next(found, None)
+
+
+# ---------------------------------------------------------------- the step in hand
+
+
+def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
+    by_name = {field.name: field for field in walk.fields}
+    aside = [one for one in walk.offers if one.press in (LEAVE_OUT, PUT_BY)]
+    main = [one for one in walk.offers if one not in aside]
+    has_fields = any(one.fields for one in main)
+    return join(
+        el("p", {"class": "soft"}, _place(view, walk)),
+        el("h1", None, words.said(walk.prompt, shop.now_s)),
+        [el("p", {"class": "caution"}, one) for one in walk.cautions],
+        _seen(walk),
+        el(
+            "div",
+            {"class": "offers" if has_fields else "offers thumb"},
+            [_offer(walk.key, walk.number, one, _fields(one, by_name), is_list=False) for one in main],
+        )
+        if main
+        else None,
+        [el("p", None, note) for note in walk.notes],
+        el("div", {"class": "offers"}, [_aside(walk, one, _fields(one, by_name)) for one in aside]) if aside else None,
+    )
+
+
+def _place(view: CommissioningView, walk: WalkView) -> Html:
+    stage = next((one for one in view.stages if one.key == walk.stage), None)
+    if stage is None:
+        return join(walk.title)
+    keys = [step.key for step in stage.steps]
+    number = f", {keys.index(walk.key) + 1} of {len(keys)}" if walk.key in keys and len(keys) > 1 else ""
+    return join(el("a", {"href": stage_path(stage.key)}, stage.title), f"{number}: {walk.title}")
+
+
+def _seen(walk: WalkView) -> Html | None:
+    """What the controller sees at this instant."""
+    if not walk.live:
+        return None
+    rows = [join(el("dt", None, what), el("dd", None, word)) for what, word in walk.live]
+    return el("dl", {"class": "seen"}, rows)
+
+
+def _fields(offer: StepOffer, by_name: dict[str, Field]) -> list[Field]:
+    return [by_name[name] for name in offer.fields if name in by_name]
+
+
+def _offer(key: str, number: int | None, one: StepOffer, fields: Sequence[Field], *, is_list: bool) -> Html:
+    """One press as a form. In a list a press leads to the page of the walk, so no script sends it."""
+    hold = one.how is Press.HOLD
+    return el(
+        "form",
+        {
+            "method": "post",
+            "action": HOME,
+            "data-ask": not is_list,
+            "data-key": f"{key} {one.press} {number}",
+        },
+        parts.hidden("key", key),
+        parts.hidden("press", one.press),
+        parts.hidden("number", number),
+        el("p", {"class": "caution"}, one.caution) if one.caution else None,
+        [_field(field) for field in fields],
+        el(
+            "button",
+            {"class": "start" if hold else None, "data-hold": hold and not is_list},
+            one.label,
+            el("small", None, " hold for one second") if hold and not is_list else None,
+        ),
+    )
+
+
+def _aside(walk: WalkView, one: StepOffer, fields: Sequence[Field]) -> Html:
+    """What is no answer to the step: put by at once, or folded away with its field."""
+    form = _offer(walk.key, walk.number, one, fields, is_list=False)
+    if not fields:
+        return form
+    return el("details", {"data-key": f"{walk.key} {one.press}"}, el("summary", None, one.label), form)
+
+
+def _field(field: Field) -> Html:
+    name = f"{VALUE}{field.name}"
+    if field.choices:
+        options = [el("option", {"value": one, "selected": one == field.value}, one) for one in field.choices]
+        return el("label", None, f"{field.label} ", el("select", {"name": name}, options))
+    example = f", such as {field.example} " if field.example else " "
+    typed = el("input", {"name": name, "maxlength": LONGEST_VALUE, "autocomplete": "off", "value": field.value or None})
+    return el("label", None, f"{field.label}{example}", typed)
+
+
+# ---------------------------------------------------------------- stages and steps
+
+
+def _stages(view: CommissioningView) -> Html:
+    here = view.walk.stage if view.walk is not None else None
+    return join(
+        el("h2", None, "Stages"),
+        el("p", {"class": "soft"}, view.sentence) if view.walk is not None else None,
+        el("ol", {"class": "lines"}, [_stage_line(stage, is_here=stage.key == here) for stage in view.stages]),
+    )
+
+
+def _stage_line(stage: StageView, *, is_here: bool) -> Html:
+    return el(
+        "li",
+        {"data-key": stage.key, "aria-current": "step" if is_here else None},
+        el("p", {"class": "target"}, el("a", {"href": stage_path(stage.key)}, el("b", None, stage.title))),
+        el("p", {"class": "soft"}, _counted(stage)),
+        _boxes(stage.steps),
+    )
+
+
+def _counted(stage: StageView) -> str:
+    """How far a stage has come."""
+    count = len(stage.steps)
+    done = sum(step.state not in _OPEN for step in stage.steps)
+    said = [f"{done} of {count} done" if done < count else "All done" if count > 1 else "Done"]
+    for state in (StepState.FAILED, StepState.STALE, StepState.LEFT_OUT):
+        some = sum(step.state is state for step in stage.steps)
+        if some:
+            said.append(f"{some} {WORDS[state]}")
+    return ", ".join(said) + "."
+
+
+def _boxes(steps: Sequence[StepView]) -> Html:
+    """The stage as the boxes of a list of paper: ticked, crossed, struck, empty; drawn only, the words stand above."""
+    kinds: dict[str, list[str]] = {}
+    for place, step in enumerate(steps):
+        x, y = 1 + _PITCH * (place % _ROW), 1 + _PITCH * (place // _ROW)
+        frame_kind = {StepState.STALE: "dashed", StepState.NOW: "thick"}.get(step.state, "")
+        kinds.setdefault(frame_kind, []).append(f"M{x} {y}h12v12h-12z")
+        for kind, path in _marks(step.state, x, y):
+            kinds.setdefault(kind, []).append(path)
+    wide, high = _PITCH * min(len(steps), _ROW), _PITCH * ((len(steps) - 1) // _ROW + 1)
+    drawing = [el("path", {"class": kind or None, "d": "".join(paths)}) for kind, paths in kinds.items()]
+    return el(
+        "svg",
+        {"class": "boxes", "viewBox": f"0 0 {wide} {high}", "width": wide, "height": high, "aria-hidden": "true"},
+        drawing,
+    )
+
+
+def _marks(state: StepState, x: int, y: int) -> Iterator[tuple[str, str]]:
+    match state:
+        case StepState.PASSED:
+            yield "tick", f"M{x + 2} {y + 6}l3 4 5-8"
+        case StepState.FAILED:
+            yield "cross", f"M{x + 2.5} {y + 2.5}l7 7m0-7l-7 7"
+        case StepState.LEFT_OUT:
+            yield "", f"M{x + 2} {y + 6}h8"
+        case _:
+            return
+
+
+def stage_page(shop: ShopView, view: CommissioningView, key: str, visit: Visit) -> Html | None:
+    """One stage with all its steps; None when there is no such stage."""
+    stage = next((one for one in view.stages if one.key == key), None)
+    if stage is None:
+        return None
+    busy = view.walk
+    return frame(
+        shop,
+        stage.title,
+        "frame",
+        visit,
+        el("h1", None, stage.title),
+        el("p", None, stage.why),
+        el("p", {"class": "caution"}, f"In hand now: {busy.title}. Finish it or put it by before you begin another.")
+        if busy is not None
+        else None,
+        el("ol", {"class": "steps"}, [_step(step) for step in stage.steps]),
+        el("p", {"class": "target"}, el("a", {"href": HOME}, "To the step in hand" if busy else "To all stages")),
+    )
+
+
+def _step(step: StepView) -> Html:
+    offers = [_offer(step.key, None, one, (), is_list=True) for one in step.offers]
+    return el(
+        "li",
+        {"aria-current": "step" if step.state is StepState.NOW else None},
+        box(step.state),
+        el(
+            "div",
+            None,
+            el("p", None, el("b", None, step.title), f": {WORDS[step.state]}"),
+            el("p", {"class": "soft"}, step.result) if step.result else None,
+            el("div", {"class": "offers"}, offers) if offers else None,
+        ),
+    )
+
+
+def record_page(shop: ShopView, record: CommissioningRecord, visit: Visit) -> Html:
+    """The record in the page's frame, for reading and for printing from the phone."""
+    return frame(
+        shop,
+        "Record of commissioning",
+        "frame",
+        visit,
+        el("p", {"class": "soft"}, f"{record.shop}, {words.clock(record.made_wall_s)}"),
+        el("h1", None, record.sentence),
+        drawn(record),
+        el("p", {"class": "target"}, el("a", {"href": HOME}, "To commissioning")),
+    )
