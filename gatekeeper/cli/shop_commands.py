@@ -58,7 +58,8 @@ def new(
     """Ask for a shop from the collector outward and write its file; what is answered is kept if you stop."""
     from pathlib import Path
 
-    from gatekeeper.interviewing import CannotInterview, interview_new, terminal_face
+    from gatekeeper.interview_keeping import CannotInterview
+    from gatekeeper.interviewing import interview_new, terminal_face
 
     try:
         is_written = interview_new(Path(out), terminal_face(typer.echo))
@@ -78,7 +79,8 @@ def add(
     """Ask for one more machine, or one that moves or leaves, and change nothing else in the file."""
     from pathlib import Path
 
-    from gatekeeper.interviewing import CannotInterview, interview_parts, terminal_face
+    from gatekeeper.interview_keeping import CannotInterview
+    from gatekeeper.interviewing import interview_parts, terminal_face
 
     if move is not None and retire is not None:
         refuse("--move and --retire are two things; give one of them.")

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from gatekeeper.interviewing import HELP, CannotInterview, interview_new, interview_parts
+from gatekeeper.interview_keeping import CannotInterview
+from gatekeeper.interviewing import HELP, interview_new, interview_parts
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
