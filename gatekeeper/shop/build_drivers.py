@@ -51,21 +51,22 @@ class Mover:
 def mover_of(part: GatePart) -> Mover:
     """What moves a gate; ``part`` must be free of faults."""
     if part.servo is not None and part.servo.bank is not None and part.servo.channel is not None:
-        bank_servo = BankServo(part.servo.bank, part.servo.channel, part.servo.open, part.servo.shut)
+        one = part.servo
+        bank_servo = BankServo(part.servo.bank, part.servo.channel, one.open, one.shut, one.stall_current)
         return Mover(bank_servo=bank_servo, usual_travel_s=QUICK_TRAVEL_S)
     if part.servo is not None:
         assert part.servo.pin is not None
-        servo = Servo(part.servo.pin, part.servo.open, part.servo.shut)
+        servo = Servo(part.servo.pin, part.servo.open, part.servo.shut, part.servo.stall_current)
         return Mover(servo=servo, usual_travel_s=QUICK_TRAVEL_S)
     if part.coil is not None:
-        return Mover(coil=Coil(part.coil.pin, part.coil.holds), usual_travel_s=QUICK_TRAVEL_S)
+        return Mover(coil=Coil(part.coil.pin, part.coil.holds, part.coil.current), usual_travel_s=QUICK_TRAVEL_S)
     if part.relays is not None:
         two = part.relays
-        pair = RelayPair(two.open, two.shut, two.dead_time, _contact(two.current_stop))
+        pair = RelayPair(two.open, two.shut, two.dead_time, _contact(two.current_stop), two.stall_current)
         return Mover(relays=pair, dead_s=two.dead_time)
     if part.bridge is not None:
         one = part.bridge
-        bridge = Bridge(one.open, one.shut, one.enable, one.dead_time, _contact(one.current_stop))
+        bridge = Bridge(one.open, one.shut, one.enable, one.dead_time, _contact(one.current_stop), one.stall_current)
         return Mover(bridge=bridge, dead_s=one.dead_time)
     if part.behind_broker is not None:
         far = part.behind_broker

@@ -88,11 +88,15 @@ class ServoBank:
 
 @dataclass(frozen=True, slots=True)
 class Servo:
-    """A gate moved by a servo on a pin; pulse widths in seconds, 0.0004 to 0.0026."""
+    """A gate moved by a servo on a pin; pulse widths in seconds, 0.0004 to 0.0026.
+
+    ``stall_a``: what it draws when it is stalled, where the file says so, here and in the others.
+    """
 
     line: int
     open_pulse_s: float
     shut_pulse_s: float
+    stall_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,7 @@ class BankServo:
     channel: int
     open_pulse_s: float
     shut_pulse_s: float
+    stall_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +121,7 @@ class RelayPair:
     shut_output: Output
     dead_s: float
     current_stop: Contact | None = None
+    stall_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +133,7 @@ class Bridge:
     enable_line: int | None
     dead_s: float
     current_stop: Contact | None
+    stall_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +160,7 @@ class Coil:
 
     output: Output
     holds: GateEnd
+    current_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

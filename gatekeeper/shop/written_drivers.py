@@ -92,6 +92,10 @@ class ServoBankPart(Part):
     )
 
 
+StallCurrent = Annotated[float, quantity("current", "20 mA", "30 A")]
+"""For supply, fuse and cable; nothing is measured by it."""
+
+
 class ServoPart(Part):
     """A servo that moves a gate: on a pin, or on a channel of a bank."""
 
@@ -100,6 +104,9 @@ class ServoPart(Part):
     channel: Annotated[int, whole(0, 15)] | None = key("Its channel of that bank.", None)
     open: Annotated[float, quantity("pulse", "400 us", "2600 us")] = key("Pulse when open. Default 2 ms.", 0.002)
     shut: Annotated[float, quantity("pulse", "400 us", "2600 us")] = key("Pulse when shut. Default 1 ms.", 0.001)
+    stall_current: StallCurrent | None = key(
+        "What it draws when it is stalled, from its data sheet. Default, an estimate: 3 A.", None
+    )
 
 
 class RelaysPart(Part):
@@ -109,6 +116,9 @@ class RelaysPart(Part):
     shut: OutputPin = key("Pin of the relay that shuts.")
     dead_time: Annotated[float, quantity("time", "100 ms", "5 s")] = key("Both off between. Default 200 ms.", 0.2)
     current_stop: ContactPin | None = key("Pin of a contact that is made when the motor draws too much.", None)
+    stall_current: StallCurrent | None = key(
+        "What the motor draws when it is stalled, from its plate. Default, an estimate: 5 A.", None
+    )
 
 
 class BridgePart(Part):
@@ -119,6 +129,9 @@ class BridgePart(Part):
     enable: Pin | None = key("Pin of its enable input, where it has one.", None)
     dead_time: Annotated[float, quantity("time", "100 ms", "5 s")] = key("Both off between. Default 200 ms.", 0.2)
     current_stop: ContactPin | None = key("Pin of a contact that is made when the motor draws too much.", None)
+    stall_current: StallCurrent | None = key(
+        "What the motor draws when it is stalled, from its plate. Default, an estimate: 5 A.", None
+    )
 
 
 class BrokerGatePart(Part):
@@ -142,6 +155,7 @@ class CoilPart(Part):
 
     pin: OutputPin = key("Pin of the relay or transistor that feeds the coil.")
     holds: Annotated[GateEnd, choice(GateEnd)] = key("Where the coil holds the gate; without it the spring decides.")
+    current: StallCurrent | None = key("What it draws, from its plate. Default, an estimate: 1 A.", None)
 
 
 class SignPart(Part):

@@ -12,14 +12,9 @@ from gatekeeper.wiring_plan.cables import (
     fuse_a,
     least_area_mm2,
 )
+from gatekeeper.wiring_plan.currents import most_a
 from gatekeeper.wiring_plan.model import Across, Block, Cable, Device, Edge, In, Piece, Run, Sheet, States, Symbol
 from gatekeeper.wiring_plan.strip import Strip, line_words, run_to_gate_m
-
-SERVO_STALL_A = 3.0
-GEAR_MOTOR_STALL_A = 5.0
-COIL_A = 1.0
-"""What is counted for one actuator. Stalled servos draw 2 to 3 A (textbook); the other two are our own: read the plate,
-and count with it where it says more."""
 
 NEARER_FROM_MM2 = 1.5
 NEARER = "Thick for its length: a second supply near the far gates, grounds joined, saves copper."
@@ -107,7 +102,7 @@ def servo_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     """A servo on a pin, with a supply of its own."""
     assert gate.servo is not None
     run_m = run_to_gate_m(shop, gate)
-    needed = max(POWER_MM2, least_area_mm2(SERVO_STALL_A, run_m, DROP_OF_SERVOS_V) if run_m is not None else 1.5)
+    needed = max(POWER_MM2, least_area_mm2(most_a(gate), run_m, DROP_OF_SERVOS_V) if run_m is not None else 1.5)
     cable = strip.cable(
         gate.name,
         [(0, "signal", "signal"), (3, "supply, minus", "minus"), (4, "supply, plus", "plus")],
@@ -115,7 +110,7 @@ def servo_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
         thin=1,
         run_m=run_m,
     )
-    fuse = fuse_a(SERVO_STALL_A)
+    fuse = fuse_a(most_a(gate))
     sheet = Sheet(
         blocks=(
             Block("board", {0: line_words(gate.servo.line), 1: "ground"}),
@@ -159,8 +154,8 @@ def relay_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     """A motor that turns both ways on two changeover relays."""
     assert gate.relays is not None
     run_m = run_to_gate_m(shop, gate)
-    needed = max(0.75, least_area_mm2(GEAR_MOTOR_STALL_A, run_m, DROP_OF_12_V) if run_m is not None else 1.5)
-    fuse = fuse_a(GEAR_MOTOR_STALL_A)
+    needed = max(0.75, least_area_mm2(most_a(gate), run_m, DROP_OF_12_V) if run_m is not None else 1.5)
+    fuse = fuse_a(most_a(gate))
     opens, shuts = gate.relays.open_output, gate.relays.shut_output
     ends = [(0, "opening relay, common", "motor"), (2, "shutting relay, common", "motor")]
     cable = strip.cable(gate.name, ends, needed, run_m=run_m)
@@ -233,11 +228,11 @@ def coil_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     first, board, parts, pull = driven(gate.coil.output)
     line, ground, power, plus, minus = first, first + 1, first + 2, first + 4, first + 5
     run_m = run_to_gate_m(shop, gate)
-    needed = max(POWER_MM2, least_area_mm2(COIL_A, run_m, DROP_OF_12_V) if run_m is not None else POWER_MM2)
+    needed = max(POWER_MM2, least_area_mm2(most_a(gate), run_m, DROP_OF_12_V) if run_m is not None else POWER_MM2)
     cable = strip.cable(
         gate.name, [(plus, "relay, normally open", "coil"), (minus, "supply, minus", "coil")], needed, run_m=run_m
     )
-    fuse = fuse_a(COIL_A * 1.5)
+    fuse = fuse_a(most_a(gate) * 1.5)
     sheet = Sheet(
         blocks=(
             Block("board", {**board, line: line_words(gate.coil.output.line), ground: "ground", power: "5 V"}),

@@ -14,12 +14,11 @@ from gatekeeper.wiring_plan.cables import (
     fuse_a,
     least_area_mm2,
 )
+from gatekeeper.wiring_plan.currents import SERVO_STALL_A, most_a, together_a
 from gatekeeper.wiring_plan.model import Across, Block, Device, Edge, In, Piece, Run, Sheet, States, Symbol
 from gatekeeper.wiring_plan.outputs import (
-    GEAR_MOTOR_STALL_A,
     RELAY_MODULE,
     RESISTOR_10K,
-    SERVO_STALL_A,
     relay_contact,
 )
 from gatekeeper.wiring_plan.strip import Strip, line_words, run_to_gate_m
@@ -29,7 +28,7 @@ def bank_board(shop: Shop, bank: ServoBank) -> Device:
     """The chip of a bank of servos, in the box."""
     on_it = [gate for gate in shop.gates.values() if gate.bank_servo is not None and gate.bank_servo.bank == bank.name]
     at_once = max([shop.supplies[gate.supply].at_once for gate in on_it if gate.supply], default=1)
-    fuse = fuse_a(SERVO_STALL_A * min(at_once, max(1, len(on_it))))
+    fuse = fuse_a(together_a(on_it, at_once) or SERVO_STALL_A)
     board = {0: line_words(bank.enable_line), 1: "3.3 V · pin 1", 2: "ground"}
     board |= {3: line_words(I2C_LINES[0]), 4: line_words(I2C_LINES[1])}
     sheet = Sheet(
@@ -75,7 +74,7 @@ def bank_servo_gate(shop: Shop, gate: Gate, strip: Strip) -> Device:
     servo = gate.bank_servo
     assert servo is not None
     run_m = run_to_gate_m(shop, gate)
-    needed = max(POWER_MM2, least_area_mm2(SERVO_STALL_A, run_m, DROP_OF_SERVOS_V) if run_m is not None else 1.5)
+    needed = max(POWER_MM2, least_area_mm2(most_a(gate), run_m, DROP_OF_SERVOS_V) if run_m is not None else 1.5)
     names = {0: f"channel {servo.channel}, pulse", 1: "GND", 2: "V+"}
     ends = [(0, names[0], "signal"), (1, "GND", "minus"), (2, "V+", "plus")]
     cable = strip.cable(gate.name, ends, needed, thin=1, run_m=run_m)
@@ -107,8 +106,8 @@ def bridge_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
     bridge = gate.bridge
     assert bridge is not None
     run_m = run_to_gate_m(shop, gate)
-    needed = max(0.75, least_area_mm2(GEAR_MOTOR_STALL_A, run_m, DROP_OF_12_V) if run_m is not None else 1.5)
-    fuse = fuse_a(GEAR_MOTOR_STALL_A)
+    needed = max(0.75, least_area_mm2(most_a(gate), run_m, DROP_OF_12_V) if run_m is not None else 1.5)
+    fuse = fuse_a(most_a(gate))
     cable = strip.cable(gate.name, [(0, "OUT 1", "motor"), (2, "OUT 2", "motor")], needed, run_m=run_m)
     board = {0: line_words(bridge.open_line), 1: "ground", 2: line_words(bridge.shut_line), 3: "3.3 V · pin 1"}
     inputs = {0: "IN 1", 1: "GND", 2: "IN 2", 3: "VCC"}
@@ -139,7 +138,7 @@ def bridge_gate(shop: Shop, gate: Gate, strip: Strip, states: States) -> Device:
         sheet=sheet,
         cable=cable,
         pieces=(
-            Piece("H-bridge board, inputs on when high at 3.3 V", f"for the motor's voltage, {GEAR_MOTOR_STALL_A:g} A"),
+            Piece("H-bridge board, inputs on when high at 3.3 V", f"for the motor's voltage, {most_a(gate):g} A"),
             Piece(RESISTOR_10K.what, RESISTOR_10K.rating, 2),
             Piece("fuse with holder, slow", f"{fuse:g} A"),
             Piece(

@@ -2,8 +2,8 @@
 
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.model import Gate, Shop
+from gatekeeper.wiring_plan.currents import most_a, source_of, together_a
 from gatekeeper.wiring_plan.model import Load
-from gatekeeper.wiring_plan.outputs import COIL_A, GEAR_MOTOR_STALL_A, SERVO_STALL_A
 
 RELAY_COIL_A = 0.08
 LAMP_A = 0.5
@@ -19,20 +19,17 @@ def loads_of(shop: Shop) -> tuple[Load, ...]:
         motors = [gate for gate in gates if gate.relays is not None or gate.bridge is not None]
         coils = [gate for gate in gates if gate.coil is not None]
         kinds = sum(bool(group) for group in (servos, motors, coils))
-        for what, volts, group, stall_a in (
-            ("servos", "5 to 6 V", servos, SERVO_STALL_A),
-            ("motors", "12 or 24 V", motors, GEAR_MOTOR_STALL_A),
-        ):
+        for what, volts, group in (("servos", "5 to 6 V", servos), ("motors", "12 or 24 V", motors)):
             if group:
                 name = supply.name if kinds == 1 else f"{supply.name}, {what}"
-                loads.append(_moving(name, volts, what, group, supply.at_once, stall_a))
+                loads.append(_moving(name, volts, what, group, supply.at_once))
         if coils:
             name = supply.name if kinds == 1 else f"{supply.name}, coils"
-            current_a = COIL_A * len(coils)
+            current_a = sum(most_a(gate) for gate in coils)
             counted = (
                 f"{listed([gate.name for gate in coils], 'and', 24)}: a coil is on for as long as it holds, so all of "
                 "them "
-                f"count together, {COIL_A:g} A each (our figure; the plate decides)."
+                f"count together, {source_of(coils, '')}."
             )
             loads.append(Load(name, "12 or 24 V", current_a, counted))
     lamps = sum(1 + (one.coming is not None) + (one.no_air is not None) for one in shop.signs.values())
@@ -51,14 +48,14 @@ def relays_on_board_a(shop: Shop) -> tuple[int, float]:
     return count, count * RELAY_COIL_A
 
 
-def _moving(name: str, volts: str, what: str, group: list[Gate], at_once: int, stall_a: float) -> Load:
+def _moving(name: str, volts: str, what: str, group: list[Gate], at_once: int) -> Load:
     together = min(at_once, len(group))
     kind = "gate moves" if together == 1 else "gates move"
     counted = (
         f"{_count(len(group), 'gate')} on {what}, at most {together} at once (at_once: {at_once}): {together} {kind}, "
-        f"{stall_a:g} A each when stalled (the plate decides)."
+        f"{source_of(group)}."
     )
-    return Load(name, volts, together * stall_a, counted)
+    return Load(name, volts, together_a(group, at_once), counted)
 
 
 def _count(number: int, word: str) -> str:

@@ -147,10 +147,42 @@ def test_the_supply_is_counted_by_what_moves_at_once() -> None:
     (servos, lamps) = loads_of(shop_of("garage-one-collector"))
     assert (servos.name, servos.volts, servos.current_a) == ("servo supply", "5 to 6 V", 3.0)
     assert servos.counted == (
-        "6 gates on servos, at most 1 at once (at_once: 1): 1 gate moves, 3 A each when stalled (the plate decides)."
+        "6 gates on servos, at most 1 at once (at_once: 1): 1 gate moves, 3 A each when stalled "
+        "(an estimate; the plate decides)."
     )
     assert (lamps.name, lamps.current_a, lamps.counted) == ("lamps", 0.5, "1 lamp, 0.5 A each at most (our figure).")
     assert relays_on_board_a(shop_of("shared-twelve")) == (3, pytest.approx(0.24))
+
+
+def test_currents_from_the_plate_replace_the_estimates() -> None:
+    text = example("garage-one-collector").read_text(encoding="utf-8")
+    text = text.replace("servo: {pin: GPIO12}", "servo: {pin: GPIO12, stall_current: 4.2 A}")
+    text = text.replace("servo supply: {at_once: 1}", "servo supply: {at_once: 2}")
+    text = text.replace("servo: {pin: GPIO13}", "bridge: {open: GPIO21, shut: GPIO25, stall_current: 700 mA}")
+    text = text.replace("servo: {pin: GPIO20}", "coil: {pin: GPIO20, holds: shut, current: 300 mA}")
+    shop = load_shop(text, "x")
+    assert not isinstance(shop, Faults)
+    loads = {load.name: (round(load.current_a, 3), load.counted) for load in loads_of(shop)}
+    assert loads["servo supply, servos"] == (
+        7.2,
+        "4 gates on servos, at most 2 at once (at_once: 2): 2 gates move, 3 to 4.2 A each when stalled, some given, "
+        "some an estimate.",
+    )
+    assert loads["servo supply, motors"] == (
+        0.7,
+        "1 gate on motors, at most 1 at once (at_once: 2): 1 gate moves, 0.7 A each when stalled, as given.",
+    )
+    assert loads["servo supply, coils"][0] == 0.3
+    fuses = {
+        device.subject: piece.rating
+        for step in wiring_plan(shop, "x").steps
+        for device in step.devices
+        for piece in device.pieces
+        if piece.what.startswith("fuse")
+    }
+    assert (fuses["saw gate"], fuses["jointer gate"], fuses["planer gate"]) == ("5 A", "0.8 A", "3.15 A")
+    # Half as much again for a coil that warms up.
+    assert fuses["mitre gate"] == "0.5 A"
 
 
 def test_coils_that_hold_count_together_whatever_moves() -> None:
@@ -169,7 +201,7 @@ def test_coils_that_hold_count_together_whatever_moves() -> None:
     }
     assert loads["relay supply, coils"].counted == (
         "planer gate and lathe gate: a coil is on for as long as it holds, so all of them count together, 1 A each "
-        "(our figure; the plate decides)."
+        "(an estimate; the plate decides)."
     )
 
 
