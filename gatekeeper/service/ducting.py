@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from gatekeeper.airflow import losses
 from gatekeeper.airflow.air import STANDARD_DENSITY_KG_M3, Air, air_at
 from gatekeeper.airflow.fan import FanCurve, estimated_curve
+from gatekeeper.airflow.fan_reading import speed_for
 from gatekeeper.airflow.friction import slack_hose_factor
 from gatekeeper.airflow.network import Collector, Duct, Gate, Hood, Network
 from gatekeeper.airflow.solve import prepare
@@ -128,7 +129,8 @@ class _Laying:
             fan=curve,
         )
         if motor.suction_reading is not None:
-            curve = corrected_fan(network, motor.suction_reading)
+            reading = motor.suction_reading
+            curve = corrected_fan(network, reading, shop.ducts[reading.duct].towards)
             network = replace(network, fan=curve)
         tools_at = {gate.name: tuple(t.name for t in shop.tools_of(motor.name) if gate.name in t.gates) for gate in own}
         return Ducting(network, curve.is_estimate, tuple(self.guessed), tools_at)
@@ -276,25 +278,25 @@ READ_ERROR = 0.1
 SPEED_MOST = 3.0
 
 
-def corrected_fan(network: Network, reading: model.SuctionReading) -> FanCurve:
+def corrected_fan(network: Network, reading: model.SuctionReading, towards: str) -> FanCurve:
     """The fan curve that gives the suction that was read, by the fan laws on its speed.
 
     A curve that was only estimated keeps a smaller error; one that was given stays a given one. The nearest curve is
     taken where no speed within the allowed range gives the reading.
     """
-    curve = network.fan
-    prepared = prepare(network)
-
-    def suction_pa(speed_ratio: float) -> float:
-        solution = prepared.with_fan(curve.scaled(speed_ratio)).solve(reading.open_gates)
-        return -solution.ducts()[reading.duct].static_downstream_pa
-
-    low, high = 1.0 / SPEED_MOST, SPEED_MOST
-    for _ in range(60):
-        middle = (low + high) / 2
-        if suction_pa(middle) < reading.suction_pa:
-            low = middle
-        else:
-            high = middle
-    found = curve.scaled((low + high) / 2)
+    curve, duct = network.fan, tap_in(network, reading.duct, towards)
+    ratio = speed_for(prepare(network), duct, reading.suction_pa, reading.open_gates, 1.0 / SPEED_MOST, SPEED_MOST)
+    found = curve.scaled(ratio)
     return replace(found, error=min(found.error, READ_ERROR))
+
+
+def tap_in(network: Network, duct: str, towards: str) -> str:
+    """The length of the network at whose end a hole in one of the shop's ducts is, towards the collector.
+
+    Args:
+        network: of the duct's system.
+        duct: the duct's name in the shop.
+        towards: where its air goes.
+    """
+    lengths = [one.name for one in network.ducts if one.name.partition("/")[0] == duct and one.downstream == towards]
+    return lengths[0] if lengths else duct

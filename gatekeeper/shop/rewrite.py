@@ -2,6 +2,7 @@
 
 The tree knows where every value stands, so a value is replaced at its place, and a new key is put beside the others, in
 the form of the part it joins: behind the last value of `{a: b, c: d}`, else on a line of its own before the first key.
+A value may be a whole small part, written `{a: b, c: [d, e]}`; it replaces one that is written in braces too.
 The changed text is read again and must be the old tree with just these changes, and still a shop; else nothing is given
 back.
 """
@@ -23,7 +24,7 @@ class CannotRewrite(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One value: the path of the part, the key in it, and what is to stand there."""
+    """One value: the path of the part, the key in it, and what is to stand there, as it is written."""
 
     part: tuple[str, ...]
     key: str
@@ -36,7 +37,7 @@ def rewritten(text: str, name: str, changes: Sequence[Change]) -> str:
     Args:
         text: a shop file's text that loads.
         name: the file's name, for messages.
-        changes: values that need no quotes, each in a part that is written in the file.
+        changes: values as they are to be written, each in a part that is in the file.
 
     Raises:
         CannotRewrite: the text is no shop, or a place is written in a form that is not understood; says where.
@@ -54,7 +55,8 @@ def rewritten(text: str, name: str, changes: Sequence[Change]) -> str:
         part = wanted
         for key in change.part:
             part = part[key]
-        part[change.key] = change.value
+        is_part = change.value.startswith(("{", "["))
+        part[change.key] = _tree(f"new: {change.value}", name).plain()["new"] if is_part else change.value
     for begin, end, new in sorted(edits, reverse=True):
         text = text[:begin] + new + text[end:]
     if _tree(text, name).plain() != wanted:
@@ -78,9 +80,9 @@ def _tree(text: str, name: str) -> Tree:
 
 def _edit(text: str, name: str, branch: Branch, change: Change) -> tuple[int, int, str]:
     """From where to where, and what is to stand there."""
-    leaf = branch.entries.get(change.key)
-    if isinstance(leaf, Leaf):
-        begin, end = _span(text, name, leaf)
+    there = branch.entries.get(change.key)
+    if there is not None:
+        begin, end = _span(text, name, there) if isinstance(there, Leaf) else _braced(text, name, there.mark)
         return begin, end, change.value
     new = f"{change.key}: {change.value}"
     if text[_place(text, branch.mark)] == "{":
@@ -116,3 +118,24 @@ def _span(text: str, name: str, leaf: Leaf) -> tuple[int, int]:
         if leaf.text and text.startswith(written, begin):
             return begin, begin + len(written)
     raise CannotRewrite(f"{name}: line {leaf.mark.line} is written in a way that cannot be changed; write it by hand")
+
+
+def _braced(text: str, name: str, mark: Mark) -> tuple[int, int]:
+    """From where to where a part or a list in braces or brackets is written."""
+    begin = _place(text, mark)
+    depth, quote = 0, ""
+    for place in range(begin, len(text)):
+        letter = text[place]
+        if quote:
+            quote = "" if letter == quote else quote
+        elif letter in "\"'":
+            quote = letter
+        elif letter in "{[":
+            depth += 1
+        elif letter in "}]":
+            depth -= 1
+        if depth == 0:
+            if place == begin or letter not in "}]":
+                break
+            return begin, place + 1
+    raise CannotRewrite(f"{name}: line {mark.line} is written in a way that cannot be changed; write it by hand")

@@ -160,3 +160,33 @@ def test_what_cannot_be_changed_is_said_and_nothing_comes_back(text: str, change
     with pytest.raises(CannotRewrite) as caught:
         rewritten(text, "shed.yaml", [change])
     assert str(caught.value) == said
+
+
+def test_a_small_part_in_braces_is_put_in_and_replaced_whole() -> None:
+    part = ("motors", "collector")
+    first = "{switched_by: GPIO17}"
+    text = TEXT.replace("gates:\n", "ducts:\n  main: {towards: collector, diameter: 150 mm, length: 2 m}\ngates:\n", 1)
+    text = text.replace("saw gate: {diameter: 100 mm}", "saw gate: {duct: main}")
+    value = "{duct: main, suction: 1200 Pa, open: [saw gate]}"
+    once = rewritten(text, "shed.yaml", [Change(part, "suction_reading", value)])
+    assert f"when_board_dies: drops}}, suction_reading: {value}}}" not in once  # behind the last plain value
+    assert f"power: 1 kW, suction_reading: {value}, switched_by:" in once
+    again = rewritten(once, "shed.yaml", [Change(part, "suction_reading", value.replace("1200", "900"))])
+    assert again == once.replace("1200", "900")
+    with pytest.raises(CannotRewrite, match="this would be no shop"):
+        rewritten(once, "shed.yaml", [Change(part, "suction_reading", first)])
+
+
+def test_a_small_part_that_is_written_on_lines_of_its_own_is_left_to_a_hand() -> None:
+    text = TEXT.replace(
+        "  collector: {power: 1 kW, switched_by: {pin: GPIO17, when_board_dies: drops}}\n",
+        "  collector:\n    power: 1 kW\n    switched_by: {pin: GPIO17, when_board_dies: drops}\n"
+        "    suction_reading:\n      duct: main\n      suction: 900 Pa\n      open: saw gate\n",
+    ).replace("gates:\n", "ducts:\n  main: {towards: collector, diameter: 150 mm, length: 2 m}\ngates:\n", 1)
+    text = text.replace("saw gate: {diameter: 100 mm}", "saw gate: {duct: main}")
+    with pytest.raises(CannotRewrite, match="line 8 is written in a way that cannot be changed; write it by hand"):
+        rewritten(
+            text,
+            "shed.yaml",
+            [Change(("motors", "collector"), "suction_reading", "{duct: main, suction: 1 kPa, open: saw gate}")],
+        )
