@@ -106,6 +106,10 @@ class Tools:
         """The ducts that carry a tool's chips, in the network's order of ducts."""
         return self._chips[tool]
 
+    def branch_of(self, gate: str) -> tuple[int, ...]:
+        """The ducts through which a gate's air goes, from their open ends to the collector, in the network's order."""
+        return tuple(sorted({*self.ways_of(gate), *self._upstream(self.gate_places[gate], frozenset({gate}))}))
+
     def gates_of(self, running: Iterable[str]) -> tuple[str, ...]:
         """The own gates of some tools, each once."""
         return tuple(dict.fromkeys(gate for tool in running for gate in self.draws[tool].gates))

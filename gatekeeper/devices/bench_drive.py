@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 
 from gatekeeper.devices.base import Clock, DeviceError
-from gatekeeper.devices.modbus_drive import DriveMap
+from gatekeeper.devices.modbus_drive import DriveMap, DriveRefuses
 
 
 class FakeDrive:
@@ -17,6 +17,7 @@ class FakeDrive:
         stops_after_s: loss of communication as set in it.
         clock: monotonic seconds.
         on_change: called with True or False when it starts or stops its motor.
+        on_speed: called with the speed that it runs at from now on, Hz, when it takes another.
     """
 
     def __init__(
@@ -26,8 +27,15 @@ class FakeDrive:
         stops_after_s: float,
         clock: Clock = time.monotonic,
         on_change: Callable[[bool], None] = lambda runs: None,
+        on_speed: Callable[[float], None] = lambda speed_hz: None,
     ) -> None:
         self._map, self._stops_after_s, self._clock, self._on_change = registers, stops_after_s, clock, on_change
+        self._on_speed = on_speed
+        #: The registers that it refuses to have written.
+        self.refuses: set[int] = set()
+        #: It keeps its speed, whatever it is told.
+        self.keeps_speed = False
+        self._speed = 0
         self.values: dict[int, int] = {}
         self.is_mute = False
         self.trip_code = 0
@@ -60,12 +68,19 @@ class FakeDrive:
             return self._map.running_word if self._runs else ~self._map.running_word & self._map.running_mask
         if register == self._map.trip:
             return self.trip_code
+        if register == self._map.speed_seen:
+            return self._speed if self._runs else 0
         return self.values.get(register, 0)
 
     def write(self, register: int, value: int) -> None:
         self._hear()
         self._heard_s = self._clock()
+        if register in self.refuses:
+            raise DriveRefuses(f"The drive refuses register {register:#06x}.")
         self.values[register] = value
+        if register == self._map.speed and not self.keeps_speed and self._speed != value:
+            self._speed = value
+            self._on_speed(value / self._map.steps_per_hz)
         if register == self._map.command:
             self._turn(value == self._map.start_word and not self.trip_code)
 

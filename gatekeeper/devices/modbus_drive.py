@@ -13,6 +13,7 @@ itself, or when it was not heard for half of the time after which it stops by it
 the wire starts nothing.
 """
 
+import math
 import threading
 import time
 from collections.abc import Callable
@@ -20,6 +21,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from gatekeeper.devices.base import BoardDeath, Clock, DeviceError, Fate, ReportLapse
+from gatekeeper.devices.drive_pace import Pace, SpeedRange, SpeedWatch, sent_hz
 from gatekeeper.devices.switching import LeasedSwitch
 
 EVERY_S = 0.25
@@ -39,6 +41,7 @@ class DriveMap:
         speed: register of the speed reference, in ``steps_per_hz``; None where the speed is set at the drive.
         trip: register of the trip code, 0 for none; None where there is none.
         current: register of the output current, in ``steps_per_a``; None where there is none.
+        speed_seen: register of the speed that it runs at, in ``steps_per_hz``; None where there is none.
     """
 
     command: int
@@ -52,6 +55,11 @@ class DriveMap:
     trip: int | None = None
     current: int | None = None
     steps_per_a: float = 10.0
+    speed_seen: int | None = None
+
+
+class DriveRefuses(DeviceError):
+    """A drive that answers, and refuses one register."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +154,7 @@ class ModbusWire:
             raise DeviceError(f"The drive at {self._place} cannot be reached. Look at its wire, address and power.")
 
     def read(self, register: int) -> int:
-        """One holding register. Raises DeviceError when it does not answer, or has no such register."""
+        """One holding register. Raises DeviceError when it does not answer, DriveRefuses when it has no such one."""
         answer = self._asked(
             lambda: self._client.read_holding_registers(register, count=1, device_id=self._device), register
         )
@@ -163,7 +171,7 @@ class ModbusWire:
     def _asked(self, ask: Callable[[], Any], register: int) -> Any:
         answer = self._said(ask)
         if answer.isError():
-            raise DeviceError(
+            raise DriveRefuses(
                 f"The drive at {self._place} refuses register {register:#06x}: {answer}. Look it up in its manual."
             )
         return answer
@@ -189,7 +197,8 @@ class ModbusDrive(LeasedSwitch):
         wire: what carries the words.
         registers: the drive's own.
         stops_after_s: the time of loss of communication as set in the drive, 1 to 60 s.
-        speed_hz: the speed it runs at; None where it is set at the drive.
+        speed_hz: the speed it runs at; None where it is set at the drive, or chosen by a pace.
+        limits: the speeds between which a pace may choose; it runs at full speed until ``follow`` names one.
         every_s: how often it is spoken to; twice in ``stops_after_s`` at the least.
         report: called with a ``DriveSeen`` in the drive's own thread; it must only put it on a queue.
         clock: monotonic seconds.
@@ -216,6 +225,7 @@ class ModbusDrive(LeasedSwitch):
         *,
         stops_after_s: float,
         speed_hz: float | None = None,
+        limits: SpeedRange | None = None,
         every_s: float = EVERY_S,
         report: ReportDrive | None = None,
         clock: Clock = time.monotonic,
@@ -230,6 +240,12 @@ class ModbusDrive(LeasedSwitch):
         self._wire, self._map = wire, registers
         self._stops_after_s, self._speed_hz, self._every_s = stops_after_s, speed_hz, every_s
         self._report, self._clock = report, clock
+        self._limits = limits
+        self._pace: Pace | None = None
+        full_hz = limits.full_hz if limits is not None else speed_hz
+        self._speed: SpeedWatch | None = None
+        if full_hz is not None and (limits is not None or registers.speed_seen is not None):
+            self._speed = SpeedWatch(name, full_hz, sees=registers.speed_seen is not None)
         self._bell = threading.Event()
         self._is_connected = self._ran = False
         self._heard_s = clock()
@@ -243,6 +259,28 @@ class ModbusDrive(LeasedSwitch):
     def trouble(self) -> str | None:
         """A sentence while the drive is not heard or has tripped; else None."""
         return self._trouble
+
+    @property
+    def speed_trouble(self) -> str | None:
+        """A sentence while it does not run as fast as it is told; else None."""
+        return self._speed.trouble if self._speed is not None else None
+
+    @property
+    def seen_hz(self) -> float | None:
+        """The speed that it reports, Hz; None while it does not run or nothing says so."""
+        return self._speed.seen_hz if self._speed is not None else None
+
+    def told_for_s(self) -> float:
+        """For how long it has been told one and the same speed; below 0 while it is told none."""
+        return self._clock() - self._speed.told_since_s if self._speed is not None else -math.inf
+
+    def follow(self, pace: Pace) -> None:
+        """Let a pace choose its speed from now on; before ``start``."""
+        self._pace = pace
+
+    def hurry(self) -> None:
+        """Speak to it at once: the speed that is wanted may have changed. Returns at once."""
+        self._bell.set()
 
     def start(self) -> None:
         """Begin to speak to it; the first word is stop."""
@@ -273,14 +311,48 @@ class ModbusDrive(LeasedSwitch):
         if not self._is_connected:
             self._wire.connect()
             self._is_connected = True
-        if runs and words.speed is not None and self._speed_hz is not None:
-            self._wire.write(words.speed, round(self._speed_hz * words.steps_per_hz))
+        told = self._send_speed(words.speed) if runs and words.speed is not None else None
         self._wire.write(words.command, words.start_word if runs else words.stop_word)
         status = self._wire.read(words.status)
+        if self._speed is not None:
+            self._watch_speed(self._speed, told)
         trip = self._wire.read(words.trip) if words.trip is not None else 0
         if words.current is not None:
             self.current_a = self._wire.read(words.current) / words.steps_per_a
         return status, trip
+
+    def _send_speed(self, register: int) -> tuple[float, float, str | None] | None:
+        """Tell it its speed; what it was told, its floor, and what it said where it refused. None where nobody says."""
+        steps = self._map.steps_per_hz
+        if self._limits is not None:
+            told_hz, floor_hz = sent_hz(self._limits, self._pace)
+            # Up to the next step, never down: a floor is a floor.
+            word = min(math.ceil(told_hz * steps - 1e-6), round(self._limits.full_hz * steps))
+        elif self._speed_hz is not None:
+            told_hz = floor_hz = self._speed_hz
+            word = round(told_hz * steps)
+        else:
+            return None
+        try:
+            self._wire.write(register, word)
+        except DriveRefuses as refusal:
+            if self._speed is None:
+                raise
+            return told_hz, floor_hz, str(refusal)
+        return told_hz, floor_hz, None
+
+    def _watch_speed(self, watch: SpeedWatch, told: tuple[float, float, str | None] | None) -> None:
+        """See whether it does as told; a motor is never stopped because it runs too fast or too slowly."""
+        if told is None:
+            watch.rests()
+            return
+        register = self._map.speed_seen if self._map.speed_seen is not None else self._map.speed
+        assert register is not None
+        try:
+            seen_hz = self._wire.read(register) / self._map.steps_per_hz
+        except DriveRefuses:
+            seen_hz = None
+        watch.look(self._clock(), *told[:2], seen_hz, told[2])
 
     def _miss(self, said: str) -> None:
         """It was not heard. One silence says nothing yet; after half of the drive's own time the lease is broken."""
@@ -289,6 +361,8 @@ class ModbusDrive(LeasedSwitch):
             self._wire.close()
         self._trouble = said
         self.current_a = None
+        if self._speed is not None:
+            self._speed.rests()
         if self._clock() - self._heard_s >= self._stops_after_s / 2:
             self._tell(None, 0)
             self._break()

@@ -2,6 +2,7 @@
 
 from gatekeeper.devices.actuators import HandGate, SpringGate
 from gatekeeper.devices.base import GateActuator, MotorSwitch, Position, ReportLapse, ReportMiss
+from gatekeeper.devices.drive_pace import SpeedRange
 from gatekeeper.devices.inputs import ContactInput, PositionSwitches
 from gatekeeper.devices.modbus_drive import (
     DriveMap,
@@ -19,7 +20,7 @@ from gatekeeper.devices.pulse_switching import StarterSwitch, SteadyPulseSwitch
 from gatekeeper.devices.reversing import BridgeGate, RelayPairGate
 from gatekeeper.devices.servos import BankServoGate, ServoGate
 from gatekeeper.devices.switching import RelaySwitch
-from gatekeeper.shop.model import BrokerGate, Gate, Motor, Output, Shop
+from gatekeeper.shop.model import BrokerGate, Drive, Gate, Motor, Output, Shop
 from gatekeeper.shop.model import ServoBank as ShopBank
 
 I2C_BUS = 1
@@ -81,6 +82,7 @@ def _drive(
         trip=part.trip,
         current=part.current,
         steps_per_a=part.steps_per_a,
+        speed_seen=part.speed_seen,
     )
     wire: DriveWire
     if pins.is_board:
@@ -102,10 +104,18 @@ def _drive(
         registers,
         stops_after_s=motor.switch.death_after_s,
         speed_hz=part.speed_hz,
+        limits=speed_range(part),
         report=report if confirms else None,
         clock=pins.clock,
         on_lapse=on_lapse,
     )
+
+
+def speed_range(drive: Drive) -> SpeedRange | None:
+    """The speeds between which a drive that follows the air may be told; None for any other."""
+    if drive.full_speed_hz is None:
+        return None
+    return SpeedRange(drive.least_speed_hz or drive.full_speed_hz, drive.full_speed_hz)
 
 
 def gate_brokers(shop: Shop, pins: Pins) -> dict[str, Outlet]:
