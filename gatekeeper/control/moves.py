@@ -151,12 +151,14 @@ def _path(
     runs = motor.fan_runs(now_s)
 
     def must_wait(gate: Gate) -> bool:
-        # While the fan has no path, a gate that must wait for a slot is none to count on (C3).
-        coming = not runs or gate.is_open or gate.state is _OPENING
+        # While the fan has no path, a gate that must wait for a slot is none to count on (C3), nor, at rest, one that
+        # comes only by hand (C7).
+        by_hand = gate.name in asked and asked[gate.name].rank is Rank.BY_HAND
+        coming = not (runs or by_hand) or gate.is_open or gate.state is _OPENING
         return not coming and _crowded(world, gate, now_s) and world.path_lost(motor, now_s)
 
     expected = motor.plan.relief_m2
-    counted, queued = set(), set()
+    counted, queued, by_hand = set(), set(), []
     for gate in gates:
         if gate.state in _NO_PATH and gate.name not in asked:
             continue
@@ -170,6 +172,11 @@ def _path(
         if (stays or comes) and (gate.plan.actuated or not only_automatic):
             counted.add(gate.name)
             expected += gate.plan.area_m2
+            if not gate.is_open and gate.name in asked and asked[gate.name].rank is Rank.BY_HAND:
+                by_hand.append(gate)
+    if by_hand and world.path_lost(motor, now_s):
+        for gate in by_hand:  # it is the path, too, and in the queue the path goes first (C11)
+            asked[gate.name] = asked[gate.name]._replace(rank=Rank.RETRY if gate.tries else Rank.PATH)
     if world.enough(motor, expected):
         return
     why = "kept open so that air can reach the fan" + ("" if runs else " at the next start")

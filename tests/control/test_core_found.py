@@ -347,3 +347,31 @@ def test_after_a_fault_of_its_own_the_core_looks_again(monkeypatch):
         assert core.next_deadline() == 102.0
     core.handle(Ticked(), 102.0)
     assert "fault" not in [entry.kind for entry in core.recorder.take() if entry.t_s == 102.0]
+
+
+# ---------------------------------------------------------------- by hand and as path
+
+
+def test_a_gate_opened_by_hand_that_is_the_only_path_goes_before_a_shutting_one(open_shop):
+    plan = shop_plans.two_systems()
+    for name in ("v1", "v2"):
+        plan = with_gate(plan, name, has_switch=True)
+    shop = open_shop(plan, settled=False)
+    shop.truth_gate |= {"v1": "open", "v2": "open"}
+    shop.read_everything()
+    assert shop.answer("open", "g2") == "done"  # the sensors settle until 2 s
+    shop.wait(5.0)
+    assert [order for order in shop.taken() if order[2] != "off"] == [(2.0, "g2", "open"), (4.0, "v2", "shut")]
+
+
+def test_a_gate_opened_by_hand_that_has_to_wait_is_no_path_at_rest(open_shop):
+    plan = with_gate(shop_plans.two_systems(), "g1", supply="servo", has_switch=True)
+    shop = open_shop(dataclasses.replace(plan, supplies={"air": 1, "servo": 1}))
+    assert [name for name, gate in shop.core.world.gates.items() if gate.is_open and name < "v"] == ["g1"]
+    shop.starts("sander")  # its gate takes the slot of the air supply for 2.5 s
+    assert shop.answer("open", "g2") == "done"
+    shop.wait(0.5)
+    shop.taken()
+    shop.step(SwitchSeen("g1", "shut"))  # somebody shut it
+    shop.wait(0.1)
+    assert shop.taken() == [(10.5, "g1", "open")]
