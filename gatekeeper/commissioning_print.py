@@ -6,18 +6,10 @@ It is a record and no judgement: what was done, what was seen, by whom and when,
 import time
 from collections.abc import Iterable, Iterator
 
+from gatekeeper.commissioning_words import WORDS, capital
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face_commissioning import CommissioningRecord, RecordStage, RecordStep, ResultLine, StepState
 
-#: What stands beside a step, besides the mark in its box.
-WORDS = {
-    StepState.PASSED: "did what it should",
-    StepState.FAILED: "did not do what it should",
-    StepState.LEFT_OUT: "left out",
-    StepState.DUE: "not tried",
-    StepState.STALE: "due again",
-    StepState.NOW: "in hand",
-}
 #: Lines to sign on; an electrician signs for what is on mains.
 SIGNED = ("Tried by", "Mains wiring by (electrician)", "Seen by")
 #: Rules behind those of every report.
@@ -88,7 +80,7 @@ def _missing(record: CommissioningRecord) -> Iterator[str]:
             continue
         for step in found:
             why = step.results[-1].why if state is StepState.LEFT_OUT and step.results else None
-            yield f"{_cap(WORDS[state])}: {step.title}{f' (why: {why})' if why else ''}."
+            yield f"{capital(WORDS[state])}: {step.title}{f' (why: {why})' if why else ''}."
 
 
 def _stage(stage: RecordStage) -> Html:
@@ -110,7 +102,7 @@ def _step(step: RecordStep) -> Html:
         el(
             "div",
             None,
-            el("p", None, el("b", None, _cap(step.title)), f": {WORDS[step.state]}"),
+            el("p", None, el("b", None, capital(step.title)), f": {WORDS[step.state]}"),
             el("p", None, again, _seen(last)) if last is not None else None,
             _figures(last.figures) if last is not None else None,
         ),
@@ -164,7 +156,3 @@ def signing() -> Html:
 
 def _when(wall_s: float) -> str:
     return time.strftime("%Y-%m-%d %H:%M", time.localtime(wall_s))
-
-
-def _cap(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -3,7 +3,8 @@
 from collections.abc import Iterator, Sequence
 from urllib.parse import quote
 
-from gatekeeper.commissioning_print import WORDS, box, drawn
+from gatekeeper.commissioning_print import box, drawn
+from gatekeeper.commissioning_words import WORDS, found, is_about
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import BenchControl, Press, ShopView
 from gatekeeper.service.face_commissioning import (
@@ -61,20 +62,13 @@ def page(shop: ShopView, view: CommissioningView, controls: Sequence[BenchContro
 def live_parts(shop: ShopView, view: CommissioningView, controls: Sequence[BenchControl]) -> dict[str, Html]:
     """The live parts of the page."""
     walk = view.walk
-    mine = [control for control in controls if walk is not None and _is_about(walk, control)]
+    mine = [control for control in controls if walk is not None and is_about(walk, control)]
     return {
         "stops": parts.stops(shop),
         "step": _walk(shop, view, walk) if walk is not None else _between(view),
         "bench": parts.bench(mine) if mine else Html(""),
         "stages": _stages(view),
     }
-
-
-def _is_about(walk: WalkView, control: BenchControl) -> bool:
-    """Whether a part of the bench is one that the step in hand speaks of."""
-    subject = control.key.rpartition(":")[2].casefold()
-    spoken = (walk.key, walk.title, walk.prompt.text, *walk.notes, *(what for what, _ in walk.live))
-    return any(subject in one.casefold() for one in spoken)
 
 
 def who(name: str) -> Html:
@@ -99,7 +93,7 @@ def who(name: str) -> Html:
 
 
 def _between(view: CommissioningView) -> Html:
-    following = _step_of(view, view.next_key)
+    following = found(view, view.next_key)
     lead: Html | None = None
     if following is not None:
         stage, step = following
@@ -120,11 +114,6 @@ def _between(view: CommissioningView) -> Html:
     )
 
 
-def _step_of(view: CommissioningView, key: str | None) -> tuple[StageView, StepView] | None:
-    found = ((stage, step) for stage in view.stages for step in stage.steps if step.key == key)
-    return next(found, None)
-
-
 # ---------------------------------------------------------------- the step in hand
 
 
@@ -133,6 +122,7 @@ def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
     aside = [one for one in walk.offers if one.press in (LEAVE_OUT, PUT_BY)]
     main = [one for one in walk.offers if one not in aside]
     has_fields = any(one.fields for one in main)
+    beside = [one for one in dict.fromkeys(offer.caution for offer in main) if one and one not in walk.cautions]
     return join(
         el("p", {"class": "soft"}, _place(view, walk)),
         el("h1", None, words.said(walk.prompt, shop.now_s)),
@@ -140,8 +130,13 @@ def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
         _seen(walk),
         el(
             "div",
-            {"class": "offers" if has_fields else "offers thumb"},
-            [_offer(walk.key, walk.number, one, _fields(one, by_name), is_list=False) for one in main],
+            {"class": None if has_fields else "thumb"},
+            [el("p", {"class": "caution"}, one) for one in beside],
+            el(
+                "div",
+                {"class": "offers"},
+                [_offer(walk.key, walk.number, one, _fields(one, by_name), is_list=False) for one in main],
+            ),
         )
         if main
         else None,
@@ -163,7 +158,7 @@ def _seen(walk: WalkView) -> Html | None:
     """What the controller sees at this instant."""
     if not walk.live:
         return None
-    rows = [join(el("dt", None, what), el("dd", None, word)) for what, word in walk.live]
+    rows = [el("div", None, el("dt", None, what), el("dd", None, word)) for what, word in walk.live]
     return el("dl", {"class": "seen"}, rows)
 
 
@@ -185,11 +180,10 @@ def _offer(key: str, number: int | None, one: StepOffer, fields: Sequence[Field]
         parts.hidden("key", key),
         parts.hidden("press", one.press),
         parts.hidden("number", number),
-        el("p", {"class": "caution"}, one.caution) if one.caution else None,
         [_field(field) for field in fields],
         el(
             "button",
-            {"class": "start" if hold else None, "data-hold": hold and not is_list},
+            {"class": "start" if hold else "quiet" if one.press == PUT_BY else None, "data-hold": hold and not is_list},
             one.label,
             el("small", None, " hold for one second") if hold and not is_list else None,
         ),
