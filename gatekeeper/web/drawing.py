@@ -6,8 +6,9 @@ its main to the right, to the row that names its machine. A drawn unit is a sixt
 grows with the reader's letters and its rows stay beside their words.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import DuctView, GateView, GateWord, MotorView, SensorWord, ShopView, ToolView
@@ -33,11 +34,14 @@ _PACES_MS = (8.0, 14.0, 20.0, 26.0)
 _PACE_NOT_KNOWN = 2
 
 
+Label: TypeAlias = "Callable[[GateView | None, DuctView], tuple[Html, int]]"
+
+
 @dataclass(slots=True)
 class _Sheet:
-    """What has been drawn so far."""
+    """What has been drawn so far; ``label``: the words beside a drop, and how many names stand in them."""
 
-    view: ShopView
+    label: "Label"
     rows: list[Html] = field(default_factory=list)
     height: float = 0.0
     row_y: float = 0.0
@@ -95,30 +99,34 @@ def _gate_mark(gate: GateView, x: float, y: float, *, upright: bool) -> Html:
     )
 
 
-def _fan_mark(motor: MotorView, y: float) -> Html:
+def _fan_mark(motor: str, y: float, *, runs: bool) -> Html:
     """A collector: a casing with its wheel, and the outlet to the right."""
     return el(
         "g",
-        {"transform": f"translate({_MAIN_X:g},{y:g})", "data-key": f"motor {motor.name}"},
+        {"transform": f"translate({_MAIN_X:g},{y:g})", "data-key": f"motor {motor}"},
         el("path", {"class": "casing", "d": "M0,-15H40V-3H12"}),
         el("circle", {"class": "casing", "cx": 0, "cy": 0, "r": 15}),
-        el("path", {"class": "wheel on" if motor.runs else "wheel", "d": "M0,-10V10M-8.7,-5L8.7,5M-8.7,5L8.7,-5"}),
+        el("path", {"class": "wheel on" if runs else "wheel", "d": "M0,-10V10M-8.7,-5L8.7,5M-8.7,5L8.7,-5"}),
     )
 
 
 def _add_row(sheet: _Sheet, gate: GateView | None, duct: DuctView) -> None:
+    """One row of words beside a drop."""
+    sheet.row(*sheet.label(gate, duct))
+
+
+def _row_words(view: ShopView, gate: GateView | None, duct: DuctView) -> tuple[Html, int]:
     """Words beside a drop: its machines, how they stand, and how the gate stands."""
     if gate is None:
-        sheet.row(join(el("b", None, duct.name), el("span", None, "no gate")))
-        return
-    tools = [tool for tool in sheet.view.tools if tool.name in gate.tools]
+        return join(el("b", None, duct.name), el("span", None, "no gate")), 1
+    tools = [tool for tool in view.tools if tool.name in gate.tools]
     several = any(len(tool.gates) > 1 for tool in tools)
     names = [el("a", {"href": words.machine_path(tool.name)}, tool.name) for tool in tools]
     if not tools or several:
         names.append(el("small" if several else "b", None, gate.name))
     harm = gate.word in (GateWord.STUCK, GateWord.HELD)
     gate_text = el("em", {"class": "harm" if harm else None}, words.gate_words(gate))
-    sheet.row(join(names, el("span", None, *_between([*_states(sheet.view, tools), gate_text], " · "))), len(names))
+    return join(names, el("span", None, *_between([*_states(view, tools), gate_text], " · "))), len(names)
 
 
 def _states(view: ShopView, tools: list[ToolView]) -> list[Html]:
@@ -141,11 +149,11 @@ def _between(parts: list[Html], mark: str) -> Iterator[Html | str]:
 class _Tree:
     """The ducts of one motor, ready to be laid out."""
 
-    def __init__(self, view: ShopView, motor: MotorView) -> None:
-        self._gates = {gate.name: gate for gate in view.gates}
+    def __init__(self, ducts: Iterable[DuctView], gates: Iterable[GateView], motor: str) -> None:
+        self._gates = {gate.name: gate for gate in gates}
         self._feeding: dict[str, list[DuctView]] = {}
-        for duct in view.ducts:
-            if duct.motor == motor.name:
+        for duct in ducts:
+            if duct.motor == motor:
                 self._feeding.setdefault(duct.towards, []).append(duct)
 
     def gate(self, duct: DuctView) -> GateView | None:
@@ -196,10 +204,20 @@ def _lay(sheet: _Sheet, tree: _Tree, name: str, main: DuctView | None, x: float,
 
 
 def _system(view: ShopView, motor: MotorView) -> Html:
-    sheet = _Sheet(view)
-    sheet.row(join(el("b", None, motor.name), el("span", None, motor.word)))
+    top = join(el("b", None, motor.name), el("span", None, motor.word))
+    return system(
+        motor.name, top, view.ducts, view.gates, lambda gate, duct: _row_words(view, gate, duct), runs=motor.runs
+    )
+
+
+def system(
+    motor: str, top: Html, ducts: Iterable[DuctView], gates: Iterable[GateView], label: Label, *, runs: bool = False
+) -> Html:
+    """The drawing of one system; ``top``: the words beside its collector."""
+    sheet = _Sheet(label)
+    sheet.row(top)
     top_y = sheet.row_y
-    _lay(sheet, _Tree(view, motor), motor.name, None, _MAIN_X, top_y)
+    _lay(sheet, _Tree(ducts, gates, motor), motor, None, _MAIN_X, top_y)
     picture = el(
         "svg",
         {
@@ -212,11 +230,11 @@ def _system(view: ShopView, motor: MotorView) -> Html:
         el("g", {"class": "walls"}, sheet.walls),
         el("g", {"class": "bores"}, sheet.bores),
         el("g", {"class": "airs"}, sheet.air),
-        _fan_mark(motor, top_y),
+        _fan_mark(motor, top_y, runs=runs),
         sheet.marks,
     )
     labels = el("ul", {"class": "rows"}, sheet.rows)
-    return el("div", {"class": "system", "data-key": motor.name}, picture, labels)
+    return el("div", {"class": "system", "data-key": motor}, picture, labels)
 
 
 def picture(view: ShopView) -> Html:
@@ -245,7 +263,7 @@ def listed(view: ShopView) -> Html:
     parts: list[Html] = []
     for motor in view.motors:
         if motor.has_ducts:
-            tree = _Tree(view, motor)
+            tree = _Tree(view.ducts, view.gates, motor.name)
             parts.append(el("p", None, f"{motor.name}, {motor.word}. Air comes from:"))
             parts.append(el("ul", None, [_list_item(view, tree, one) for one in tree.feeding(motor.name)]))
     return join(parts)
