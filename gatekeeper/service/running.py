@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gatekeeper.control.messages import Kept
+from gatekeeper.control.messages import Entry, Kept
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.devices.base import DeviceError
+from gatekeeper.devices.base import ContactSeen, DeviceError
 from gatekeeper.devices.pins import Pins
 from gatekeeper.devices.switching import LeaseGuard
 from gatekeeper.records.boot import boot_id, run_id
@@ -29,6 +29,8 @@ from gatekeeper.service.air_systems import AirSystem, air_systems
 from gatekeeper.service.air_table import ComputedAir, computed_air
 from gatekeeper.service.care import Care, Eyes
 from gatekeeper.service.clock import Clock, SystemClock
+from gatekeeper.service.drive_speed import DrivePace, drive_of, paces_of
+from gatekeeper.service.drive_table import SpeedTable, speed_tables
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.hearing_meters import Meters
 from gatekeeper.service.hours import HoursWatch
@@ -99,11 +101,16 @@ class Service:
         self._troubles: dict[str, str] = {}
         air = self._computed_air()
         self.air_systems: Mapping[str, AirSystem] = air.systems if air is not None else {}
+        self._speeds: Mapping[str, SpeedTable] = speed_tables(shop, air) if air is not None else {}
         self.plan = plan_of(shop, air)
         self.folder = folder
         self.clock: Clock = clock if clock is not None else SystemClock()
         self.wall_s = wall_s
         self._listeners: list[Callable[[CoreView], None]] = []
+        #: Who else is told of every entry of the record (in the control thread) and of every look at a contact (in
+        #: whatever thread saw it); neither may block. Set by a walk while it listens.
+        self.entry_tap: Callable[[Entry], None] | None = None
+        self.look_tap: Callable[[ContactSeen], None] | None = None
         #: Called in the control thread after each whole step; must not block. Set before ``start``.
         self.after_step: Callable[[], None] = lambda: None
         self.last_view: CoreView | None = None
@@ -136,12 +143,13 @@ class Service:
         self.wires: Wires = wire_up(
             self.shop,
             pins,
-            lambda look: self.loop.post(look),
+            self._looked,
             on_miss=lambda miss: self.loop.on_miss(miss),
             report_drive=lambda seen: self.loop.post(seen),
             report_gate=lambda seen: self.loop.post(seen),
             open_bank=open_bank,
         )
+        self.paces = self._made_paces()
         self.keeper = StateWriter(self.store, report=self.report)
         self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self.report, wall_s=self.wall_s)
         self.meters = Meters(self.shop)
@@ -154,7 +162,7 @@ class Service:
             self.clock,
             meters=self.meters,
             keeper=self.keeper,
-            write=self.history.add,
+            write=self._write,
             show=self._show,
         )
         self.currents = Currents(self.shop)
@@ -189,6 +197,21 @@ class Service:
         allowed_s = {name: self.plan.motors[name].release_s for name in sensed}
         return Care(self.shop, self.folder, self.air_systems, kept.values, allowed_s, eyes)
 
+    def _made_paces(self) -> dict[str, DrivePace]:
+        """Who chooses the speed of each drive that follows the air."""
+        drives = {drive.name: drive for drive in self.wires.drives}
+        paces = paces_of(
+            self.shop,
+            self._speeds,
+            self.clock.now,
+            troubles=lambda: self.care.troubles(),
+            hurry=lambda motor: drives[motor].hurry(),
+        )
+        for motor, pace in paces.items():
+            drives[motor].follow(pace)
+            self.listen(pace.take)
+        return paces
+
     def _last_seq(self) -> int:
         """Where the record left off; from the beginning where it cannot be read."""
         try:
@@ -218,6 +241,8 @@ class Service:
         for drive in self.wires.drives:
             if drive.trouble:
                 found[f"drive:{drive.name}"] = drive.trouble
+            if drive.speed_trouble:
+                found[f"drive_speed:{drive.name}"] = drive.speed_trouble
         if self.loop.trouble:
             found["device"] = self.loop.trouble
         if self.clock.now() - self.loop.left_out_s < FLOOD_OVER_S:
@@ -226,6 +251,19 @@ class Service:
         found |= {code: trouble for code, trouble in disk.items() if trouble is not None}
         found.update(self.care.troubles())
         return Troubles(tuple(found.items()))
+
+    def speed_share(self, motor: str) -> float | None:
+        """How fast a motor's fan turns, as a share of the speed that its fan curve holds for.
+
+        1 for a motor of one speed; None while a drive that follows the air changes its speed or does not tell it.
+        """
+        part = drive_of(self.shop, self.shop.motors[motor])
+        if part is None or part.full_speed_hz is None:
+            return 1.0
+        drive = next(drive for drive in self.wires.drives if drive.name == motor)
+        if drive.seen_hz is None or drive.told_for_s() < self.shop.motors[motor].spin_up_s:
+            return None
+        return drive.seen_hz / part.full_speed_hz
 
     def marks(self) -> dict[str, float]:
         """When each thread that the shop rests on last did its work: monotonic seconds, by its name in words.
@@ -328,6 +366,18 @@ class Service:
         if self._lamp is not None and self.last_view is not None:
             self._lamp.look(self.last_view)
         self.after_step()
+
+    def _looked(self, look: ContactSeen) -> None:
+        tap = self.look_tap
+        if tap is not None:
+            tap(look)
+        self.loop.post(look)
+
+    def _write(self, entry: Entry) -> None:
+        self.history.add(entry)
+        tap = self.entry_tap
+        if tap is not None:
+            tap(entry)
 
     def _show(self, view: CoreView) -> None:
         self.last_view = view

@@ -64,6 +64,12 @@ TROUBLES: dict[str, Fault] = {
         "A trip of the drive's own, its cable, or its address on the bus.",
         "Look at the drive's display, then at its cable.",
     ),
+    "drive_speed": Fault(
+        "today",
+        "The drive of {subject} does not take the speed that it is told.",
+        "Its speed is set at its own panel or by another wire, or speed_register or steps_per_hz is wrong.",
+        "Look in its manual for what sets its speed, then at these keys in the shop file.",
+    ),
     "not_kept": Fault(
         "today",
         "A value could not be kept: after a power cut it is lost.",
