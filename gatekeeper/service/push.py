@@ -5,18 +5,19 @@ a short queue, tried again at growing intervals, and is dropped when it is old. 
 nobody's name, no reason that a person has typed, no address.
 """
 
+import contextlib
 import logging
 import os
+import socket
 import threading
 import time
-import urllib.error
-import urllib.request
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from http.client import HTTPException, HTTPMessage
+from http.client import HTTPConnection, HTTPException, HTTPSConnection
 from pathlib import Path
-from typing import IO, Protocol
+from typing import Protocol
+from urllib.parse import urlsplit, urlunsplit
 
 from gatekeeper.service.face import Heap, MessageView, ShopView
 from gatekeeper.service.troubles import every_row
@@ -25,6 +26,8 @@ from gatekeeper.shop.model import Push as PushSettings
 
 #: How long the push service may take to answer.
 ANSWER_S = 10.0
+#: And all of one try, however busily it goes on sending.
+WHOLE_S = 20.0
 #: The first wait after a failure; doubled after each further one, up to the longest.
 FIRST_WAIT_S, LONGEST_WAIT_S = 5.0, 900.0
 #: A message that comes and goes is sent again this much later at the soonest.
@@ -60,39 +63,56 @@ class NoSecretError(Exception):
     """The address or the token is not where the shop file says; a sentence that says what to do."""
 
 
-class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    """A push goes where the owner says and nowhere else: the token must not follow a stranger's word."""
-
-    def redirect_request(
-        self, req: urllib.request.Request, fp: IO[bytes], code: int, msg: str, headers: HTTPMessage, newurl: str
-    ) -> None:
-        return None
-
-
 def poster(url: str, token: str | None) -> Post:
-    """What sends one text to an address. It raises NotSentError where the text was not taken."""
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}), _NoRedirect())
+    """What sends one text to an address. It raises NotSentError where the text was not taken.
+
+    A push goes where the owner says and nowhere else: no redirect is followed, as the token must not go by a
+    stranger's word, and no proxy of the environment is asked. Only the status of an answer is read.
+
+    Raises:
+        ValueError: this is no address of the web.
+    """
+    where = urlsplit(url)
+    host, port = where.hostname, where.port
+    if where.scheme not in ("http", "https") or not host:
+        raise ValueError("no address of the web")
+    path = urlunsplit(("", "", where.path or "/", where.query, ""))
+    kind = HTTPSConnection if where.scheme == "https" else HTTPConnection
     headers = {"Content-Type": "text/plain; charset=utf-8", "User-Agent": "gatekeeper"}
     if token is not None:
         headers["Authorization"] = f"Bearer {token}"
 
     def post(text: str) -> None:
-        request = urllib.request.Request(url, text.encode(), headers, method="POST")
+        link = kind(host, port, timeout=ANSWER_S)
+        # The time-out counts from byte to byte: one that sends a byte now and then would hold this thread for ever.
+        late = threading.Event()
+        cutter = threading.Timer(WHOLE_S, _cut, (link, late))
+        cutter.daemon = True
+        cutter.start()
         try:
-            with opener.open(request, timeout=ANSWER_S):
-                return
-        except urllib.error.HTTPError as answer:
-            answer.close()
-            if 300 <= answer.code < 400:
-                raise NotSentError("it sends us elsewhere, and we do not follow") from None
-            raise NotSentError(f"it answers with {answer.code}") from None
-        except TimeoutError:
-            raise NotSentError(f"it does not answer within {ANSWER_S:.0f} s") from None
-        except (OSError, HTTPException, ValueError):
+            link.request("POST", path, text.encode(), headers)
+            status = link.getresponse().status
+        except (OSError, HTTPException, ValueError) as fault:
+            if late.is_set() or isinstance(fault, TimeoutError):
+                limit_s = WHOLE_S if late.is_set() else ANSWER_S
+                raise NotSentError(f"it does not answer within {limit_s:.0f} s") from None
             # Neither the address nor what the library says of it: it may hold a secret.
             raise NotSentError("it cannot be reached") from None
+        finally:
+            cutter.cancel()
+            link.close()
+        if 300 <= status < 400:
+            raise NotSentError("it sends us elsewhere, and we do not follow")
+        if not 200 <= status < 300:
+            raise NotSentError(f"it answers with {status}")
 
     return post
+
+
+def _cut(link: HTTPConnection, late: threading.Event) -> None:
+    late.set()
+    with contextlib.suppress(OSError, AttributeError):
+        link.sock.shutdown(socket.SHUT_RDWR)
 
 
 def secret(where: tuple[PasswordPlace, str]) -> str:
@@ -265,8 +285,10 @@ def push_of(settings: PushSettings, report: Callable[[str, str | None], None]) -
     except NoSecretError as missing:
         report("push", f"Messages do not reach the phone: {missing}")
         return None
-    if not url.startswith(("https://", "http://")):
-        report("push", "Messages do not reach the phone: its address does not begin with https:// or http://.")
+    try:
+        post = poster(url, token)
+    except ValueError:
+        report("push", "Messages do not reach the phone: its address is none of the web; write https:// and a host.")
         return None
     heaps = {"now": Heap.NOW, "today": Heap.TODAY, "when you can": Heap.WHEN_YOU_CAN}
-    return Push([heaps[heap.value] for heap in settings.heaps], poster(url, token), report)
+    return Push([heaps[heap.value] for heap in settings.heaps], post, report)

@@ -1,5 +1,6 @@
 """Messages to one phone, against real HTTP servers on this machine: good ones, slow, dead, broken and treacherous."""
 
+import contextlib
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -259,6 +260,34 @@ def test_a_service_that_does_not_answer_is_left(serve: Callable[..., Server], mo
     push.send()
     assert push.waiting == ("Shed: saw hurts. Look at it.",)
     assert push.next_s == 100.0 + FIRST_WAIT_S
+
+
+def test_a_service_that_answers_for_ever_is_left_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A byte now and then keeps every time-out from passing."""
+    monkeypatch.setattr(push_module, "WHOLE_S", 0.2)
+    over = threading.Event()
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def drip() -> None:
+            talker, _ = listening.accept()
+            with talker, contextlib.suppress(OSError):
+                while not over.wait(0.01):
+                    talker.sendall(b"HTTP/1.1 100 Continue\r\n\r\n")
+
+        thread = threading.Thread(target=drip)
+        thread.start()
+        with pytest.raises(NotSentError, match=r"^it does not answer within 0 s$"):
+            poster(f"http://127.0.0.1:{listening.getsockname()[1]}/", None)("text")
+        over.set()
+        thread.join(DEADLINE_S)
+
+
+@pytest.mark.parametrize("url", ["ftp://push.example/", "push.example", "https://", "http://push.example:port/"])
+def test_a_kept_address_that_is_none_is_told(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PUSH_URL", url)
+    told = Told()
+    assert push_of(settings(url_from=(PasswordPlace.ENVIRONMENT, "PUSH_URL")), told) is None
+    assert told.now == ("Messages do not reach the phone: its address is none of the web; write https:// and a host.")
 
 
 def test_the_queue_is_bounded_and_what_is_over_or_old_leaves_it(serve: Callable[..., Server]) -> None:
