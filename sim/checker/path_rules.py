@@ -77,6 +77,19 @@ class PathRules:
                 return True
         return False
 
+    def _own_gate_waits(self, step: Step, motor: str) -> bool:
+        """Whether a running tool's gate waits for its supply: it comes before a path at rest (C11, C15)."""
+        for tool in self.world.shop.motor_tools[motor]:
+            for name in self.world.shop.tools[tool].gates:
+                gate = self.world.gates.get(name)
+                if gate is None or name not in self.world.shop.systems[motor].gates:
+                    continue
+                able = not self.world.gate_excused(name, step.t_s) and not gate.missed
+                waits = able and not self.world.slot_free(gate.facts.supply, step.t_s, name)
+                if waits and self.world.tools[tool].possibly_running():
+                    return True
+        return False
+
     def _lost_running(self, step: Step, motor: str) -> None:
         track = self.world.motors[motor]
         lost_t = track.path_lost_t
@@ -102,6 +115,7 @@ class PathRules:
             and track.path_lost_t is None
             and not self.world.path_enough(motor, step.t_s)
             and not self._on_the_way(step, motor)
+            and not self._own_gate_waits(step, motor)
             # One on its way to shut takes the slot itself: at rest nothing asks that it be turned back.
             and any(
                 not (self.world.gates[name].command == "shut" and self.world.gates[name].maybe_moving(step.t_s))

@@ -268,6 +268,23 @@ def test_c7_a_path_lost_at_rest_is_opened_elsewhere(book, broken):
     assert book.faults() == ([("C7", seq)] if broken else [])
 
 
+@pytest.mark.parametrize(("saw", "rule"), [("running", None), ("stopped", "C7")])
+def test_c7_a_running_tools_gate_in_the_queue_comes_before_a_path_at_rest(book, saw, rule):
+    gates = book.shop["gates"]
+    gates["vac_gate"] = gates["saw_gate"] | {"travel_s": 6}
+    gates["planer_gate"]["supply"] = "air"
+    book.shop["systems"]["vac"] = book.fan | {"gates": ["vac_gate"], "feeder": None}
+    book.shop["supplies"] = {"psu": {"at_once": 1}, "air": {"at_once": 1}}
+    book.wake().at(0.5).add("tool", "planer", "stopped")
+    book.add("tool", "saw", {"what": saw, "fresh": False})
+    book.at(1.0).gate("vac_gate", "open")
+    book.add("queued", "saw_gate", "open", rule="C11", why="it waits until another gate has moved")
+    book.alarm("saw")
+    book.at(1.1).add("tick")
+    seq = book.at(2.5).add("tick")
+    assert book.faults() == ([(rule, seq)] if rule else [])
+
+
 @BOTH
 def test_c7_never_parked_on_a_hand_gate_alone(book, broken):
     book.shop["gates"]["hand_gate"] = {"area_m2": 0.008, "actuated": False, "switch": True}
