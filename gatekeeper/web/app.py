@@ -15,6 +15,7 @@ from gatekeeper.markup import Html
 from gatekeeper.service.face import Answer, Bench, BenchControl, Face, ShopView, SpinDown, StopWord
 from gatekeeper.service.face_care import Upkeep
 from gatekeeper.service.face_commissioning import Commissioning
+from gatekeeper.service.face_interview import Interviews
 from gatekeeper.service.face_people import People
 from gatekeeper.web import door, entering_pages, history, metrics, pages, spin_down
 from gatekeeper.web.answers import Said, answered, form_of, refusal, wants_json, way_back
@@ -38,7 +39,8 @@ from gatekeeper.web.door_pins import one_owner
 from gatekeeper.web.door_rights import Right, right_for
 from gatekeeper.web.door_sessions import InMemory, SessionStore
 from gatekeeper.web.entering import Entrance, NotLetIn, address_of
-from gatekeeper.web.frame import STATIC, Visit
+from gatekeeper.web.frame import STATIC, Visit, frame
+from gatekeeper.web.interview import InterviewRoutes
 from gatekeeper.web.live import MOST_STREAMS, MOST_STREAMS_OF_ONE, Live
 from gatekeeper.web.people import PeopleRoutes
 
@@ -116,6 +118,10 @@ class _Web:
             cautions_read=_CAUTIONS_COOKIE in request.cookies,
             can_commission=self.commissioning.is_there,
         )
+
+    def interviewed(self, request: Request, title: str, content: Html) -> Html:
+        """An interview in the frame of this shop; what became of the last press stands beside the question."""
+        return frame(self.face.view(), title, "frame", replace(self.visit(request), answer=None), content)
 
     # ------------------------------------------------------------ reading
 
@@ -339,7 +345,9 @@ def _page(html: str) -> Response:
     return HTMLResponse(html, headers={"Cache-Control": "no-store"})
 
 
-def _static(name: str) -> Callable[[], Response]:
+def static(name: str) -> Callable[[], Response]:
+    """A handler that serves one of the static files."""
+
     def serve() -> Response:
         headers = {"Cache-Control": "public, max-age=31536000, immutable"}
         return Response(STATIC[name], media_type=_TYPES[name], headers=headers)
@@ -355,6 +363,7 @@ def create_app(
     *,
     upkeep: Upkeep | None = None,
     people: People | None = None,
+    interviews: Interviews | None = None,
     commissioning: Commissioning | None = None,
 ) -> FastAPI:
     """The application around one running controller.
@@ -366,6 +375,7 @@ def create_app(
         sessions: where signed-in phones are kept; in memory when None.
         upkeep: care of the service, drawn and asked when given.
         people: changes step by step and the list for an inspection, when given.
+        interviews: machines added, moved and retired, when given.
         commissioning: the shop tried part by part, when given.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
@@ -418,8 +428,8 @@ def create_app(
         reading["/metrics"] = web.metrics
     always: dict[str, Callable[..., object]] = {
         "/sign-in": web.sign_in_page,
-        "/page.css": _static("page.css"),
-        "/page.js": _static("page.js"),
+        "/page.css": static("page.css"),
+        "/page.js": static("page.js"),
     }
     asking: dict[str, Callable[..., object]] = {
         "/stop": web.stop,
@@ -446,6 +456,7 @@ def create_app(
     care = CareRoutes(upkeep, face, web.entrance, web.said, web.visit)
     care.add_to(app, may_look)
     PeopleRoutes(people, face, web.entrance, web.said, web.visit).add_to(app, may_look)
+    InterviewRoutes(interviews, web.entrance, web.said, web.interviewed).add_to(app, may_look)
     web.commissioning.add_to(app, may_look)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)

@@ -9,11 +9,21 @@ from gatekeeper.web.entering import ALL_PHONES
 from gatekeeper.web.frame import head
 
 
-def sign_in_form(back: str, said: str | None, *, two_pins: bool, is_closed: bool = False) -> Html:
-    """The form for the PIN. ``back``: where it leads afterwards; ``said``: why somebody was sent here."""
+def sign_in_form(back: str, said: str | None, *, two_pins: bool, is_closed: bool = False, is_new: bool = False) -> Html:
+    """The form for the PIN.
+
+    Args:
+        back: where it leads afterwards.
+        said: why somebody was sent here.
+        two_pins: there is one for air alone.
+        is_closed: looking needs it, too.
+        is_new: a new shop is asked for; there is nothing to stop yet.
+    """
     free = "Stopping the dust collector from inside the shop needs none."
     if not is_closed:
         free = "Reading, and stopping the dust collector from inside the shop, need none."
+    if is_new:
+        free = "Looking needs none. It is shown where the program was started."
     opens = (
         "The PIN lets this phone look and change things. " if is_closed else "The PIN lets this phone change things. "
     )

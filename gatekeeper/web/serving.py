@@ -32,7 +32,7 @@ class Serving:
     """Serves one application on one port, from ``start`` to ``stop``.
 
     Args:
-        app: made by ``create_app``.
+        app: made by ``create_app``, or one without streams.
         host: the address to listen on; "::" listens on IPv6 and IPv4 alike.
         port: 0 lets the system choose.
         certificate: full paths of the certificate and its key; with them it speaks only https.
@@ -51,8 +51,8 @@ class Serving:
         certificate: tuple[str, str] | None = None,
         places: Places | None = None,
     ) -> None:
-        live = app.state.live
-        assert isinstance(live, Live)
+        live = getattr(app.state, "live", None)
+        assert live is None or isinstance(live, Live)
         self._live = live
         self.places = Places() if places is None else places
         self._socket = _listening(host, port, self.places)
@@ -102,7 +102,8 @@ class Serving:
 
     def stop(self) -> None:
         """End every stream at once, then the server. Returns when its thread has ended; may be called twice."""
-        self._live.end_from_any_thread()
+        if self._live is not None:
+            self._live.end_from_any_thread()
         self._server.should_exit = True
         if self._thread.is_alive():
             self._thread.join(_END_S)

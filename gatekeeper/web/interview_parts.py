@@ -1,0 +1,393 @@
+"""An interview as a page: one question, large; below it the ducts so far and what each machine gets of the air."""
+
+from collections.abc import Sequence
+
+from gatekeeper.markup import Html, el, join
+from gatekeeper.service.face import DuctView, GateView, GateWord
+from gatekeeper.service.face_interview import (
+    DoneView,
+    EndView,
+    GoingView,
+    InterviewView,
+    NextStep,
+    QuestionView,
+    SketchDuct,
+)
+from gatekeeper.web import drawing
+from gatekeeper.web.parts import hidden
+
+UNKNOWN = "unknown"
+#: Choices of more letters than this stand one below the other.
+_LONG_CHOICE = 16
+_LONGEST = 80
+#: What somebody reads who starts the controller anew. The times are those of a board. Ours.
+TAKE_OVER_CAUTION = (
+    "The controller ends and starts again; that takes up to a minute. Meanwhile no gate moves and no collector starts: "
+    "a machine that is switched on then gets no air. Tell whoever works here. Nothing starts by itself afterwards."
+)
+
+
+def content(view: InterviewView, base: str, *, may: bool, said: str | None, typed: str | None) -> Html:
+    """The page without its frame.
+
+    Args:
+        view: where it stands.
+        base: the address of the page; forms lead below it.
+        may: this visitor may answer.
+        said: what became of the last press, one sentence.
+        typed: what stands in the field again after a slip.
+    """
+    told = el("p", {"class": "slip", "role": "status"}, said) if said else None
+    if view.going is not None:
+        return _going(view.going, base, may=may, told=told, typed=typed)
+    return join(
+        _done(view.done) if view.done is not None else el("h1", None, "Machines"),
+        told,
+        el("p", {"class": "caution"}, view.refusal) if view.refusal else None,
+        _waiting(view, base, may=may) if view.waiting is not None else None,
+        None if view.refusal else _machines(view, base, may=may),
+    )
+
+
+def title(view: InterviewView) -> str:
+    """The page's title."""
+    return view.going.title if view.going is not None else "Machines"
+
+
+# ---------------------------------------------------------------- what goes on
+
+
+def _going(view: GoingView, base: str, *, may: bool, told: Html | None, typed: str | None) -> Html:
+    question = view.question
+    where = f"{view.title}, question {view.count + 1}" if question is not None else view.title
+    answer: Html | None
+    if not may:
+        answer = el("p", {"class": "target"}, el("a", {"href": f"/sign-in?back={base}"}, "Sign in to answer"))
+    elif question is not None:
+        answer = _answer(question, view.mark, base, typed)
+    else:
+        answer = None
+    return join(
+        el("p", {"class": "soft"}, where),
+        el("h1", None, question.said if question is not None else "That is all. Is it right?"),
+        told,
+        _end(view.end, view, base, may=may) if view.end is not None else None,
+        answer,
+        el("p", {"class": "soft explained"}, question.explained) if question is not None else None,
+        _back(view, base) if may else None,
+        _changes(view),
+        _ducts(view),
+        _air(view),
+        _give_up(view, base) if may and view.count else None,
+    )
+
+
+def _answer(question: QuestionView, mark: str, base: str, typed: str | None) -> Html:
+    """The ways to answer: what is usual, the choices, a figure with its unit, a word, not known."""
+    usual = question.default if question.default not in (None, UNKNOWN, *question.choices) else None
+    return join(
+        _form(base, mark, el("div", {"class": "picks one"}, _pick(usual, "as usual", is_usual=True)))
+        if usual is not None
+        else None,
+        _choices(question, mark, base) if question.choices else None,
+        _written(question, mark, base, typed) if question.own or not question.choices else None,
+        _form(base, mark, el("div", {"class": "picks one"}, _not_known(question)))
+        if question.unknown is not None
+        else None,
+    )
+
+
+def _form(base: str, mark: str, *content: Html, css: str | None = None) -> Html:
+    return el("form", {"method": "post", "action": f"{base}/answer", "class": css}, hidden("mark", mark), *content)
+
+
+def _pick(answer: str, more: str = "", *, is_usual: bool = False) -> Html:
+    attributes = {"name": "answer", "value": answer, "class": "usual" if is_usual else None}
+    return el("button", attributes, answer, el("small", None, f" {more}") if more else None)
+
+
+def _choices(question: QuestionView, mark: str, base: str) -> Html:
+    is_long = any(len(choice) > _LONG_CHOICE for choice in question.choices)
+    picks = [_pick(choice, is_usual=choice == question.default) for choice in question.choices]
+    return _form(base, mark, el("div", {"class": "picks one" if is_long else "picks"}, picks))
+
+
+def _not_known(question: QuestionView) -> Html:
+    is_usual = question.default == UNKNOWN
+    return el(
+        "button",
+        {"name": "answer", "value": UNKNOWN, "class": "usual" if is_usual else "unsure"},
+        "Not known",
+        el("small", None, f" {question.unknown}"),
+    )
+
+
+def _written(question: QuestionView, mark: str, base: str, typed: str | None) -> Html:
+    field: dict[str, str | int | bool | None] = {
+        "id": "written",
+        "name": "written",
+        "maxlength": _LONGEST,
+        "required": True,
+        "autocomplete": "off",
+        "value": typed or None,
+    }
+    if question.units:
+        units = [
+            el("button", {"name": "unit", "value": unit, "aria-label": f"in {unit}"}, unit) for unit in question.units
+        ]
+        return _form(
+            base,
+            mark,
+            el("label", {"for": "written"}, "A number, then its unit"),
+            el(
+                "div",
+                {"class": f"figure u{len(units)}"},
+                el("input", {**field, "inputmode": "decimal", "enterkeyhint": "done"}),
+                units,
+            ),
+        )
+    return _form(
+        base,
+        mark,
+        el("label", {"for": "written"}, question.own or "In your words"),
+        el("input", {**field, "enterkeyhint": "go"}),
+        el("div", {"class": "picks one"}, el("button", None, "Take this")),
+    )
+
+
+def _back(view: GoingView, base: str) -> Html:
+    """Back is there from the first question on, so that it is never looked for."""
+    first = not view.count
+    label = el("small", None, " this is the first question" if first else f" takes back: {view.last}")
+    button = el("button", {"class": "back", "disabled": first}, "Back", label)
+    return el("form", {"method": "post", "action": f"{base}/back"}, hidden("mark", view.mark), button)
+
+
+def _give_up(view: GoingView, base: str) -> Html:
+    answers = "1 answer goes" if view.count == 1 else f"{view.count} answers go"
+    form = el(
+        "form",
+        {"method": "post", "action": f"{base}/leave"},
+        hidden("mark", view.mark),
+        el("p", {"class": "caution"}, f"The {answers}; no shop file is changed."),
+        el("button", None, "Give this up"),
+    )
+    return el("details", None, el("summary", None, "Give it up"), form)
+
+
+def _changes(view: GoingView) -> Html | None:
+    """What the last answer did."""
+    if not view.told:
+        return None
+    lines = [el("p", None, one) for one in view.told]
+    return el("section", {"class": "panel told", "aria-label": "What the last answer did"}, lines)
+
+
+# ---------------------------------------------------------------- ducts and air
+
+
+def _ducts(view: GoingView) -> Html:
+    return el(
+        "section",
+        {"class": "sketch"},
+        el("h2", None, "The ducts so far" if view.what == "new" else "The ducts"),
+        [_system(motor, ducts) for motor, ducts in view.systems],
+        el(
+            "details",
+            None,
+            el("summary", None, "The ducts as a list"),
+            [_listed(motor, ducts) for motor, ducts in view.systems],
+        ),
+    )
+
+
+def _system(motor: str, ducts: Sequence[SketchDuct]) -> Html:
+    by_name = {duct.name: duct for duct in ducts}
+    lines = [
+        DuctView(
+            one.name, one.towards, motor, one.diameter_m, 0.0, None if one.machines is None else f"gate of {one.name}"
+        )
+        for one in ducts
+    ]
+    gates = [
+        GateView(f"gate of {one.name}", motor, one.name, GateWord.SHUT, one.moves_itself, one.machines)
+        for one in ducts
+        if one.machines is not None
+    ]
+    top = join(el("b", None, motor), None if ducts else el("span", None, "nothing on it yet"))
+    return drawing.system(motor, top, lines, gates, lambda _, duct: _words(by_name[duct.name]))
+
+
+def _words(duct: SketchDuct) -> tuple[Html, int]:
+    """Words beside one end of a duct."""
+    if duct.is_begun:
+        return join(el("b", {"class": "begun"}, "here, going on"), el("span", None, duct.size)), 1
+    name = duct.name if not duct.machines else ", ".join(duct.machines)
+    more = duct.size
+    if duct.machines is None:
+        more += ", open end"
+    elif not duct.machines:
+        more += ", no machine is seen here"
+    new = el("em", {"class": "fresh"}, " new") if duct.is_new else None
+    return join(el("b", None, name, new), el("span", None, more)), 1
+
+
+def _listed(motor: str, ducts: Sequence[SketchDuct]) -> Html:
+    def below(towards: str) -> Html | None:
+        here = [one for one in ducts if one.towards == towards]
+        return el("ul", {"class": "tree"}, [el("li", None, _said(one), below(one.name)) for one in here])
+
+    return join(el("p", None, f"{motor}, air comes from:"), below(motor))
+
+
+def _said(duct: SketchDuct) -> str:
+    if duct.is_begun:
+        return f"{duct.size}, going on."
+    ends = ""
+    if duct.machines is not None:
+        by = "a gate that moves itself" if duct.moves_itself else "a gate moved by hand"
+        ends = f"; {by}, {', '.join(duct.machines) or 'no machine is seen here'}"
+    return f"{duct.name}: {duct.size}{ends}."
+
+
+def _air(view: GoingView) -> Html | None:
+    if not view.air:
+        return None
+    rows = [
+        el(
+            "li",
+            {"data-key": one.machine},
+            el("b", None, one.machine),
+            el("span", {"class": "gets"}, one.gets),
+            el("small", None, f"needs {one.needs}" + (": too little" if one.is_short else "")),
+        )
+        for one in view.air
+    ]
+    return el(
+        "section",
+        None,
+        el("h2", None, "Air, each running alone"),
+        el("ul", {"class": "airs-of"}, rows),
+        el("p", {"class": "soft"}, view.air_note) if view.air_note else None,
+    )
+
+
+# ---------------------------------------------------------------- the end
+
+
+def _end(end: EndView, view: GoingView, base: str, *, may: bool) -> Html:
+    if end.trouble is not None:
+        return el("p", {"class": "caution"}, end.trouble)
+    what = "The file as it will be written" if view.what == "new" else "The lines that are new in it"
+    write = el(
+        "form",
+        {"method": "post", "action": f"{base}/write"},
+        hidden("mark", view.mark),
+        el("button", {"class": "usual write"}, "Write it"),
+    )
+    return join(
+        el("p", None, f"It goes into {end.file}; nothing is written before you press."),
+        _list("Assumed, because nobody knew; measure it one day", end.assumed),
+        _list("To commission anew", end.anew),
+        write if may else None,
+        _shown(what, end.text),
+        _shown("The lines that go", end.gone),
+    )
+
+
+def _shown(what: str, text: str) -> Html | None:
+    return el("details", None, el("summary", None, what), el("pre", None, text)) if text else None
+
+
+def _list(head: str, lines: Sequence[str]) -> Html | None:
+    if not lines:
+        return None
+    return join(el("h2", None, head), el("ul", {"class": "cautions"}, [el("li", None, one) for one in lines]))
+
+
+def _done(view: DoneView) -> Html:
+    return join(
+        el("h1", None, view.said),
+        _list("Pins", view.pins),
+        _list("Assumed, because nobody knew; measure it one day", view.assumed),
+        _list("To commission anew", view.anew),
+        el("h2", None, "What comes next") if view.steps else None,
+        el("ul", {"class": "steps"}, [_step(one) for one in view.steps]) if view.steps else None,
+    )
+
+
+def _step(step: NextStep) -> Html:
+    what: Html | str = step.said
+    if step.path:
+        what = el("a", {"href": step.path}, step.said)
+    return el(
+        "li", {"class": "target" if step.path else None}, what, el("code", None, step.command) if step.command else None
+    )
+
+
+# ---------------------------------------------------------------- nothing goes on
+
+
+def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
+    if not view.machines:
+        return None
+    if not may:
+        sign = el("a", {"href": f"/sign-in?back={base}"}, "Sign in to add, move or retire a machine")
+        return el("p", {"class": "target"}, sign)
+    rows = [
+        el(
+            "li",
+            {"data-key": name},
+            el("b", None, name),
+            el("div", {"class": "offers"}, _begin(base, "move", name, "Move"), _begin(base, "retire", name, "Retire")),
+        )
+        for name in view.machines
+    ]
+    return join(
+        el(
+            "p",
+            None,
+            "Each asks a few questions and then changes the shop's file where that machine stands, and nothing else.",
+        ),
+        _begin(base, "add", "", "Add a machine"),
+        el("ul", {"class": "bench machines"}, rows),
+        el(
+            "details",
+            None,
+            el("summary", None, "The same in the terminal"),
+            el("ul", {"class": "steps"}, [el("li", None, el("code", None, one)) for one in view.commands]),
+        ),
+    )
+
+
+def _begin(base: str, what: str, machine: str, label: str) -> Html:
+    is_add = what == "add"
+    spoken = None if is_add else f"{label} {machine}"
+    return el(
+        "form",
+        {"method": "post", "action": f"{base}/begin"},
+        hidden("what", what),
+        hidden("machine", machine),
+        el("button", {"class": "usual write" if is_add else None, "aria-label": spoken}, label),
+    )
+
+
+def _waiting(view: InterviewView, base: str, *, may: bool) -> Html:
+    """What does not count yet, and the way to let it count."""
+    way: Html | None = None
+    if view.stays is not None:
+        way = el("p", None, view.stays)
+    elif may:
+        form = el(
+            "form",
+            {"method": "post", "action": f"{base}/take-over"},
+            el("p", {"class": "caution"}, TAKE_OVER_CAUTION),
+            el("button", {"class": "start"}, "Start it anew now"),
+        )
+        way = el("details", None, el("summary", None, "Start the controller anew"), form)
+    return el(
+        "section",
+        {"class": "panel", "aria-label": "Not counting yet"},
+        el("p", {"class": "what"}, view.waiting or ""),
+        way,
+    )
