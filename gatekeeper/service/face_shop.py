@@ -24,6 +24,7 @@ class MotorView:
         out_of_service: None while it is in service.
         stop: the last stop that a person asked for.
         has_ducts: it draws through ducts and gates.
+        speed: how fast it runs and why, where its drive follows the air and it is on; else None.
     """
 
     name: str
@@ -39,6 +40,7 @@ class MotorView:
     stop: StopView | None = None
     has_ducts: bool = True
     offers: tuple[Offer, ...] = ()
+    speed: Saying | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,11 @@ from dataclasses import replace
 
 from gatekeeper.control.messages import Who
 from gatekeeper.control.snapshot import CoreView
+from gatekeeper.service.drive_table import FULL
 from gatekeeper.service.face import Heap
 from gatekeeper.service.running import Service
 from gatekeeper.service.troubles import TROUBLES, kept_apart
-from gatekeeper.service.viewing_notes import ExtraMessage, Notes, SpinDownChange, StopAsked
+from gatekeeper.service.viewing_notes import ExtraMessage, Notes, SpeedNow, SpinDownChange, StopAsked
 
 #: Changes from one address closer together than this are one change, and the undo is offered for as long.
 ONE_CHANGE_S = 10.0
@@ -157,4 +158,13 @@ class Memory:
                 stops=dict(self._stops),
                 extra=tuple(self._troubles.values()),
                 out_since_wall=dict(self._out_since),
+                speeds=self._speeds(),
             )
+
+    def _speeds(self) -> dict[str, SpeedNow]:
+        """How fast each drive that follows the air is seen to run, else is told to, and why."""
+        found = {}
+        for motor, pace in self._service.paces.items():
+            seen, told = self._service.speed_seen(motor), pace.now
+            found[motor] = SpeedNow(round(seen * FULL) if seen is not None else told.percent, told.saying)
+        return found

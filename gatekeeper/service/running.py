@@ -252,18 +252,24 @@ class Service:
         found.update(self.care.troubles())
         return Troubles(tuple(found.items()))
 
-    def speed_share(self, motor: str) -> float | None:
-        """How fast a motor's fan turns, as a share of the speed that its fan curve holds for.
+    def speed_seen(self, motor: str) -> float | None:
+        """How fast a motor's fan turns now, as a share of the speed that its fan curve holds for.
 
-        1 for a motor of one speed; None while a drive that follows the air changes its speed or does not tell it.
+        1 for a motor of one speed; None where a drive that follows the air does not tell it.
         """
         part = drive_of(self.shop, self.shop.motors[motor])
         if part is None or part.full_speed_hz is None:
             return 1.0
-        drive = next(drive for drive in self.wires.drives if drive.name == motor)
-        if drive.seen_hz is None or drive.told_for_s() < self.shop.motors[motor].spin_up_s:
-            return None
-        return drive.seen_hz / part.full_speed_hz
+        seen_hz = next(drive.seen_hz for drive in self.wires.drives if drive.name == motor)
+        return seen_hz / part.full_speed_hz if seen_hz is not None else None
+
+    def speed_share(self, motor: str) -> float | None:
+        """The same for whoever measures: None also while the speed is just being changed."""
+        if motor in self.paces:
+            drive = next(drive for drive in self.wires.drives if drive.name == motor)
+            if drive.told_for_s() < self.shop.motors[motor].spin_up_s:
+                return None
+        return self.speed_seen(motor)
 
     def marks(self) -> dict[str, float]:
         """When each thread that the shop rests on last did its work: monotonic seconds, by its name in words.

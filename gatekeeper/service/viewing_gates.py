@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.plan import GatePlan
 from gatekeeper.control.snapshot import GateNow
+from gatekeeper.service.drive_table import FULL
 from gatekeeper.service.face import DuctView, GateView, GateWord, Offer, Saying
 from gatekeeper.service.live_air import LiveAir
 from gatekeeper.service.viewing_scene import RUN_S, Scene, listing, made, plain
@@ -285,5 +286,7 @@ class Ducts:
             if motor.fan_runs:
                 gates = scene.ground.gates_of[motor.name]
                 is_open = frozenset(gate.name for gate in gates if scene.gates[gate.name].is_open)
-                speeds.update(self._air.velocities(motor.name, is_open))
+                speed = scene.notes.speeds.get(motor.name)
+                percent = max(1, speed.percent) if speed is not None else FULL
+                speeds.update(self._air.velocities(motor.name, is_open, percent))
         return speeds

@@ -61,6 +61,7 @@ def motor_view(scene: Scene, now: MotorNow, out_of_service: OutOfService | None)
     """One motor as the page shows it."""
     part = scene.ground.shop.motors[now.name]
     ducted = now.name in scene.ground.ducted
+    speed = scene.notes.speeds.get(now.name) if now.on else None
     counts_down = now.on and now.earliest_stop_s is not None and not scene.counting_on(now.name)
     return MotorView(
         name=now.name,
@@ -76,6 +77,7 @@ def motor_view(scene: Scene, now: MotorNow, out_of_service: OutOfService | None)
         stop=stop_view(scene, now),
         has_ducts=ducted,
         offers=_offers(scene, now),
+        speed=speed.saying if speed is not None else None,
     )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gatekeeper.control.messages import Who
-from gatekeeper.service.face import Heap
+from gatekeeper.service.face import Heap, Saying
 
 _FROM = {
     "local": "at the controller",
@@ -78,6 +78,14 @@ class ExtraMessage:
 
 
 @dataclass(frozen=True, slots=True)
+class SpeedNow:
+    """How fast a drive that follows the air runs: whole per cent of full speed, and why in a sentence."""
+
+    percent: int
+    saying: Saying
+
+
+@dataclass(frozen=True, slots=True)
 class Notes:
     """All that the service adds to one view.
 
@@ -90,6 +98,7 @@ class Notes:
         out_since_wall: per motor out of service since an earlier run, since when; the core's own instant lies on a
             clock that may be another boot's.
         trip_notes: per tool with a clamp, from which current it counts as running, one sentence.
+        speeds: per motor on a drive that follows the air.
     """
 
     wall_offset_s: float
@@ -98,6 +107,7 @@ class Notes:
     extra: tuple[ExtraMessage, ...] = ()
     out_since_wall: Mapping[str, float] = field(default_factory=dict)
     trip_notes: Mapping[str, str] = field(default_factory=dict)
+    speeds: Mapping[str, SpeedNow] = field(default_factory=dict)
 
 
 def clock(wall_s: float) -> str:

@@ -157,6 +157,7 @@ def _motor_row(view: ShopView, motor: MotorView, several: bool) -> Html:
         {"data-key": f"motor {motor.name}"},
         el("p", {"class": "what"}, el("b", None, motor.name), f": {motor.word}."),
         el("p", None, words.said(motor.reason, view.now_s)) if motor.reason else None,
+        el("p", {"class": "soft"}, "Speed ", words.said(motor.speed, view.now_s)) if motor.speed else None,
         counts,
         _next_start(view, motor),
         _by_hand(motor),
