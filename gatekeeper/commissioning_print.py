@@ -15,7 +15,7 @@ SIGNED = ("Tried by", "Mains wiring by (electrician)", "Seen by")
 #: Rules behind those of every report.
 STYLE = """
 .tried { list-style: none; padding: 0; }
-.tried > li { display: grid; grid-template-columns: 1.6rem 1fr 13rem; gap: .1rem .7rem; padding: .5rem 0;
+.tried > li { display: grid; grid-template-columns: 1.6rem 1fr 13rem; gap: .1rem .7rem; padding: .5rem 0; max-width: none;
   border-bottom: 1px solid var(--hair); break-inside: avoid; }
 .tried p { margin: 0; }
 .tried .by { color: var(--soft); font-size: .9rem; }

@@ -179,7 +179,8 @@ def _name_of(request: Request) -> str:
 
 def _one_line(text: str, longest: int = LONGEST_NAME) -> str:
     """On one line and without characters that cannot be seen."""
-    return "".join(mark for mark in " ".join(text.split()) if mark.isprintable())[:longest]
+    seen = "".join(mark if mark.isprintable() else " " for mark in text[: 4 * longest])
+    return " ".join(seen.split())[:longest].strip()
 
 
 def _page(html: str) -> Response:

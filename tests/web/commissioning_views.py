@@ -1,4 +1,4 @@
-"""The commissioning of an invented shop at several moments, as the page must show it, and a fake that records presses."""
+"""The commissioning of an invented shop at several moments, as the page must show it, and a fake with a record."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -72,9 +72,7 @@ IDLE = CommissioningView(
 )
 FRESH = replace(
     IDLE,
-    stages=tuple(
-        replace(stage, steps=tuple(replace(one, state=S.DUE, result=None) for one in stage.steps)) for stage in STAGES
-    ),
+    stages=tuple(replace(stage, steps=tuple(step(one.key, one.title) for one in stage.steps)) for stage in STAGES),
     next_key="tools/Planer",
     sentence="Nothing is tried yet: 6 steps.",
     due=6,
