@@ -4,13 +4,15 @@ How a move is kept and carried on stands in ``gate_moves``.
 """
 
 from gatekeeper.devices.base import BoardDeath, DeviceError, Fate, Miss, Position, ReportMiss
-from gatekeeper.devices.gate_moves import TimedGate
+from gatekeeper.devices.gate_moves import Move, TimedGate
 from gatekeeper.devices.inputs import PositionSwitches
 from gatekeeper.devices.pca9685 import BankChannel, ServoBank
 from gatekeeper.devices.pins import Pins
 
 SHORTEST_PULSE_S = 0.0005  # hobby servos, textbook
 LONGEST_PULSE_S = 0.0025  # hobby servos, textbook
+#: A servo that is nudged goes from end to end well within this; our own.
+LONGEST_NUDGE_S = 10.0
 
 
 def check_pulses(name: str, open_pulse_s: float, shut_pulse_s: float) -> None:
@@ -29,7 +31,45 @@ def check_pulses(name: str, open_pulse_s: float, shut_pulse_s: float) -> None:
         raise DeviceError(f"The open and the shut pulse of gate {name} are the same, so it would never move.")
 
 
-class ServoGate(TimedGate):
+class _EndedServo(TimedGate):
+    """What both servo gates share: a pulse width for each end, and moves to widths in between for setting the ends."""
+
+    _width_s: dict[Position, float]
+
+    def nudge(self, now_s: float, width_s: float, for_s: float) -> None:
+        """Send pulses of one width for a moment, while somebody sets the ends; ``tick`` ends them.
+
+        Nobody asks here whether it may move: whoever calls it has made sure that the gate is held (C26), that its
+        place is unproven, and that the fan stands still.
+
+        Args:
+            now_s: monotonic seconds.
+            width_s: 0.0005 to 0.0025 s.
+            for_s: how long the pulses go on, above 0 and at most 10 s.
+
+        Raises:
+            DeviceError: a value out of its range, or the actuator is closed. Nothing is sent then.
+        """
+        if not SHORTEST_PULSE_S <= width_s <= LONGEST_PULSE_S:
+            raise DeviceError(
+                f"A pulse of {width_s * 1000:g} ms is none for gate {self.name}. It must lie between "
+                f"{SHORTEST_PULSE_S * 1000:g} ms and {LONGEST_PULSE_S * 1000:g} ms."
+            )
+        if not 0.0 < for_s <= LONGEST_NUDGE_S:
+            raise DeviceError(f"Gate {self.name} is nudged for more than 0 s and at most {LONGEST_NUDGE_S:g} s.")
+        with self._lock:
+            if self._closed:
+                raise DeviceError(f"The actuator of gate {self.name} is closed and cannot move any more.")
+            self._width_s[Position.BETWEEN] = width_s
+            self._drive(now_s, Position.BETWEEN)
+            self._move = Move(Position.BETWEEN, now_s, now_s + for_s, driving=True)
+
+    def _look(self, now_s: float, wanted: Position) -> Miss | None:
+        # A nudge goes to no end that could be missed.
+        return None if wanted is Position.BETWEEN else super()._look(now_s, wanted)
+
+
+class ServoGate(_EndedServo):
     """A hobby servo on a GPIO line; pulses stop after the travel, the gate is held by friction.
 
     Wiring: signal from the line through 1 kilo-ohm, the servo on its own 5 to 6 V supply with a common ground, never
@@ -90,7 +130,7 @@ class ServoGate(TimedGate):
         self._pins.release(self._line)
 
 
-class BankServoGate(TimedGate):
+class BankServoGate(_EndedServo):
     """A servo on one channel of a ``ServoBank``; pulses stop after the travel, the gate is held by friction.
 
     Wiring: the servo's signal on the channel, its supply as the bank's docstring says. Jitter is the chip's, which is
@@ -154,7 +194,7 @@ class BankServoGate(TimedGate):
             self._was_sent = False  # the output-enable line has ended the pulses
 
     def _look(self, now_s: float, wanted: Position) -> Miss | None:
-        if not self._was_sent:
+        if not self._was_sent and wanted is not Position.BETWEEN:
             seen = self.position()
             return Miss(now_s, self.name, wanted, seen if seen is not None else Position.BETWEEN)
         return super()._look(now_s, wanted)
