@@ -1,7 +1,7 @@
 """What really happened in a play, as it is counted: figures, tracks, and the truth beside the record."""
 
 from bisect import bisect_right
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -89,6 +89,7 @@ class Books:
         self._loud_since_s = self._noise_s = 0.0
         self._gate_words: dict[str, tuple[str, float]] = {}
         self._moves_s: list[float] = []
+        self._moves_of: defaultdict[str, list[float]] = defaultdict(list)
         self._gate_truth: dict[str, float] = {}
         self._motor_truth: dict[str, float] = {}
         self._air_truth: dict[str, float] = {}
@@ -161,9 +162,10 @@ class Books:
             self._gate_truth[name] = position
             self._truth("truth_gate", name, round(position, 3))
 
-    def gate_driven(self, now_s: float) -> None:
+    def gate_driven(self, now_s: float, name: str) -> None:
         """An actuator has set a gate in motion."""
         self._moves_s.append(now_s)
+        self._moves_of[name].append(now_s)
 
     def motor(self, now_s: float, name: str, has_power: bool, speed: float) -> None:
         """A motor starts, stops, or reaches full speed or standstill."""
@@ -270,6 +272,8 @@ class Books:
         caught = sum(tool.chips_caught_kg for tool in tools.values())
         systems = plant.air.systems.values()
         loud = [motors[name] for name in self._loud]
+        moves = {name: most_in_an_hour(moves_s) for name, moves_s in self._moves_of.items()}
+        busiest = max(moves, key=moves.__getitem__, default=None)
         return Figures(
             hours_s=now_s,
             cuts=sum(tool.cuts for tool in tools.values()),
@@ -292,6 +296,8 @@ class Books:
             energy_kwh=sum(motor.energy_kwh for motor in motors.values()),
             gate_moves=len(self._moves_s),
             worst_moves_in_an_hour=most_in_an_hour(self._moves_s),
+            busiest_gate=busiest,
+            busiest_gate_moves_in_an_hour=moves[busiest] if busiest is not None else 0,
             noise_s=self._noise_s,
             breaker_trips=self.trips,
             messages=dict(sorted(self._messages.items())),

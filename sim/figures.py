@@ -81,6 +81,8 @@ class Figures:
     energy_kwh: of all motors that the controller starts.
     gate_moves: how often a gate's slide was set in motion by its actuator; ``worst_moves_in_an_hour``: of all gates
         together in any 3600 s.
+    busiest_gate: the one with the most moves in any 3600 s, ``busiest_gate_moves_in_an_hour`` of them; None where none
+        was moved by an actuator.
     noise_s: how long at least one collector or tool vacuum had current.
     breaker_trips: how often a breaker or an overload relay tripped by itself.
     messages: how often each message was raised, by code.
@@ -113,6 +115,8 @@ class Figures:
     energy_kwh: float = 0.0
     gate_moves: int = 0
     worst_moves_in_an_hour: int = 0
+    busiest_gate: str | None = None
+    busiest_gate_moves_in_an_hour: int = 0
     noise_s: float = 0.0
     breaker_trips: int = 0
     messages: Mapping[str, int] = field(default_factory=dict)

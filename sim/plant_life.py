@@ -122,7 +122,7 @@ class PlantLife:
         for name, slide in self.slides.items():
             is_driven = slide.is_driven and slide.gate.is_actuated
             if is_driven and not self._driven[name]:
-                self.books.gate_driven(now_s)
+                self.books.gate_driven(now_s, name)
             self._driven[name] = is_driven
             self.books.gate(now_s, name, word_of(slide), slide.position)
 

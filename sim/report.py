@@ -248,7 +248,8 @@ def _computed(day: Day, assumed: Sequence[str]) -> Html:
         "Energy is the plate's power times the time under current: as if fully loaded, so rather too much. The budget "
         "of starts is the published table for the motor's power and poles (NEMA MG 10-2001, table 2-3), two starts in "
         "store and what refills in an hour; for single-phase motors it is an estimate.",
-        f"{MOVES_LIMIT} moves of gates in an hour as a limit for small actuators is our own figure, no published one.",
+        f"{MOVES_LIMIT} moves of one gate in an hour, the limit for a small actuator, is our own figure, no published "
+        "one.",
         "Chips are a stated simple model (sim/README.md): believe the comparison of two plays more than the pounds of "
         "one.",
         *assumed,

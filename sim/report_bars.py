@@ -92,17 +92,20 @@ def starts_plots(day: Day) -> list[tuple[str, Plot]]:
 
 
 def moves_plot(day: Day) -> Plot | None:
-    """Moves of all gates together in the last hour; None where none moved by itself."""
-    moves = sorted(span.from_s for spans in day.tracks.gates.values() for span in spans if span.word == "moving")
-    if not moves or not day.figures.gate_moves:
+    """Moves of the busiest gate in the last hour; None where none moved by itself."""
+    figures = day.figures
+    if figures.busiest_gate is None:
+        return None
+    moves = [span.from_s for span in day.tracks.gates.get(figures.busiest_gate, ()) if span.word == "moving"]
+    if not moves:
         return None
     svg, _ = _counts(
-        day, moves, MOVES_LIMIT, f"{MOVES_LIMIT} in an hour: more is hard on actuators", "moves in the last hour"
+        day, moves, MOVES_LIMIT, f"{MOVES_LIMIT} in an hour: more is hard on an actuator", "moves in the last hour"
     )
-    figures = day.figures
     sentence = (
-        f"All gates together: {figures.gate_moves} moves, at most {figures.worst_moves_in_an_hour} in any hour; one "
-        "that is turned back on its way is counted twice and drawn once."
+        f"The busiest, {figures.busiest_gate}: at most {figures.busiest_gate_moves_in_an_hour} moves in any hour; one "
+        f"that is turned back on its way is counted twice and drawn once. All gates together: {figures.gate_moves} "
+        f"moves, at most {figures.worst_moves_in_an_hour} in any hour."
     )
     rows = [["gate", "moves", "stands open for"]]
     for name, spans in day.tracks.gates.items():
@@ -129,7 +132,7 @@ def _counts(
         marks_x=time_marks(day, until_s),
     )
     drawn = axes.steps([*((at_s, float(count)) for at_s, count in steps), (until_s, float(steps[-1][1]))], "steps")
-    svg = axes.drawing(f"{name_y}: at most {max(count for _, count in steps)}", [*axes.level(limit, words), drawn])
+    svg = axes.drawing(f"{name_y}: at most {max(count for _, count in steps)}", [drawn, *axes.level(limit, words)])
     return svg, steps
 
 

@@ -21,6 +21,7 @@ ESCAPED_SHARE = 0.05
 _MOST_TIMES = 4
 #: So many ducts are named in which chips lie.
 _MOST_DUCTS = 3
+_NEARLY_ALL = 0.9
 
 
 class Harm(IntEnum):
@@ -151,6 +152,8 @@ def _chips(day: Day) -> list[Told]:
 def _lying(day: Day) -> str:
     """Where most of the chips lie, as a sentence before the next."""
     most = list(day.figures.chips_left_in_kg.items())[:_MOST_DUCTS]
+    if most and most[0][1] >= _NEARLY_ALL * day.figures.chips_left_kg:
+        return f"Nearly all of it in {most[0][0]}. "
     told = listed([f"{day.weight(kg)} in {duct}" for duct, kg in most], "and")
     return f"{_cap(told)}. " if most else ""
 
@@ -174,11 +177,11 @@ def _motors(day: Day) -> list[Told]:
 
 
 def _gates(day: Day) -> list[Told]:
-    worst = day.figures.worst_moves_in_an_hour
-    if worst <= MOVES_LIMIT:
+    name, worst = day.figures.busiest_gate, day.figures.busiest_gate_moves_in_an_hour
+    if name is None or worst <= MOVES_LIMIT:
         return []
-    why = f"{MOVES_LIMIT} are taken as enough for small actuators; the lanes show which gate moves so often."
-    return [Told(Harm.GATES, f"The gates moved {worst} times in one hour.", why)]
+    why = f"{MOVES_LIMIT} are taken as enough for a small actuator. A longer spin-down delay makes fewer of them."
+    return [Told(Harm.GATES, f"{_cap(name)} moved {worst} times in one hour.", why)]
 
 
 def _times(day: Day, times: Sequence[float]) -> str:

@@ -317,7 +317,7 @@ class SignalPlant:
 
     def _gate_driven(self, name: str, now_s: float) -> None:
         if self.slides[name].is_moving:
-            self.books.gate_driven(now_s)
+            self.books.gate_driven(now_s, name)
         self._gate_changed(name)
 
     def _gate_changed(self, name: str) -> None:

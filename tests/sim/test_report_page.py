@@ -174,3 +174,22 @@ def test_a_long_play_has_no_lanes() -> None:
 
     assert "Lanes are drawn for a day; this play is 30 h long." in reader.texts["p"]
     assert "h4" not in reader.texts
+
+
+def test_a_gate_that_moves_too_often_is_named() -> None:
+    told = three_hours()
+    busy = replace(told.figures, gate_moves=70, worst_moves_in_an_hour=70, busiest_gate_moves_in_an_hour=31)
+    reader = Reader(page(replace(told, figures=busy)))
+
+    assert "Saw gate moved 31 times in one hour." in reader.texts["b"]
+    assert (
+        "The busiest, saw gate: at most 31 moves in any hour; one that is turned back on its way is counted twice and "
+        "drawn once. All gates together: 70 moves, at most 70 in any hour."
+    ) in reader.texts["figcaption"]
+
+
+def test_many_gates_that_move_seldom_are_no_finding() -> None:
+    told = three_hours()
+    reader = Reader(page(replace(told, figures=replace(told.figures, worst_moves_in_an_hour=80))))
+
+    assert not any("times in one hour" in text for text in reader.texts["b"])

@@ -91,6 +91,8 @@ def three_hours() -> Told:
         energy_kwh=0.76,
         gate_moves=3,
         worst_moves_in_an_hour=2,
+        busiest_gate="saw gate",
+        busiest_gate_moves_in_an_hour=2,
         noise_s=1833.5,
         messages={"gate_stuck": 2},
     )
