@@ -6,7 +6,7 @@ from pathlib import Path
 from gatekeeper import __version__
 from gatekeeper.records import restore
 from gatekeeper.records.backup import CannotBackUp, Source, make_backup
-from gatekeeper.records.backup_form import CARE, HISTORY, PIN, SHOP, STATE, Manifest, NotABackup
+from gatekeeper.records.backup_form import CARE, COMMISSIONED, HISTORY, PIN, SHOP, STATE, Manifest, NotABackup
 from gatekeeper.records.restore import Restored
 from gatekeeper.service.lock import AlreadyRunning, InstanceLock
 from gatekeeper.shop.faults import Faults
@@ -20,6 +20,7 @@ _CALLED = {
     STATE: "settings, stops in force and stores of starts",
     HISTORY: "the history with hours and starts",
     CARE: "what was cared for and checked",
+    COMMISSIONED: "what was commissioned, and what came of it",
     PIN: "the page's PIN",
 }
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from gatekeeper.records import backup_form, damage, history, state_form
-from gatekeeper.records.backup_form import CARE, HISTORY, PIN, SHOP, STATE, Manifest, sum_of
+from gatekeeper.records.backup_form import CARE, COMMISSIONED, HISTORY, PIN, SHOP, STATE, Manifest, sum_of
 from gatekeeper.records.damage import DamageFound
 from gatekeeper.records.state import StateStore
 from gatekeeper.records.state_form import Change
@@ -86,7 +86,7 @@ def _make(source: Source, out: Path, folder: Path) -> Manifest:
         except CannotBackUp as trouble:
             (folder / HISTORY).unlink(missing_ok=True)
             left_out.append(f"No history is in it. {trouble}")
-    for name in (CARE, PIN):
+    for name in (CARE, COMMISSIONED, PIN):
         with contextlib.suppress(FileNotFoundError):
             shutil.copyfile(source.folder / name, folder / name)
     parts = {name: sum_of(folder / name) for name in backup_form.PARTS if (folder / name).exists()}

@@ -10,17 +10,18 @@ from typing import Any
 
 #: What the manifest begins with; tells our file from any other zip.
 WHAT = "gatekeeper backup"
-#: Counted up when an older program could no longer read it.
-FORM = 1
-MANIFEST, SHOP, STATE, HISTORY, CARE, PIN = (
+#: Counted up when an older program could no longer read it: 2 holds a record of commissioning.
+FORM = 2
+MANIFEST, SHOP, STATE, HISTORY, CARE, COMMISSIONED, PIN = (
     "manifest.json",
     "shop.yaml",
     "state.sqlite",
     "history.sqlite",
     "care.jsonl",
+    "commissioning.jsonl",
     "pin",
 )
-PARTS = (SHOP, STATE, HISTORY, CARE, PIN)
+PARTS = (SHOP, STATE, HISTORY, CARE, COMMISSIONED, PIN)
 #: More than this unpacked is no backup of a shop: the history alone is held at 200 MB. Bytes, ours.
 LARGEST_BYTES = 1_000_000_000
 LARGEST_MANIFEST_BYTES = 65_536
@@ -57,7 +58,7 @@ class Manifest:
         parts = {name: {"bytes": size, "sha256": total} for name, (size, total) in self.parts.items()}
         said = {
             "what": WHAT,
-            "form": FORM,
+            "form": FORM if COMMISSIONED in self.parts else 1,
             "program": self.program,
             "shop": self.shop,
             "shop_file": self.shop_file,
@@ -103,7 +104,8 @@ def read_manifest(archive: zipfile.ZipFile, name: str) -> Manifest:
             f"{name} was made by a newer program (version {_word(said.get('program'))}, form {form}); this one reads "
             f"form {FORM}. Install that version, then restore."
         )
-    manifest = _manifest_of(said) if form == FORM else None
+    is_known = isinstance(form, int) and not isinstance(form, bool) and 1 <= form <= FORM
+    manifest = _manifest_of(said) if is_known else None
     if manifest is None:
         raise NotABackup(f"{name} is damaged: its manifest cannot be believed. Use an earlier backup.")
     return manifest

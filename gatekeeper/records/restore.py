@@ -21,7 +21,18 @@ from typing import Any
 from gatekeeper.control.messages import Keep
 from gatekeeper.records import backup_form, damage
 from gatekeeper.records.backup import check_history
-from gatekeeper.records.backup_form import CARE, HISTORY, PIN, SHOP, STATE, Manifest, NotABackup, read_manifest, sum_of
+from gatekeeper.records.backup_form import (
+    CARE,
+    COMMISSIONED,
+    HISTORY,
+    PIN,
+    SHOP,
+    STATE,
+    Manifest,
+    NotABackup,
+    read_manifest,
+    sum_of,
+)
 from gatekeeper.records.damage import DamageFound
 from gatekeeper.records.state import StateStore
 
@@ -96,7 +107,7 @@ def put_back(
         aside = _set_aside(there, folder, now)
         if (made / _BEGUN).exists():
             os.replace(made / _BEGUN, folder / _BEGUN)
-        for name in (PIN, CARE, HISTORY):
+        for name in (PIN, CARE, COMMISSIONED, HISTORY):
             if (made / name).exists():
                 os.replace(made / name, folder / name)
         shop_path.parent.mkdir(parents=True, exist_ok=True)
@@ -243,7 +254,7 @@ def _stops_there(folder: Path, values: Mapping[str, Any]) -> dict[str, Any]:
 
 def _what_is_there(shop_path: Path, folder: Path) -> list[Path]:
     names = (STATE, *(STATE + tail for tail in damage.COMPANIONS), _BEGUN, HISTORY)
-    inside = [*names, *(HISTORY + tail for tail in damage.COMPANIONS), CARE, PIN]
+    inside = [*names, *(HISTORY + tail for tail in damage.COMPANIONS), CARE, COMMISSIONED, PIN]
     return [path for path in (shop_path, *(folder / name for name in inside)) if os.path.lexists(path)]
 
 

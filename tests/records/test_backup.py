@@ -158,8 +158,8 @@ def without(name: str) -> Callable[[dict[str, bytes]], None]:
 
 DAMAGES: list[tuple[Callable[[dict[str, bytes]], None], str]] = [
     (
-        lambda parts: manifest(parts, form=2, program="9.9"),
-        "bad.backup was made by a newer program (version 9.9, form 2); this one reads form 1. Install that version, "
+        lambda parts: manifest(parts, form=3, program="9.9"),
+        "bad.backup was made by a newer program (version 9.9, form 3); this one reads form 2. Install that version, "
         "then restore.",
     ),
     (
