@@ -60,13 +60,20 @@ class _Tool:
 class _Motor:
     """What is counted of one motor."""
 
-    __slots__ = ("has_power", "running_s", "since_s", "starts_s", "word", "word_since_s")
+    __slots__ = ("has_power", "loaded_s", "loaded_since_s", "running_s", "since_s", "starts_s", "top", "word", "word_since_s")
 
     def __init__(self) -> None:
         self.has_power = False
-        self.since_s = self.word_since_s = self.running_s = 0.0
+        self.since_s = self.word_since_s = self.running_s = self.loaded_s = self.loaded_since_s = 0.0
+        self.top = 1.0
         self.starts_s: list[float] = []
         self.word = ""
+
+    def load(self, now_s: float, top: float) -> None:
+        """Its speed changes to a share of full speed, or counting ends: by the fan laws power goes with its cube."""
+        if self.has_power:
+            self.loaded_s += (now_s - self.loaded_since_s) * self.top**3
+        self.top, self.loaded_since_s = top, now_s
 
 
 class Books:
@@ -167,9 +174,11 @@ class Books:
         self._moves_s.append(now_s)
         self._moves_of[name].append(now_s)
 
-    def motor(self, now_s: float, name: str, has_power: bool, speed: float) -> None:
-        """A motor starts, stops, or reaches full speed or standstill."""
+    def motor(self, now_s: float, name: str, has_power: bool, speed: float, top: float = 1.0) -> None:
+        """A motor starts, stops, or reaches its speed or standstill; ``top``: the speed that its drive is told."""
         motor = self._motors[name]
+        if top != motor.top or has_power is not motor.has_power:
+            motor.load(now_s, top)
         if has_power is not motor.has_power:
             motor.has_power = has_power
             if has_power:
@@ -254,6 +263,7 @@ class Books:
         for name, (word, since_s) in self._gate_words.items():
             self._span(self.tracks.gates[name], since_s, now_s, word)
         for name, motor in self._motors.items():
+            motor.load(now_s, motor.top)
             if motor.has_power:
                 motor.running_s += now_s - motor.since_s
             self._span(self.tracks.motors[name], motor.word_since_s, now_s, motor.word)
@@ -313,7 +323,7 @@ class Books:
         return MotorFigures(
             starts=len(motor.starts_s),
             running_s=motor.running_s,
-            energy_kwh=of_file.power_w * motor.running_s / WATT_SECONDS_PER_KWH,
+            energy_kwh=of_file.power_w * motor.loaded_s / WATT_SECONDS_PER_KWH,
             worst_starts_in_an_hour=most_in_an_hour(motor.starts_s),
             starts_allowed=STORE + int(of_file.starts_per_hour),
             hottest=plant.electricity.hottest(name),

@@ -103,11 +103,25 @@ def place_drives(shop: Shop, pins: Pins, drives: Mapping[str, Drive], note: Note
             continue
         part = shop.drives[motor.switch.drive]
         registers = DriveMap(
-            part.command, part.start, part.stop, part.status, part.running_mask, part.running, trip=part.trip
+            part.command,
+            part.start,
+            part.stop,
+            part.status,
+            part.running_mask,
+            part.running,
+            speed=part.speed_register,
+            steps_per_hz=part.steps_per_hz,
+            trip=part.trip,
+            speed_seen=part.speed_seen,
         )
-        turn = _turning(drives[motor.name], note)
+        full_hz = part.full_speed_hz or part.speed_hz
         pins.drives[motor.name] = FakeDrive(
-            registers, stops_after_s=motor.switch.death_after_s, clock=pins.clock, on_change=turn
+            registers,
+            stops_after_s=motor.switch.death_after_s,
+            clock=pins.clock,
+            on_change=_turning(drives[motor.name], note),
+            on_speed=_pacing(drives[motor.name], note, full_hz),
+            speed_hz=full_hz or 0.0,
         )
 
 
@@ -116,6 +130,13 @@ def _turning(drive: Drive, note: Note) -> Callable[[bool], None]:
         drive.switch(t_s, level == 1.0)
 
     return lambda runs: note(act, 1.0 if runs else 0.0)
+
+
+def _pacing(drive: Drive, note: Note, full_hz: float | None) -> Callable[[float], None]:
+    def act(t_s: float, share: float | None) -> None:
+        drive.set_top(t_s, min(1.0, share if share is not None else 1.0))
+
+    return lambda speed_hz: note(act, speed_hz / full_hz if full_hz else 1.0)
 
 
 class FarGates:

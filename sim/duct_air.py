@@ -29,16 +29,20 @@ class Standing:
     openings: of each of its gates in the shop's order, in tenths; a blocked branch counts as shut.
     filter_step: 0 (clean) to ``LOAD_STEPS`` (full), and one more where it is blocked.
     is_cleanout_open: its clean-out stands open.
+    percent: the speed that its fan is told, of full speed: friction and filter do not quite follow it.
     """
 
     openings: tuple[int, ...]
     filter_step: int = 0
     is_cleanout_open: bool = False
+    percent: int = 100
 
 
 @dataclass(frozen=True, slots=True)
 class AirAt:
     """The air for one ``Standing`` at the fan's full speed; at less speed all of it goes down in proportion.
+
+    Of a fan that is told less than full speed it is exact there, and carried on to full speed in proportion.
 
     gate_m3s: by gate, in the order of ``Standing.openings``. velocity_ms: by duct of the network, in its order.
     fan_m3s: what passes the fan.
@@ -64,7 +68,7 @@ class DuctAir:
         self.needs_m3s = {tool: need.flow_m3s for tool, need in system.needs.items()}
         self.onward = _onward(self.network.feeding)
         self._kept: dict[Standing, AirAt] = {}
-        self._prepared: dict[tuple[int, bool], Prepared] = {(0, False): system.prepared}
+        self._prepared: dict[tuple[int, bool, int], Prepared] = {(0, False, 100): system.prepared}
         self._alone_m3s: float | None = None
 
     def at(self, standing: Standing) -> AirAt:
@@ -91,7 +95,7 @@ class DuctAir:
         return tuple(place for place in sorted(carry) if not carry.intersection(feeding[place]))
 
     def _solve(self, standing: Standing) -> AirAt:
-        prepared = self._prepared_for(standing.filter_step, standing.is_cleanout_open)
+        prepared = self._prepared_for(standing.filter_step, standing.is_cleanout_open, standing.percent)
         opened = [gate for gate, opening in zip(self.gates, standing.openings, strict=True) if opening >= PARTS]
         partly = {
             gate: opening / PARTS
@@ -99,6 +103,8 @@ class DuctAir:
             if 0 < opening < PARTS
         }
         flows = prepared.solve(opened, partly).flows_m3s
+        if standing.percent != 100:
+            flows = [flow * 100.0 / standing.percent for flow in flows]
         ducts = self.network.ducts
         return AirAt(
             tuple(flows[place] for place in self.gate_places),
@@ -107,8 +113,8 @@ class DuctAir:
             sum(flows[place] for place in prepared.network.root_ducts),
         )
 
-    def _prepared_for(self, filter_step: int, is_cleanout_open: bool) -> Prepared:
-        key = filter_step, is_cleanout_open
+    def _prepared_for(self, filter_step: int, is_cleanout_open: bool, percent: int) -> Prepared:
+        key = filter_step, is_cleanout_open, percent
         if key not in self._prepared:
             clean = self.network.collector
             if filter_step > LOAD_STEPS:
@@ -118,7 +124,8 @@ class DuctAir:
             added = (times - 1.0) * (clean.line_pa_s_m3 or USUAL_CLEAN_PA / self._most_m3s())
             collector = Collector(clean.inlet_node, clean.line_pa_s_m3 + added, clean.square_pa_s2_m6)
             base = self._with_cleanout() if is_cleanout_open else self.system.prepared
-            self._prepared[key] = base.with_fan(self.network.fan, collector)
+            fan = self.network.fan if percent == 100 else self.network.fan.scaled(percent / 100.0)
+            self._prepared[key] = base.with_fan(fan, collector)
         return self._prepared[key]
 
     def _most_m3s(self) -> float:

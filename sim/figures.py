@@ -19,7 +19,8 @@ class MotorFigures:
 
     starts: how often its contactor closed and current flowed.
     running_s: how long current flowed, seconds.
-    energy_kwh: rated power times ``running_s``: as if it were always fully loaded.
+    energy_kwh: rated power times ``running_s``: as if it were always fully loaded; on a drive that runs slower times
+        the cube of its speed.
     worst_starts_in_an_hour: the most starts in any 3600 s.
     starts_allowed: what its start store allows in any 3600 s: two, and what refills in an hour.
     hottest: the most heat of its windings as its overload relay reckons it, in shares of what trips it.

@@ -32,6 +32,9 @@ from gatekeeper.control.messages import (
     Woke,
 )
 from gatekeeper.control.supervisor import Supervisor
+from gatekeeper.devices.drive_pace import sent_hz
+from gatekeeper.service.drive_speed import DrivePace, paces_of
+from gatekeeper.service.wiring_drivers import speed_range
 from gatekeeper.shop.model import Shop
 from sim.books import COUNTED, Books
 from sim.breakers import Breaker
@@ -96,6 +99,8 @@ class Game:
         self._truths: list[tuple[str, str, Any]] = []
         self._deaf: list[Event] | None = None
         self._wall_s = wall_start_s
+        self._paces: dict[str, DrivePace] = {}
+        self._paced_s: dict[str, float | None] = {}
         self._hours = WallHours(self.shop.hours, lambda: self.wall_s, self._later, self.feed)
         self._is_board_on = True
         self.is_file_damaged = False
@@ -210,6 +215,28 @@ class Game:
                 answers.append(command)
         if keeps or answers:
             self._keep(keeps, answers)
+        if self._paces:
+            view = core.snapshot()
+            for name, pace in self._paces.items():
+                pace.take(view)
+                self._pace(name, pace)
+
+    def _pace(self, name: str, pace: DrivePace) -> None:
+        """Tell a drive its speed, as its driver does, and ask again when it may slow down."""
+        limits = speed_range(self.shop.drives[self.shop.motors[name].switch.drive or ""])
+        assert limits is not None
+        told_hz, _ = sent_hz(limits, pace)
+        share = told_hz / limits.full_hz
+        if share != self.plant.drives[name].top:
+            self.plant.pace(name, share)
+        due_s = pace.due_s()
+        if due_s is not None and due_s != self._paced_s.get(name):
+            self._later(max(0.0, due_s - self._core_s(self.now_s)) + SAME_S, lambda: self._pace_again(name, pace))
+        self._paced_s[name] = due_s
+
+    def _pace_again(self, name: str, pace: DrivePace) -> None:
+        if self._paces.get(name) is pace and self.core is not None:
+            self._pace(name, pace)
 
     def _keep(self, keeps: list[Keep], answers: list[Answer]) -> None:
         """Make values durable, as quickly as the disk is, and give the answers that rest on them."""
@@ -259,6 +286,7 @@ class Game:
             seq=self._seq,
             strict=self._strict,
         )
+        self._paces = paces_of(self.shop, self.stage.speeds, lambda: self._core_s(self.now_s))
         self.books.controller(self.now_s, True)
         self._deaf = None
         self.feed(Woke())

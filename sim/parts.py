@@ -185,6 +185,8 @@ class Drive:
         self.is_supplied = True
         self.is_closed = False
         self.speed = 0.0
+        #: The share of full speed at which it turns while it has power; below 1 only on a variable-frequency drive.
+        self.top = 1.0
         self.stint: Stint | None = None
         later = motor.switch.board_death is BoardDeath.DROPS_LATER and motor.switch.drive is None
         self._release_s = max(0.0, motor.release_s - (motor.switch.death_after_s if later else 0.0))
@@ -207,6 +209,11 @@ class Drive:
         else:
             self._let_go(now_s)
         self.judge(now_s)
+
+    def set_top(self, now_s: float, share: float) -> None:
+        """A variable-frequency drive is told another speed, as a share of full speed; its ramps are alike both ways."""
+        self.settle(now_s)
+        self.top = share
 
     def pulse(self, now_s: float) -> None:
         """The line of a relay that needs steady pulses turns: it holds for its own time from now."""
@@ -257,8 +264,8 @@ class Drive:
         """When its relay or contactor next opens by itself, or it reaches full speed or standstill."""
         turns_s = math.inf
         if self.has_power:
-            if self.speed < 1.0:
-                turns_s = self._at_s + (1.0 - self.speed) * self.motor.spin_up_s
+            if self.speed != self.top:
+                turns_s = self._at_s + abs(self.top - self.speed) * self.motor.spin_up_s
         elif self.speed > 0.0:
             turns_s = self._at_s + self.speed * self.motor.coast_s
         return min(self._drops_s, self._opens_s, turns_s)
@@ -278,7 +285,11 @@ class Drive:
     def _turn(self, now_s: float) -> None:
         passed_s, self._at_s = max(0.0, now_s - self._at_s), max(now_s, self._at_s)
         if self.has_power:
-            self.speed = _up_to(1.0, self.speed, passed_s, self.motor.spin_up_s)
+            if self.speed <= self.top:
+                self.speed = _up_to(self.top, self.speed, passed_s, self.motor.spin_up_s)
+            else:
+                self.speed = 1.0 - _up_to(1.0 - self.top, 1.0 - self.speed, passed_s, self.motor.spin_up_s)
+                self.speed = self.top if self.speed - self.top < _ROUNDING else self.speed
         else:
             self.speed = 1.0 - _up_to(1.0, 1.0 - self.speed, passed_s, self.motor.coast_s)
 

@@ -100,6 +100,7 @@ class PlantLife:
             heapq.heappop(self._agenda)[2]()
         standing = [opening_of(slide) for slide in self.slides.values()]
         standing += [_regime(drive) for drive in self.drives.values()]
+        standing += [round(100 * drive.top) for drive in self.drives.values()]
         is_new = standing != self._standing
         if is_new or any(self._driven.values()):
             self._note_gates(now_s)
@@ -109,7 +110,7 @@ class PlantLife:
                 self.electricity.motor(name, drive.has_power)
                 self._note_shaking(drive, now_s)
             if is_new:
-                self.books.motor(now_s, name, drive.has_power, drive.speed)
+                self.books.motor(now_s, name, drive.has_power, drive.speed, drive.top)
         if is_new:
             self._standing = standing
             self.air.changed(now_s)
@@ -161,7 +162,7 @@ class PlantLife:
 
 
 def _regime(drive: Drive) -> int:
-    """What a motor is at, as far as the air is concerned: still, coasting, spinning up, at speed."""
+    """What a motor is at, as far as the air is concerned: still, coasting, on its way to its speed, there."""
     if drive.has_power:
-        return 3 if drive.speed >= 1.0 else 2
+        return 3 if drive.speed == drive.top else 2
     return 1 if drive.speed > 0.0 else 0

@@ -180,7 +180,7 @@ def _gates(day: Day) -> list[Told]:
     name, worst = day.figures.busiest_gate, day.figures.busiest_gate_moves_in_an_hour
     if name is None or worst <= MOVES_LIMIT:
         return []
-    why = f"{MOVES_LIMIT} are taken as enough for a small actuator. A longer spin-down delay makes fewer of them."
+    why = f"{MOVES_LIMIT} are taken as enough for a small actuator; the lanes show when it moved."
     return [Told(Harm.GATES, f"{_cap(name)} moved {worst} times in one hour.", why)]
 
 

@@ -166,8 +166,14 @@ class SampleGame:
             pins,
             lambda look: self._loop.post(look),
             on_miss=lambda miss: self._loop.on_miss(miss),
+            report_drive=lambda seen: self._loop.post(seen),
+            report_gate=lambda seen: self._loop.post(seen),
             open_bank=self.plant.open_bank,
         )
+        paces = paces_of(self.shop, self.stage.speeds, self.clock.now)
+        for drive in self._wires.drives:
+            if drive.name in paces:
+                drive.follow(paces[drive.name])
         names = {"boot": f"boot {self._boots}", "run": f"run {self._runs}"}
         self.core = Supervisor(self.stage.plan, kept, seq=self._seq, strict=self._strict, **names)
         meters = Meters(self.shop)
@@ -179,6 +185,7 @@ class SampleGame:
             meters=meters,
             keeper=self.kept,
             write=self._write,
+            show=(lambda view: _show_to(paces.values(), view)) if paces else None,
         )
         self._links = self.plant.open_meters(self.shop, lambda seen: self._loop.post(seen), self.clock.now)
         currents = Currents(self.shop)
@@ -297,3 +304,8 @@ class SampleGame:
         else:
             self._control(Controller.PLUG_OUT)
             self.plant.life.electricity.mains(False)
+
+
+def _show_to(paces: Iterable[DrivePace], view: CoreView) -> None:
+    for pace in paces:
+        pace.take(view)

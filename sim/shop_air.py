@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from gatekeeper.shop.model import Shop
+from gatekeeper.shop.model import Motor, Shop
 from sim.books import Books
 from sim.chips import (
     BIN_HOLDS_KG_PER_W,
@@ -116,6 +116,7 @@ class ShopAir:
                 system.chips = DuctChips(Carriage(lengths_m, ducts.onward, network.order))
                 system.gates = ducts.gates
                 system.entries = {tool: ducts.entries_of(tool) for tool in ducts.needs_m3s}
+        self._air_speed = {name: AIR_SPEED * least_share(shop, motor) for name, motor in shop.motors.items()}
         self.room = RoomAir(shop)
         self._powered: set[str] = set()
         self._rates = {name: chips_kg_s(tool) for name, tool in shop.tools.items()}
@@ -131,7 +132,7 @@ class ShopAir:
 
     def proves(self, name: str) -> bool:
         """Whether an air switch at a motor would say now that air moves; one without ducts goes by its speed."""
-        fast = self._plant.drives[name].speed >= AIR_SPEED - _ROUNDING
+        fast = self._plant.drives[name].speed >= self._air_speed[name] - _ROUNDING
         return fast and (name not in self.systems or self._has_way(self.systems[name]))
 
     def chips_left_in_kg(self) -> dict[str, float]:
@@ -277,7 +278,8 @@ class ShopAir:
             step = LOAD_STEPS + 1
         else:
             step = min(LOAD_STEPS, int(system.dust_kg / system.filter_holds_kg * LOAD_STEPS))
-        standing = Standing(openings, step, system.is_cleanout_open)
+        percent = max(1, round(100 * self._plant.drives[system.name].top))
+        standing = Standing(openings, step, system.is_cleanout_open, percent)
         if standing != system.standing:
             system.standing = standing
             system.at = system.duct_air.at(standing)
@@ -288,7 +290,8 @@ class ShopAir:
         if motor.air_proof is None:
             return
         drive = self._plant.drives[system.name]
-        fast = drive.speed >= AIR_SPEED - _ROUNDING
+        air_speed = self._air_speed[system.name]
+        fast = drive.speed >= air_speed - _ROUNDING
         moves = fast and self._has_way(system)
         if moves is not system.air_moves:
             system.air_moves = moves
@@ -298,9 +301,9 @@ class ShopAir:
             return
         system.regime = regime
         if drive.has_power and not fast:
-            passes_s = (AIR_SPEED - drive.speed) * motor.spin_up_s
+            passes_s = (air_speed - drive.speed) * motor.spin_up_s
         elif not drive.has_power and fast:
-            passes_s = (drive.speed - AIR_SPEED + 2 * _ROUNDING) * motor.coast_s
+            passes_s = (drive.speed - air_speed + 2 * _ROUNDING) * motor.coast_s
         else:
             return
 
@@ -359,6 +362,14 @@ class ShopAir:
 
 
 _NOTHING: dict[int, float] = {}
+
+
+def least_share(shop: Shop, motor: Motor) -> float:
+    """The least speed at which a motor's air switch is set to say air, as a share: that of its drive, as it should."""
+    drive = shop.drives.get(motor.switch.drive or "")
+    if drive is None or drive.full_speed_hz is None or drive.least_speed_hz is None:
+        return 1.0
+    return drive.least_speed_hz / drive.full_speed_hz
 
 
 def opening_of(slide: Slide) -> int:

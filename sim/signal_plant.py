@@ -188,6 +188,11 @@ class SignalPlant:
         self._note_lapse()
         self._drive_changed(name)
 
+    def pace(self, name: str, share: float) -> None:
+        """A motor's variable-frequency drive is told another speed, as a share of full speed."""
+        self.drives[name].set_top(self.now(), share)
+        self._drive_changed(name)
+
     def _note_lapse(self) -> None:
         self.lapse_s = min(self._leases.values()) + LEASE_LATE_S if self._leases else inf
 
@@ -352,7 +357,7 @@ class SignalPlant:
             self._note_shaking(drive.motor, drive.has_power)
             self.electricity.motor(name, drive.has_power)
             self.senses.feel_motor(name, drive.has_power)
-        self.books.motor(now_s, name, drive.has_power, drive.speed)
+        self.books.motor(now_s, name, drive.has_power, drive.speed, drive.top)
         self.air.changed(now_s)
         due_s = drive.next_change_s()
         if due_s < inf:

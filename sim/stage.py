@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from gatekeeper.control.plan import Plan
 from gatekeeper.service.air_systems import AirSystem, air_systems
 from gatekeeper.service.air_table import computed_air
+from gatekeeper.service.drive_table import SpeedTable, speed_tables
 from gatekeeper.service.planning import plan_of
 from gatekeeper.shop.model import Shop
 from sim.currents import Load
@@ -23,7 +24,7 @@ class Stage:
     """One shop, ready to be played any number of times in one thread.
 
     ``air``: by motor, empty without air and where the ducts cannot be solved, and then ``unsolved`` says why. What was
-    solved in one play is remembered for the next.
+    solved in one play is remembered for the next. ``speeds``: of motors on drives that follow the air.
     """
 
     shop: Shop
@@ -32,6 +33,7 @@ class Stage:
     tool_loads: Mapping[str, Load] = field(default_factory=dict)
     motor_loads: Mapping[str, Load] = field(default_factory=dict)
     unsolved: str | None = None
+    speeds: Mapping[str, SpeedTable] = field(default_factory=dict)
 
     def with_long_leases(self) -> "Stage":
         """The same for plays in which the controller itself is never cut off, killed or held up."""
@@ -47,12 +49,15 @@ def stage_of(shop: Shop, *, with_air: bool = True) -> Stage:
         with_air: solve the ducts. Without, the core has no table of air, and the plays know no flows and no chips.
     """
     systems: Mapping[str, AirSystem] = {}
+    speeds: Mapping[str, SpeedTable] = {}
     unsolved = None
     plan = None
     if with_air:
         try:
             systems = air_systems(shop)
-            plan = plan_of(shop, computed_air(systems))
+            computed = computed_air(systems)
+            plan = plan_of(shop, computed)
+            speeds = speed_tables(shop, computed)
         except ValueError as why:
             systems, unsolved = {}, str(why)
     return Stage(
@@ -62,4 +67,5 @@ def stage_of(shop: Shop, *, with_air: bool = True) -> Stage:
         {name: load_of_tool(shop, tool) for name, tool in shop.tools.items()},
         {name: load_of_motor(motor) for name, motor in shop.motors.items()},
         unsolved,
+        speeds,
     )
