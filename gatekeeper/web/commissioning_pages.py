@@ -145,13 +145,13 @@ def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
     )
 
 
-def _place(view: CommissioningView, walk: WalkView) -> Html:
+def _place(view: CommissioningView, walk: WalkView) -> str:
     stage = next((one for one in view.stages if one.key == walk.stage), None)
     if stage is None:
-        return join(walk.title)
+        return walk.title
     keys = [step.key for step in stage.steps]
     number = f", {keys.index(walk.key) + 1} of {len(keys)}" if walk.key in keys and len(keys) > 1 else ""
-    return join(el("a", {"href": stage_path(stage.key)}, stage.title), f"{number}: {walk.title}")
+    return f"{stage.title}{number}: {walk.title}"
 
 
 def _seen(walk: WalkView) -> Html | None:

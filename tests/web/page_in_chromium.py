@@ -9,6 +9,7 @@ from fake_face import PIN, FakeBench, FakeFace
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright
 
 from gatekeeper.service.face import ShopView
+from gatekeeper.service.face_commissioning import Commissioning
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 from gatekeeper.web.live import Live
@@ -108,10 +109,15 @@ def wait_for(page: Page, fact: Callable[[], bool]) -> None:
 
 @contextmanager
 def served(
-    browser: Browser, face: FakeFace, bench: FakeBench | None = None, *, needs_pin: bool = False
+    browser: Browser,
+    face: FakeFace,
+    bench: FakeBench | None = None,
+    *,
+    needs_pin: bool = False,
+    commissioning: Commissioning | None = None,
 ) -> Iterator[Served]:
     settings = DoorSettings(PIN, frozenset({"shop.local"}), loopback_needs_pin=needs_pin)
-    app = create_app(face, settings, bench)
+    app = create_app(face, settings, bench, commissioning=commissioning)
     serving = Serving(app)
     serving.start()
     try:

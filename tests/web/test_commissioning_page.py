@@ -91,7 +91,7 @@ def test_when_nothing_is_due_there_is_nothing_to_begin() -> None:
 
 def test_a_step_is_one_sentence_its_cautions_and_what_is_seen_now() -> None:
     assert part(LOOKING, "step") == (
-        "Machines , 1 of 3: Planer: switch it on Switch Planer on now, and nothing else. Given up in 60 s . Lock "
+        "Machines, 1 of 3: Planer: switch it on Switch Planer on now, and nothing else. Given up in 60 s . Lock "
         "the disconnect of Collector: it could start by the wrong input. Clamp board, channel 2 0.02 A Clamp "
         "board, channel 3 0.01 A Button at the bench open Leave it out Why it is left out, such as no ladder "
         "today Leave it out Put it by"
