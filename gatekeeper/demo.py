@@ -15,7 +15,7 @@ from gatekeeper.control.messages import RequestWhat, Who
 from gatekeeper.devices.base import ConverterBank, MeterLink, ReportMeter
 from gatekeeper.devices.pins import Pins, open_pins
 from gatekeeper.files import write_new
-from gatekeeper.launch import open_page, own_address, run_until_told
+from gatekeeper.launch import open_page, print_code, run_until_told
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.change_walk import ShopPeople
 from gatekeeper.service.clock import Clock, FastClock, SystemClock
@@ -283,12 +283,7 @@ def tell(shop: Shop, addresses: tuple[str, ...], pin: str, *, lan: bool) -> None
     for address in addresses:
         print(f"  {address}")
     if lan:
-        own = own_address()
-        scanned = next((address for address in addresses if own is not None and own in address), None)
-        if scanned is not None:
-            import segno
-
-            segno.make(scanned, error="m").terminal(compact=True)
+        print_code(addresses)
         print("Anybody on this network can look and stop. Changing things needs the PIN.")
     print(f"PIN: {pin}")
     print("Machines are switched on the bench at the end of the page. Ctrl-C ends the demo.", flush=True)

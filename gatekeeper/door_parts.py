@@ -22,8 +22,11 @@ _ROUTES = Path("/proc/net/route")
 
 def pin_of(shop: Shop, folder: Path) -> str:
     """The page's PIN: from the shop's file, else the one made at the first start and kept beside the state."""
-    if shop.page.pin is not None:
-        return shop.page.pin
+    return shop.page.pin if shop.page.pin is not None else made_pin(folder)
+
+
+def made_pin(folder: Path) -> str:
+    """The PIN that is kept beside the state; made where there is none yet. Raises OSError where it cannot be kept."""
     file = SmallFile(folder / PIN_FILE)
     kept = (file.read() or "").strip()
     if kept.isascii() and kept.isdecimal() and 4 <= len(kept) <= 12:
@@ -58,6 +61,18 @@ def door_settings(shop: Shop, folder: Path) -> "DoorSettings":
         keep_pin=None if page.pin is not None else lambda pin: pin_file.write(pin + "\n"),
         metrics=shop.neighbours.metrics,
     )
+
+
+def door_before_shop(folder: Path) -> "DoorSettings":
+    """The door of the page that asks for a new shop; the shop's own page takes over its PIN and its phones.
+
+    Raises:
+        OSError: a PIN had to be made and could not be kept.
+    """
+    from gatekeeper.web.door import DoorSettings
+
+    host = socket.gethostname().lower()
+    return DoorSettings(pin=made_pin(folder), names=frozenset({host, f"{host}.local"}), subnets=own_subnets)
 
 
 def own_subnets(routes: Path = _ROUTES) -> Sequence[ipaddress.IPv4Network]:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
     from gatekeeper.service.face_care import Upkeep
     from gatekeeper.service.face_commissioning import Commissioning
+    from gatekeeper.service.face_interview import Interviews
     from gatekeeper.service.face_people import People
     from gatekeeper.web.serving import Serving
 
@@ -69,6 +70,15 @@ class Page:
     pin: str
     addresses: tuple[str, ...]
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread lives."""
+        return self.serving.is_running
+
+    def answers(self) -> bool:
+        """Whether its thread has answered since this was asked last."""
+        return self.serving.answers()
+
     def stop(self) -> None:
         """End every stream and the server."""
         self.serving.stop()
@@ -86,6 +96,7 @@ def open_page(
     upkeep: "Upkeep | None" = None,
     people: "People | None" = None,
     commissioning: "Commissioning | None" = None,
+    interviews: "Interviews | None" = None,
 ) -> Page:
     """Start the page of a service.
 
@@ -99,6 +110,7 @@ def open_page(
         upkeep: care of the service.
         people: what people walk through around it.
         commissioning: its parts tried one by one.
+        interviews: its machines added, moved and retired.
 
     Raises:
         OSError: the address cannot be listened on.
@@ -108,18 +120,47 @@ def open_page(
 
     settings = door_settings(shop, folder)
     app = create_app(
-        face, settings, bench, phones_in(folder), upkeep=upkeep, people=people, commissioning=commissioning
+        face,
+        settings,
+        bench,
+        phones_in(folder),
+        upkeep=upkeep,
+        people=people,
+        commissioning=commissioning,
+        interviews=interviews,
     )
     certificate = (shop.page.certificate, shop.page.key) if shop.page.certificate and shop.page.key else None
     serving = Serving(app, "0.0.0.0" if lan else listen, port, certificate)
     serving.start()
     scheme = "https" if certificate else "http"
-    addresses = [f"{scheme}://127.0.0.1:{serving.port}/"]
-    if lan or listen not in ("127.0.0.1", "localhost", "::1"):
+    is_open = lan or listen not in ("127.0.0.1", "localhost", "::1")
+    return Page(serving, settings.pin or "", addresses_of(scheme, serving.port, is_open=is_open))
+
+
+def addresses_of(scheme: str, port: int, *, is_open: bool) -> tuple[str, ...]:
+    """The addresses of a page; ``is_open``: to other devices on the network, too."""
+    addresses = [f"{scheme}://127.0.0.1:{port}/"]
+    if is_open:
         own = own_address()
-        addresses += [f"{scheme}://{own}:{serving.port}/"] if own else []
-        addresses.append(f"{scheme}://{socket.gethostname().lower()}.local:{serving.port}/")
-    return Page(serving, settings.pin or "", tuple(addresses))
+        addresses += [f"{scheme}://{own}:{port}/"] if own else []
+        addresses.append(f"{scheme}://{socket.gethostname().lower()}.local:{port}/")
+    return tuple(addresses)
+
+
+def print_code(addresses: tuple[str, ...]) -> None:
+    """Print a code that a phone scans to open the page; nothing without a network."""
+    own = own_address()
+    scanned = next((address for address in addresses if own is not None and own in address), None)
+    if scanned is not None:
+        import segno
+
+        segno.make(scanned, error="m").terminal(compact=True)
+
+
+class Ends(Protocol):
+    """What is stopped last: a page."""
+
+    def stop(self) -> None: ...
 
 
 class Runs(Protocol):
@@ -133,7 +174,7 @@ class Runs(Protocol):
     def stop(self) -> None: ...
 
 
-def run_until_told(running: Runs, page: Page | None, on_end: Callable[[], None] = lambda: None) -> int:
+def run_until_told(running: Runs, page: Ends | None, on_end: Callable[[], None] = lambda: None) -> int:
     """Wait for a signal or for the control thread's end, then stop everything, motors first.
 
     Args:

@@ -1,11 +1,14 @@
 """The commands about a shop file itself: looked over, made, changed, its pins."""
 
 import json
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from gatekeeper.cli.common import ShopArgument, app, refuse, shop_and_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 @app.command()
@@ -54,10 +57,17 @@ def schema(
 @app.command()
 def new(
     out: Annotated[str, typer.Argument(metavar="OUT.yaml", help="The shop file to write.")],
+    page: Annotated[bool, typer.Option("--page", help="Ask on a page, for a phone or a browser.")] = False,
+    lan: Annotated[bool, typer.Option("--lan", help="Open that page to phones on this network.")] = False,
+    port: Annotated[int, typer.Option("--port", help="The page's port; 0 for any free one.")] = 8080,
 ) -> None:
     """Ask for a shop from the collector outward and write its file; what is answered is kept if you stop."""
     from pathlib import Path
 
+    if not 0 <= port <= 65535:
+        refuse(f"The port is {port}; 0 to 65535 are allowed.")
+    if page or lan:
+        raise typer.Exit(0 if _new_on_page(Path(out), port, lan=lan) else 1)
     from gatekeeper.interview_keeping import CannotInterview
     from gatekeeper.interviewing import interview_new, terminal_face
 
@@ -66,6 +76,28 @@ def new(
     except CannotInterview as trouble:
         refuse(str(trouble))
     raise typer.Exit(0 if is_written else 1)
+
+
+def _new_on_page(out: "Path", port: int, *, lan: bool) -> bool:
+    from gatekeeper.door_parts import made_pin
+    from gatekeeper.interview_page_serving import serve_new
+    from gatekeeper.launch import state_folder
+
+    if out.exists():
+        refuse(f"{out}: this file is there already; to add a machine to it: gatekeeper add {out}")
+    if not out.parent.is_dir():
+        refuse(f"{out}: there is no folder {out.parent} to write it into.")
+    folder = state_folder(str(out), None)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        made_pin(folder)
+    except OSError as trouble:
+        refuse(f"The folder {folder}, where the page's PIN is kept, cannot be used ({trouble.strerror}).")
+    try:
+        return serve_new(out, folder, typer.echo, port=port, lan=lan)
+    except OSError as trouble:
+        why = trouble.strerror or "the system refused"
+        refuse(f"The page cannot listen on port {port} ({why}); choose another with --port.")
 
 
 @app.command()

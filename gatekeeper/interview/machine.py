@@ -53,7 +53,7 @@ def ask_name(taken: Collection[str], waiting: tuple[str, ...] = (), *, with_part
     name: str = yield Question(
         "machine",
         "Which machine is it?",
-        "Choose one by its number, or write the name that your shop calls it by, such as old bandsaw.",
+        "Choose one of them, or write the name that your shop calls it by, such as old bandsaw.",
         machine_name(taken, offered, with_parts=with_parts),
         None,
         offered,

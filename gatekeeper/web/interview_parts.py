@@ -307,22 +307,19 @@ def _list(head: str, lines: Sequence[str]) -> Html | None:
 
 def _done(view: DoneView) -> Html:
     return join(
-        el("h1", None, view.said),
+        el("h1", None, "Written."),
+        el("p", None, view.said),
         _list("Pins", view.pins),
         _list("Assumed, because nobody knew; measure it one day", view.assumed),
         _list("To commission anew", view.anew),
         el("h2", None, "What comes next") if view.steps else None,
-        el("ul", {"class": "steps"}, [_step(one) for one in view.steps]) if view.steps else None,
+        el("ul", {"class": "after"}, [_step(one) for one in view.steps]) if view.steps else None,
     )
 
 
 def _step(step: NextStep) -> Html:
-    what: Html | str = step.said
-    if step.path:
-        what = el("a", {"href": step.path}, step.said)
-    return el(
-        "li", {"class": "target" if step.path else None}, what, el("code", None, step.command) if step.command else None
-    )
+    what: Html | str = el("a", {"href": step.path}, step.said) if step.path else step.said
+    return el("li", None, what, el("code", None, step.command) if step.command else None)
 
 
 # ---------------------------------------------------------------- nothing goes on
@@ -355,7 +352,7 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
             "details",
             None,
             el("summary", None, "The same in the terminal"),
-            el("ul", {"class": "steps"}, [el("li", None, el("code", None, one)) for one in view.commands]),
+            el("ul", {"class": "after"}, [el("li", None, el("code", None, one)) for one in view.commands]),
         ),
     )
 
