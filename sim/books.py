@@ -60,7 +60,17 @@ class _Tool:
 class _Motor:
     """What is counted of one motor."""
 
-    __slots__ = ("has_power", "loaded_s", "loaded_since_s", "running_s", "since_s", "starts_s", "top", "word", "word_since_s")
+    __slots__ = (
+        "has_power",
+        "loaded_s",
+        "loaded_since_s",
+        "running_s",
+        "since_s",
+        "starts_s",
+        "top",
+        "word",
+        "word_since_s",
+    )
 
     def __init__(self) -> None:
         self.has_power = False

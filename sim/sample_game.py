@@ -9,16 +9,18 @@ does so at the first step at or after its instant. The board's clock goes on whe
 import heapq
 import itertools
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Future
 from dataclasses import replace
 from typing import Any
 
 from gatekeeper.control.messages import Answer, Entry, Kept, QuietSeen, Requested, SettingChanged, ShopKeySeen
+from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
 from gatekeeper.devices.pins import Pins, open_pins
 from gatekeeper.devices.switching import LeaseGuard
 from gatekeeper.service.clock import HandClock
+from gatekeeper.service.drive_speed import DrivePace, paces_of
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.hearing_meters import Meters
 from gatekeeper.service.hours import HoursWatch

@@ -18,6 +18,7 @@ class FakeDrive:
         clock: monotonic seconds.
         on_change: called with True or False when it starts or stops its motor.
         on_speed: called with the speed that it runs at from now on, Hz, when it takes another.
+        speed_hz: the speed that is set at its own panel, at which it runs until it is told another.
     """
 
     def __init__(
@@ -28,6 +29,7 @@ class FakeDrive:
         clock: Clock = time.monotonic,
         on_change: Callable[[bool], None] = lambda runs: None,
         on_speed: Callable[[float], None] = lambda speed_hz: None,
+        speed_hz: float = 0.0,
     ) -> None:
         self._map, self._stops_after_s, self._clock, self._on_change = registers, stops_after_s, clock, on_change
         self._on_speed = on_speed
@@ -35,7 +37,7 @@ class FakeDrive:
         self.refuses: set[int] = set()
         #: It keeps its speed, whatever it is told.
         self.keeps_speed = False
-        self._speed = 0
+        self._speed = round(speed_hz * registers.steps_per_hz)
         self.values: dict[int, int] = {}
         self.is_mute = False
         self.trip_code = 0
