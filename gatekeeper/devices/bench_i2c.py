@@ -18,6 +18,7 @@ from gatekeeper.devices.ads1115 import (
     SINGLE_SHOT_BIT,
     TOP_CODE,
     WAKE_S,
+    Inputs,
     decode_config,
 )
 from gatekeeper.devices.base import Clock, DeviceError
@@ -43,12 +44,21 @@ class FakeAds1115:
         source: called with a number of samples, gives for each pair that many codes, 0 to 65535; fewer is allowed.
             Without it, what ``feed`` queued; with nothing to say the input rests at the middle.
         runs: its own clock over the nominal one, 0.9 to 1.1.
+        volts: what is at an input against ground, by its number 0 to 3; without it nothing is wired so.
     """
 
-    def __init__(self, clock: Clock, *, source: Source | None = None, runs: float = 1.0) -> None:
+    def __init__(
+        self,
+        clock: Clock,
+        *,
+        source: Source | None = None,
+        runs: float = 1.0,
+        volts: Callable[[int], float] | None = None,
+    ) -> None:
         self._clock = clock
         self._source = source
         self._runs = runs
+        self._volts = volts
         self._queues: list[deque[int]] = [deque() for _ in PAIRS]
         self._lock = threading.Lock()
         self.is_muted = False
@@ -116,6 +126,10 @@ class FakeAds1115:
     def _begin(self) -> None:
         config = decode_config(self._registers[POINTER_CONFIG])
         self._ready_s = self._clock() + 1 / (config.rate_sps * self._runs) + (WAKE_S if config.single_shot else 0.0)
+        if self._volts is not None and config.inputs.value >= Inputs.A0.value:
+            steps = round(self._volts(config.inputs.value - Inputs.A0.value) / config.full_scale_v * MIDDLE)
+            self._taken = max(0, min(TOP_CODE, steps + MIDDLE))
+            return
         if config.inputs not in PAIRS:
             raise DeviceError(f"Nothing is wired to {config.inputs.name} here.")
         self._taken = self._code(PAIRS.index(config.inputs))

@@ -190,7 +190,7 @@ def _free_channel(shop: Shop, text: str) -> tuple[str, int] | None:
     used = set()
     for pattern in SENSOR_KEYS:
         for name in tree.keys(pattern[0]):
-            part = tree.at((pattern[0], name, pattern[2]))
+            part = tree.at((pattern[0], name, *pattern[2:]))
             plain = {key: getattr(node, "text", "") for key, node in getattr(part, "entries", {}).items()}
             used.add((plain.get("converter"), plain.get("channel")))
     for name, converter in shop.converters.items():

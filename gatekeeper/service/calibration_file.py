@@ -52,7 +52,12 @@ def wires_of(shop: Shop, clamp: Clamped) -> dict[Place, FrontEnd]:
     known = clamps_of(shop)
     wires = {}
     for name in shop.converters:
+        gauged = {
+            one.wire.channel for one in shop.gauges.values() if one.wire is not None and one.wire.converter == name
+        }
         for channel in range(channels_used(shop, name)):
+            if channel in gauged or shop.converters[name].singles:
+                continue
             there = known.get((name, channel))
             wires[name, channel] = front_end_of(shop, there.channel if there is not None else clamp.channel)
     return wires

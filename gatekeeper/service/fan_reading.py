@@ -34,7 +34,7 @@ class NoCorrection(Exception):
 
 @dataclass(frozen=True, slots=True)
 class MachineAir:
-    """What a machine gets through its own gates alone, by the fan before and after the reading, m3/s, and what it needs."""
+    """What a machine gets through its own gates alone, m3/s: by the fan before and after, and what it needs."""
 
     tool: str
     before_m3s: float

@@ -16,7 +16,7 @@ from typing import Any
 from gatekeeper.control.messages import Entry, Kept
 from gatekeeper.control.snapshot import CoreView
 from gatekeeper.control.supervisor import Supervisor
-from gatekeeper.devices.base import ContactSeen, DeviceError
+from gatekeeper.devices.base import ContactSeen, DeviceError, MeterSeen
 from gatekeeper.devices.pins import Pins
 from gatekeeper.devices.switching import LeaseGuard
 from gatekeeper.records.boot import boot_id, run_id
@@ -31,6 +31,7 @@ from gatekeeper.service.care import Care, Eyes
 from gatekeeper.service.clock import Clock, SystemClock
 from gatekeeper.service.drive_speed import DrivePace, drive_of, paces_of
 from gatekeeper.service.drive_table import SpeedTable, speed_tables
+from gatekeeper.service.gauges import Gauges
 from gatekeeper.service.hearing import Contacts, Currents
 from gatekeeper.service.hearing_meters import Meters
 from gatekeeper.service.hours import HoursWatch
@@ -153,7 +154,8 @@ class Service:
         self.keeper = StateWriter(self.store, report=self.report)
         self.history = HistoryWriter(History(self.folder / HISTORY_FILE), report=self.report, wall_s=self.wall_s)
         self.meters = Meters(self.shop)
-        self.links = open_meters(self.shop, lambda seen: self.loop.post(seen), self.clock.now)
+        self.gauges = Gauges(self.shop, self.clock.now)
+        self.links = open_meters(self.shop, self._metered, self.clock.now)
         self.contacts = Contacts(self.shop)
         self.loop = ControlLoop(
             Supervisor(self.plan, kept, boot=boot, run=run_id(), seq=self._last_seq()),
@@ -170,6 +172,8 @@ class Service:
             Sampler(name, bank, self.currents, self.loop.post, self.clock, scans=scans_of(self.shop.converters[name]))
             for name, bank in self.wires.banks.items()
         ]
+        for sampler in self.samplers:
+            sampler.gauges = self.gauges.take
         self.guardian = LeaseGuard(
             [*self.wires.motors.values(), *(one for at in self.wires.permits.values() for one in at)],
             self.clock.now,
@@ -220,6 +224,13 @@ class Service:
             return 0
         return last[-1].entry.seq if last else 0
 
+    def _metered(self, seen: MeterSeen) -> None:
+        """A meter spoke: a machine's goes to the core, a gauge's never does."""
+        if self.gauges.is_theirs(seen.name):
+            self.gauges.hear(seen)
+        else:
+            self.loop.post(seen)
+
     # ---------------------------------------------------------------- from any thread
 
     def listen(self, listener: Callable[[CoreView], None]) -> None:
@@ -232,6 +243,13 @@ class Service:
         for sampler in self.samplers:
             if sampler.trouble:
                 found[f"converter:{sampler.name}"] = sampler.trouble
+        silent = {sampler.name for sampler in self.samplers if sampler.trouble}
+        silent |= {
+            meter.name
+            for meter in self.shop.meters.values()
+            if any(link.trouble for link in self.links if link.name == meter.broker)
+        }
+        found |= self.gauges.troubles(silent)
         for link in self.links:
             if link.trouble:
                 found[f"broker:{link.name}"] = link.trouble
@@ -277,7 +295,12 @@ class Service:
         An output is written within a step of the control thread, or by the guardian; history, page and broker may fail
         alone.
         """
-        marks = {f"The thread that reads {sampler.name}": sampler.looked_s for sampler in self.samplers}
+        marks = {
+            f"The thread that reads {sampler.name}": sampler.looked_s
+            for sampler in self.samplers
+            # What only gauges hang on serves care, and moves nothing.
+            if not self.shop.converters[sampler.name].singles
+        }
         marks["The control thread"] = self.loop.stepped_s
         marks["The guardian of the motors' relays"] = self.guardian.looked_s
         return marks

@@ -61,6 +61,8 @@ class Sampler:
         self.trouble: str | None = None
         #: Gets every block that was read, in this thread; must not block. For whoever calibrates.
         self.tap: Callable[[str, Block], None] | None = None
+        #: The same for the gauges on it.
+        self.gauges: Callable[[str, Block], None] | None = None
 
     def start(self) -> None:
         """Begin to read."""
@@ -95,9 +97,9 @@ class Sampler:
             self.trouble = None
             self.read_s = self._clock.now()
             self.rate_hz = block.rate_hz
-            tap = self.tap
-            if tap is not None:
-                tap(self.name, block)
+            for taker in (self.tap, self.gauges):
+                if taker is not None:
+                    taker(self.name, block)
         for event in events:
             self._post(event)
         self.looked_s = self._clock.now()

@@ -70,6 +70,12 @@ TROUBLES: dict[str, Fault] = {
         "Its speed is set at its own panel or by another wire, or speed_register or steps_per_hz is wrong.",
         "Look in its manual for what sets its speed, then at these keys in the shop file.",
     ),
+    "gauge": Fault(
+        "when_you_can",
+        "The gauge {subject} says nothing that can be relied on.",
+        "A broken wire, no supply, or a pressure beyond what it shows.",
+        "Look at its plug, its supply and its hoses. Until then nothing is said of its pressure.",
+    ),
     "not_kept": Fault(
         "today",
         "A value could not be kept: after a power cut it is lost.",
@@ -99,6 +105,12 @@ TROUBLES: dict[str, Fault] = {
         "The air in the ducts was not computed.",
         "Figures in the shop file that no air can follow.",
         "Run gatekeeper airflow on it.",
+    ),
+    "page": Fault(
+        "today",
+        "The page ended by a fault or cannot listen; it is opened again and again.",
+        "A fault in the program, or its address is not there yet or taken by another program.",
+        "Work on: the shop runs without it. If it stays away, restart the controller while no machine runs.",
     ),
     "push": Fault(
         "when_you_can",

@@ -162,6 +162,8 @@ def channels_used(shop: Shop, converter: str) -> int:
         for sensor in sensors
         if sensor is not None and sensor.channel is not None and sensor.channel.converter == converter
     ]
+    wires = [gauge.wire for gauge in shop.gauges.values() if gauge.wire is not None]
+    used += [wire.channel for wire in wires if wire.converter == converter]
     return max(used) + 1 if used else 0
 
 

@@ -29,6 +29,8 @@ class FakeChip(Protocol):
 
 def scans_of(converter: Converter) -> int:
     """How many samples of each channel to read at once."""
+    if converter.singles:
+        return 1
     return SCANS_ON_I2C if converter.kind.is_on_i2c else SCANS
 
 
@@ -38,6 +40,10 @@ def board_bank(converter: Converter, channels: int) -> ConverterBank:
     Raises:
         DeviceError: the bus or its library is not there.
     """
+    if converter.singles and converter.address is not None:
+        from gatekeeper.devices.ads1115_singles import open_ads1115_singles
+
+        return open_ads1115_singles(converter.name, converter.singles, bus=converter.bus, address=converter.address)
     if converter.address is not None:
         from gatekeeper.devices.ads1115 import open_ads1115
 
@@ -60,6 +66,7 @@ def fake_bank(
     pace: Callable[[float], None] = time.sleep,
     scan_hz: float = 1000.0,
     clock: Clock = time.monotonic,
+    volts: Callable[[int], float] | None = None,
 ) -> tuple[ConverterBank, FakeChip]:
     """The real driver on a chip without a board, and the chip.
 
@@ -70,7 +77,18 @@ def fake_bank(
         pace: lets the time of the bus pass, seconds.
         scan_hz: scans a second on SPI; an ADS1115 goes by its own clock.
         clock: monotonic seconds, in step with ``pace``.
+        volts: of an ADS1115 with gauges, what is at each of its inputs against ground.
     """
+    if converter.singles and converter.address is not None:
+        from gatekeeper.devices.ads1115_singles import Ads1115Singles
+        from gatekeeper.devices.bench_i2c import FakeAds1115, FakeI2c
+
+        slow = FakeAds1115(clock, volts=volts if volts is not None else lambda number: 0.0)
+        wire = FakeI2c({converter.address: slow}, pace)
+        singles = Ads1115Singles(
+            converter.name, wire, converter.singles, address=converter.address, clock=clock, wait=pace
+        )
+        return singles, slow
     if converter.address is not None:
         from gatekeeper.devices.ads1115 import Ads1115Bank
         from gatekeeper.devices.bench_i2c import FakeAds1115, FakeI2c
@@ -150,11 +168,12 @@ def silent_meters(shop: Shop, report: ReportMeter, clock: Clock) -> list[MeterLi
 
 
 def meters_used(shop: Shop) -> list[str]:
-    """The meters that a sensor hangs on, in the order of the file."""
+    """The meters that a sensor or a gauge hangs on, in the order of the file."""
     sensors = (
         *(tool.sensor for tool in shop.tools.values()),
         *(circuit.sensor for circuit in shop.circuits.values()),
         *(motor.confirmed_by for motor in shop.motors.values()),
     )
     used = {sensor.metered.meter for sensor in sensors if sensor is not None and sensor.metered is not None}
+    used |= {gauge.meter for gauge in shop.gauges.values() if gauge.meter is not None}
     return [name for name in shop.meters if name in used]

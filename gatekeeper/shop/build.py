@@ -53,6 +53,7 @@ from gatekeeper.shop.written import (
     ToolPart,
 )
 from gatekeeper.shop.written_care import care_of
+from gatekeeper.shop.written_gauges import gauges_of
 from gatekeeper.shop.written_sensing import SensorPart
 
 TRANSPORT_MS = 20.0
@@ -111,7 +112,8 @@ class _Builder:
 
     def shop(self) -> Shop:
         parts, head = self.parts, self.parts.shop
-        converters = {name: converter_of(name, part) for name, part in parts.converters.items()}
+        gauges = gauges_of(parts.gauges, self.ends)
+        converters = {name: converter_of(name, part, gauges.values()) for name, part in parts.converters.items()}
         ducts = self.ducts()
         gates = {name: self.gate(name, part, ducts) for name, part in parts.gates.items()}
         tools = {name: self.tool(name, part, gates, name in parts.outlets) for name, part in self.served.items()}
@@ -152,6 +154,7 @@ class _Builder:
             permits={name: Permit(name, part.pin, part.at) for name, part in parts.permits.items()},
             call=head.call,
             messages=messages_of(parts.messages),
+            gauges=gauges,
         )
 
     def ducts(self) -> Mapping[str, Duct]:

@@ -3,12 +3,13 @@
 How a worked contact's run ends by default is our own choice; nobody published one.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from gatekeeper.shop.clamps import clamp_of
-from gatekeeper.shop.converters import reference_v
+from gatekeeper.shop.converters import full_scale_v, reference_v
 from gatekeeper.shop.fields import contact_of
 from gatekeeper.shop.kinds import ContactUse, EndsBy
+from gatekeeper.shop.model_gauges import Gauge
 from gatekeeper.shop.model_sensing import Asking, Broker, Channel, Converter, Meter, Metered, Sensor
 from gatekeeper.shop.written import InputPart
 from gatekeeper.shop.written_sensing import BrokerPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
@@ -29,11 +30,13 @@ when it is let go has no time of its own: the tool's longest_run asks first.
 """
 
 
-def converter_of(name: str, part: ConverterPart) -> Converter:
-    """A converter; one on I2C is on bus 1."""
+def converter_of(name: str, part: ConverterPart, gauges: Iterable[Gauge] = ()) -> Converter:
+    """A converter; one on I2C is on bus 1, and its inputs that gauges of the shop are on are read singly."""
     span_v = reference_v(part)
     if part.kind.is_on_i2c:
-        return Converter(name, part.kind, 1, 0, span_v, part.address or FIRST_ADDRESS)
+        wires = sorted((one.wire for one in gauges if one.wire is not None), key=lambda wire: wire.channel)
+        singles = tuple((wire.channel, full_scale_v(wire)) for wire in wires if wire.converter == name)
+        return Converter(name, part.kind, 1, 0, span_v, part.address or FIRST_ADDRESS, singles)
     assert part.chip_select is not None
     return Converter(name, part.kind, part.bus or 0, part.chip_select, span_v)
 

@@ -51,7 +51,9 @@ SENSOR_KEYS: tuple[tuple[str, ...], ...] = (
     ("tools", "*", "sensor"),
     ("outlets", "*", "sensor"),
     ("motors", "*", "confirmed_by"),
+    ("gauges", "*"),
 )
+"""Where a channel of a converter, or a meter, is taken."""
 
 SPI_LINES = {0: (10, 9, 11), 1: (20, 19, 21)}
 SPI_SELECTS = {0: (8, 7), 1: (18, 17, 16)}
@@ -131,7 +133,7 @@ def _claims(tree: Tree) -> list[Claim]:
                 claims.append(Claim(f"GPIO{line}", path_of(loc), tree.mark_of(loc)))
     for pattern in SENSOR_KEYS:
         for name in tree.keys(pattern[0]):
-            loc = (pattern[0], name, pattern[2])
+            loc = (pattern[0], name, *pattern[2:])
             meter = _text(tree, (*loc, "meter"))
             if meter is not None:
                 claims.append(Claim(f"the meter {meter}", path_of(loc), tree.mark_of((*loc, "meter"))))

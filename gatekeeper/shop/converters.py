@@ -9,6 +9,7 @@ with 10.6 samples a cycle at 50 Hz and 8.8 at 60 Hz, and two never are, with 5.3
 driver has the same figures; a test holds them equal.
 """
 
+from gatekeeper.shop.model_gauges import GaugeWire
 from gatekeeper.shop.written_sensing import ConverterPart
 
 ADS1115_SPS = 860.0
@@ -18,8 +19,14 @@ SAMPLES_PER_CYCLE = 8
 #: Samples in one read: a decision waits for no more than that.
 BLOCK_SAMPLES = 2
 USUAL_FULL_SCALE_V = 1.024
-#: Pairs of inputs of an ADS1115.
+#: Pairs of inputs of an ADS1115, and its inputs; its supply here, above which no input may be, volts.
 PAIRS = 2
+INPUTS = 4
+SUPPLY_V = 3.3
+#: Full scales of an ADS1115 for a gauge, volts; the largest reaches beyond its supply, so inputs end at that.
+SINGLE_FULL_SCALES_V = (0.256, 0.512, 1.024, 2.048, 4.096)
+#: A signal beyond its range is told from one at its end up to this many times the end. Ours.
+BEYOND = 1.07
 
 
 def reference_v(part: ConverterPart) -> float:
@@ -27,6 +34,17 @@ def reference_v(part: ConverterPart) -> float:
     if part.kind.is_on_i2c:
         return 2 * (part.full_scale if part.full_scale is not None else USUAL_FULL_SCALE_V)
     return part.reference
+
+
+def shows_v(part: ConverterPart) -> float:
+    """The largest voltage against ground at one input that a converter shows and bears."""
+    return SUPPLY_V if part.kind.is_on_i2c else part.reference
+
+
+def full_scale_v(wire: GaugeWire) -> float:
+    """The smallest full scale of an ADS1115 that shows a gauge's whole signal, with room for what is beyond it."""
+    most_v = wire.high.signal * wire.volts_of_signal * BEYOND
+    return next((volts for volts in SINGLE_FULL_SCALES_V if volts >= most_v), SINGLE_FULL_SCALES_V[-1])
 
 
 def samples_each(clamps: int) -> float:

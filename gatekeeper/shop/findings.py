@@ -12,6 +12,7 @@ from gatekeeper.shop.faults import listed
 from gatekeeper.shop.finding import Finding, Heap, bite, nice
 from gatekeeper.shop.findings_clamps import clamp_findings
 from gatekeeper.shop.findings_drivers import driver_findings, driver_outputs
+from gatekeeper.shop.findings_gauges import gauge_findings
 from gatekeeper.shop.findings_page import page_findings
 from gatekeeper.shop.findings_sensors import sensor_findings
 from gatekeeper.shop.lines import UNCHOSEN
@@ -47,6 +48,7 @@ def findings_of(shop: Shop) -> tuple[Finding, ...]:
         *driver_findings(shop),
         *clamp_findings(shop),
         *sensor_findings(shop),
+        *gauge_findings(shop),
         *_tools_and_gates(shop),
         *_inputs_and_page(shop),
     ]

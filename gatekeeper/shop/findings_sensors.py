@@ -90,7 +90,7 @@ def _together(tools: tuple[str, ...]) -> str:
 
 def _slow_converters(shop: Shop) -> Iterator[Finding]:
     for converter in shop.converters.values():
-        if not converter.kind.is_on_i2c:
+        if not converter.kind.is_on_i2c or converter.singles:
             continue
         rate = samples_each(1)
         late_ms = 1000 * (2 / shop.mains_hz + BLOCK_SAMPLES / rate)

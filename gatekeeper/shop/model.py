@@ -42,6 +42,10 @@ from gatekeeper.shop.model_drivers import RelayPair as RelayPair
 from gatekeeper.shop.model_drivers import Servo as Servo
 from gatekeeper.shop.model_drivers import ServoBank as ServoBank
 from gatekeeper.shop.model_drivers import Sign as Sign
+from gatekeeper.shop.model_gauges import Gauge as Gauge
+from gatekeeper.shop.model_gauges import GaugePoint as GaugePoint
+from gatekeeper.shop.model_gauges import GaugeWire as GaugeWire
+from gatekeeper.shop.model_gauges import SignalUnit as SignalUnit
 from gatekeeper.shop.model_messages import MessageLamp as MessageLamp
 from gatekeeper.shop.model_messages import Messages as Messages
 from gatekeeper.shop.model_messages import Push as Push
@@ -383,6 +387,7 @@ class Shop:
     permits: Mapping[str, Permit] = field(default_factory=dict)
     drives: Mapping[str, Drive] = field(default_factory=dict)
     messages: Messages = field(default_factory=Messages)
+    gauges: Mapping[str, Gauge] = field(default_factory=dict)
 
     def gates_of(self, motor: str) -> tuple[Gate, ...]:
         """The gates on one motor's own ducts, in the order of the file."""

@@ -22,7 +22,8 @@ class Converter:
     """One analog converter. ``bus`` and ``chip_select``: SPI; on I2C ``address`` is given and ``chip_select`` is 0.
 
     ``reference_v``: the whole span that it shows, of which a clamp's resting level is the middle; of an ADS1115, which
-    shows its full scale each way, twice that.
+    shows its full scale each way, twice that. ``singles``: the inputs of an ADS1115 that are read one by one against
+    ground for gauges, each with its full scale, volts; empty where a clamp is on it, which is read on a pair.
     """
 
     name: str
@@ -31,6 +32,13 @@ class Converter:
     chip_select: int
     reference_v: float
     address: int | None = None
+    singles: tuple[tuple[int, float], ...] = ()
+
+    def volts_of(self, channel: int) -> tuple[float, int]:
+        """Volts of one step at a channel that is read against ground, and the code of no volts."""
+        if self.address is None:
+            return self.reference_v / (1 << self.kind.bits), 0
+        return dict(self.singles)[channel] / (1 << 15), 1 << 15
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from gatekeeper.shop.motor_starts import starts_allowed
 from gatekeeper.shop.places import Loc, Tree
 from gatekeeper.shop.reading import path_of
 from gatekeeper.shop.sense_drivers import driver_faults
+from gatekeeper.shop.sense_gauges import gauge_faults
 from gatekeeper.shop.sense_page import page_faults
 from gatekeeper.shop.sense_sensors import SensorRules
 from gatekeeper.shop.written import InputPart, MotorPart, ShopFile, SuctionPart, ToolPart
@@ -50,6 +51,7 @@ def sense_faults(tree: Tree, parts: ShopFile) -> list[Fault]:
         *here.tools(),
         *here.sensors.circuits(),
         *here.inputs_and_converters(),
+        *gauge_faults(tree, parts, here.ends),
         *driver_faults(tree, parts),
         *page_faults(tree, parts),
         *message_faults(tree, parts.messages),

@@ -39,6 +39,7 @@ from gatekeeper.shop.written_drivers import (
     SignPart,
     SwitchPart,
 )
+from gatekeeper.shop.written_gauges import GaugePart
 from gatekeeper.shop.written_messages import MessagesPart
 from gatekeeper.shop.written_page import NeighboursPart, PagePart
 from gatekeeper.shop.written_sensing import BrokerPart, CircuitPart, ConfirmPart, ConverterPart, MeterPart, SensorPart
@@ -305,6 +306,7 @@ class ShopFile(Part):
     converters: dict[str, ConverterPart] = _key("Analog converters.", {})
     brokers: dict[str, BrokerPart] = _key("MQTT brokers that meters publish to.", {})
     meters: dict[str, MeterPart] = _key("Power meters that publish to a broker.", {})
+    gauges: dict[str, GaugePart] = _key("Pressure transmitters: suction in a duct, difference across a filter.", {})
     inputs: dict[str, InputPart] = _key("Buttons, keys, detectors, doors.", {})
     signs: dict[str, SignPart] = _key("Sign lamps.", {})
     servo_banks: dict[str, ServoBankPart] = _key("PCA9685 chips that servos hang on.", {})
