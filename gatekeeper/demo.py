@@ -8,14 +8,16 @@ import tempfile
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
 
 from gatekeeper.control.messages import RequestWhat, Who
 from gatekeeper.devices.base import ConverterBank, MeterLink, ReportMeter
 from gatekeeper.devices.pins import Pins, open_pins
-from gatekeeper.files import write_new
-from gatekeeper.launch import open_page, print_code, run_until_told
+from gatekeeper.files import FileTrouble, read_shop_text, write_new
+from gatekeeper.interview_page import MachinesPage
+from gatekeeper.launch import Page, open_page, print_code, run_until_told
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.change_walk import ShopPeople
 from gatekeeper.service.clock import Clock, FastClock, SystemClock
@@ -23,7 +25,10 @@ from gatekeeper.service.face import Answer, Beat, Bench, CalibrationPress, DayVi
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
 from gatekeeper.service.upkeep import ShopUpkeep
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Converter, Shop
+from gatekeeper.taking_over import TakeOver
 
 _NO_POWER = "The board has no power. Put its plug in on the bench."
 
@@ -150,6 +155,11 @@ class Demo:
         return ShopUpkeep(lambda: self._service, self._face.file, "This shop is virtual.")
 
     @property
+    def file(self) -> ShopFile | None:
+        """The demo's own copy of the shop's file as the service runs by it."""
+        return self._face.file
+
+    @property
     def people(self) -> ShopPeople:
         """What people walk through around whatever service runs now."""
         return ShopPeople(lambda: self._service, self, self.upkeep)
@@ -240,25 +250,57 @@ def run_demo(
     clock: Clock = SystemClock() if speed == 1.0 else FastClock(speed)
     with tempfile.TemporaryDirectory(prefix="gatekeeper-demo-") as passing:
         folder = state if state is not None else Path(passing)
-        demo = Demo(shop, folder, plant_of, bench_of, clock, own_copy(folder, text, is_kept=state is not None))
-        try:
-            demo.start()
-            page = open_page(
-                shop,
-                folder,
-                demo,
-                listen="127.0.0.1",
-                port=port,
-                lan=lan,
-                bench=demo.bench,
-                upkeep=demo.upkeep,
-                people=demo.people,
-            )
-        except OSError:
-            demo.stop()
-            raise
-        tell(shop, page.addresses, page.pin, lan=lan)
-        return run_until_told(demo, page)
+        file = own_copy(folder, text, is_kept=state is not None)
+        is_first = True
+        while True:
+            demo = Demo(shop, folder, plant_of, bench_of, clock, file)
+            anew = TakeOver(demo.view)
+            try:
+                demo.start()
+                page = _page_of(demo, shop, folder, anew, lan=lan, port=port)
+            except OSError:
+                demo.stop()
+                raise
+            if is_first:
+                tell(shop, page.addresses, page.pin, lan=lan)
+            status = run_until_told(demo, page, anew=anew)
+            if not anew.is_taken:
+                return status
+            # The same port, so that every phone finds the page again; a virtual shop of its own for the changed file.
+            is_first, port = False, page.serving.port
+            shop, file = _as_changed(file)
+            print(f"Started anew by {file.path}.", flush=True)
+
+
+def _page_of(demo: Demo, shop: Shop, folder: Path, anew: TakeOver, *, lan: bool, port: int) -> Page:
+    """The page of one demo."""
+
+    def own_file() -> ShopFile:
+        file = demo.file
+        assert file is not None, "a demo of the command has its own copy"
+        return file
+
+    return open_page(
+        shop,
+        folder,
+        demo,
+        listen="127.0.0.1",
+        port=port,
+        lan=lan,
+        bench=demo.bench,
+        upkeep=demo.upkeep,
+        people=demo.people,
+        interviews=MachinesPage(own_file, anew.stays, anew.ask),
+    )
+
+
+def _as_changed(file: ShopFile) -> tuple[Shop, ShopFile]:
+    """The copy as it was changed on the page, and its shop. Raises FileTrouble where it is none any more."""
+    text, name = read_shop_text(str(file.path))
+    shop = load_shop(text, name)
+    if isinstance(shop, Faults):
+        raise FileTrouble(f"{name}: this is no shop any more; see: gatekeeper check {name}")
+    return shop, replace(file, text=text)
 
 
 def own_copy(folder: Path, text: str, *, is_kept: bool) -> ShopFile:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from gatekeeper.service.face_commissioning import Commissioning
     from gatekeeper.service.face_interview import Interviews
     from gatekeeper.service.face_people import People
+    from gatekeeper.taking_over import TakeOver
     from gatekeeper.web.serving import Serving
 
 #: Signals that end the controller; each switches the motors off first.
@@ -174,16 +175,19 @@ class Runs(Protocol):
     def stop(self) -> None: ...
 
 
-def run_until_told(running: Runs, page: Ends | None, on_end: Callable[[], None] = lambda: None) -> int:
+def run_until_told(
+    running: Runs, page: Ends | None, on_end: Callable[[], None] = lambda: None, anew: "TakeOver | None" = None
+) -> int:
     """Wait for a signal or for the control thread's end, then stop everything, motors first.
 
     Args:
         running: what runs.
         page: its page, if it has one.
         on_end: called when the end has begun and the motors are off; must not block.
+        anew: the wish to start anew, which ends it as a signal does.
 
     Returns:
-        The exit status: 0 after a signal, 1 where the control thread ended by itself.
+        The exit status: 0 after a signal or such a wish, 1 where the control thread ended by itself.
     """
     told = threading.Event()
 
@@ -193,9 +197,13 @@ def run_until_told(running: Runs, page: Ends | None, on_end: Callable[[], None] 
 
     for number in ENDING:
         signal.signal(number, end)
-    while not told.is_set() and running.is_alive:
+    is_anew = False
+    while not told.is_set() and running.is_alive and not is_anew:
         told.wait(0.25)
-    status = 0 if told.is_set() else 1
+        is_anew = anew is not None and anew.is_due()
+    if is_anew:
+        running.motors_off()
+    status = 0 if told.is_set() or is_anew else 1
     on_end()
     running.stop()
     if page is not None:

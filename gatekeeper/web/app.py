@@ -92,6 +92,8 @@ class _Web:
             self.visit,
             encrypted=settings.encrypted,
         )
+        #: Whether there is a page that changes machines.
+        self.can_change_machines = False
         self._watching: dict[str, int] = {}
         self._stops: dict[str | None, tuple[Future[Answer], float]] = {}
 
@@ -117,6 +119,7 @@ class _Web:
             answer=self.said.of(request.query_params.get("said")),
             cautions_read=_CAUTIONS_COOKIE in request.cookies,
             can_commission=self.commissioning.is_there,
+            can_change_machines=self.can_change_machines,
         )
 
     def interviewed(self, request: Request, title: str, content: Html) -> Html:
@@ -457,6 +460,7 @@ def create_app(
     care.add_to(app, may_look)
     PeopleRoutes(people, face, web.entrance, web.said, web.visit).add_to(app, may_look)
     InterviewRoutes(interviews, web.entrance, web.said, web.interviewed).add_to(app, may_look)
+    web.can_change_machines = interviews is not None
     web.commissioning.add_to(app, may_look)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)

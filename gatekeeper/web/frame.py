@@ -26,6 +26,7 @@ class Visit:
         answer: what became of the last form, in one sentence.
         cautions_read: the cautions were read on this phone.
         can_commission: this controller's shop can be tried part by part from here.
+        can_change_machines: machines can be added, moved and retired from here.
     """
 
     path: str = "/"
@@ -34,6 +35,7 @@ class Visit:
     answer: str | None = None
     cautions_read: bool = True
     can_commission: bool = False
+    can_change_machines: bool = False
 
 
 def live(name: str, drawn: Mapping[str, Html], tag: str = "section") -> Html:

@@ -134,6 +134,13 @@ def machine(view: ShopView, name: str, visit: Visit) -> Html | None:
     )
 
 
+def _to_machines(visit: Visit) -> Html | None:
+    """The way to what stands in this shop."""
+    if not visit.can_change_machines:
+        return None
+    return el("p", {"class": "target"}, el("a", {"href": "/machines"}, "Add, move or retire a machine"))
+
+
 def _to_commissioning(visit: Visit) -> Html | None:
     """The way to what was tried in this shop, and what is still to be tried."""
     if not visit.can_commission:
@@ -209,7 +216,7 @@ def _setting(spin: SpinDown, without: str, link: Html, starts: str | None = None
 def settings_page(view: ShopView, visit: Visit, door_part: Html) -> Html:
     """The settings in their frame, and below them who has signed in."""
     shown = live("settings", {"settings": settings(view)})
-    return frame(view, "Settings", "settings", visit, shown, _to_commissioning(visit), door_part)
+    return frame(view, "Settings", "settings", visit, shown, _to_machines(visit), _to_commissioning(visit), door_part)
 
 
 def _cautions() -> Html:
