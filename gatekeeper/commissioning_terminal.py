@@ -188,18 +188,22 @@ class TerminalWalk:
             self._say(f"{word!r} is not understood here. Type {numbers}, or ? for help.")
 
     def _press(self, walk: WalkView, offer: StepOffer) -> None:
-        if offer.how is Press.HOLD:
-            if offer.caution:
-                self._say(offer.caution, "  ")
-            if self._ask(f"{offer.label}: type yes").casefold() not in _SAYS_YES:
-                self._say("Not done.")
-                return
-        values: dict[str, str] = {}
-        for field in walk.fields:
-            if field.name in offer.fields:
-                values[field.name] = self._fill_in(field)
+        if not self._is_meant(offer):
+            return
+        values = {field.name: self._fill_in(field) for field in walk.fields if field.name in offer.fields}
         answer = self._commissioning.press(walk.key, offer.press, self._by, values, walk.number)
         self._say(answer.sentence)
+
+    def _is_meant(self, offer: StepOffer) -> bool:
+        """What moves or starts something is asked for once more, with its caution."""
+        if offer.how is not Press.HOLD:
+            return True
+        if offer.caution:
+            self._say(offer.caution, "  ")
+        if self._ask(f"{offer.label}: type yes").casefold() in _SAYS_YES:
+            return True
+        self._say("Not done.")
+        return False
 
     def _fill_in(self, field: Field) -> str:
         for number, choice in enumerate(field.choices, start=1):
@@ -227,7 +231,9 @@ class TerminalWalk:
         if step_of is None or not step_of[1].offers:
             self._say("That step cannot be begun now.")
             return
-        self._say(self._commissioning.press(key, step_of[1].offers[0].press, self._by).sentence)
+        offer = step_of[1].offers[0]
+        if self._is_meant(offer):
+            self._say(self._commissioning.press(key, offer.press, self._by).sentence)
 
     # ---------------------------------------------------------------- looking around
 

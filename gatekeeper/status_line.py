@@ -15,6 +15,8 @@ from typing import Protocol
 _CHUNK = 4096
 _ERASE = ("\x7f", "\b")
 _END_OF_INPUT = "\x04"
+#: Arrows and the like send this first, then some of these and one more; they mean nothing here.
+_ESCAPE, _WITHIN_ESCAPE = "\x1b", "[O;0123456789"
 #: What is typed keeps at least so many cells beside a long status.
 _TYPED_CELLS = 24
 
@@ -55,6 +57,7 @@ class Terminal:
         self._typed = ""
         self._drawn = ""
         self._has_ended = False
+        self._in_escape = False
 
     @contextmanager
     def open(self) -> Iterator["Terminal"]:
@@ -98,6 +101,10 @@ class Terminal:
         """The first whole line of what came in."""
         while self._text:
             key, self._text = self._text[0], self._text[1:]
+            if self._in_escape:
+                self._in_escape = key in _WITHIN_ESCAPE
+                if key not in "\r\n":
+                    continue
             if key in "\r\n":
                 line, self._typed = self._typed, ""
                 if self.is_screen:
@@ -105,6 +112,8 @@ class Terminal:
                 return line
             if key in _ERASE:
                 self._typed = self._typed[:-1]
+            elif key == _ESCAPE:
+                self._in_escape = True
             elif key == _END_OF_INPUT and not self._typed:
                 self._has_ended = True
             elif key.isprintable():
