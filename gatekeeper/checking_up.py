@@ -10,6 +10,7 @@ from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableE
 from gatekeeper.records.totals import Total
 from gatekeeper.service.care import pressure
 from gatekeeper.service.care_jobs import jobs_of, trends_of
+from gatekeeper.service.drive_speed import drive_of
 from gatekeeper.service.upkeep import LEAST_PA, MOST_PA, job_said, pressure_of, stop_said, taps_of, trend_view
 from gatekeeper.shop.faults import did_you_mean, listed
 from gatekeeper.shop.model import Motor, Shop
@@ -29,6 +30,7 @@ def checked_up(
     gates: list[str],
     stopped: str | None,
     who: str,
+    speed: float | None = None,
 ) -> list[str]:
     """Write down what was given, then say how everything stands, as lines.
 
@@ -37,10 +39,10 @@ def checked_up(
     log = CareLog(folder / CARE_FILE)
     said: list[str] = []
     if suction is not None:
-        done = _reading(shop, suction, at, gates, who)
+        done = _reading(shop, suction, at, gates, who, speed)
         _write(log, done)
         said.append(f"Written down: {pressure(float(done.more['pa']), shop.units)} at {done.more['tap']}.")
-    elif at is not None or gates:
+    elif at is not None or gates or speed is not None:
         raise CannotCheck("A tap and open gates belong to a reading; add --suction, such as --suction '1.5 kPa'.")
     if stopped is not None:
         motor = _with_ducts(shop, stopped)
@@ -50,7 +52,7 @@ def checked_up(
     return [*said, "", f"next: gatekeeper book {name}"]
 
 
-def _reading(shop: Shop, suction: str, at: str | None, gates: list[str], who: str) -> Done:
+def _reading(shop: Shop, suction: str, at: str | None, gates: list[str], who: str, speed: float | None) -> Done:
     pa = pressure_of(suction)
     if pa is None:
         span = f"{LEAST_PA:g} Pa to {MOST_PA / 1000:g} kPa"
@@ -67,7 +69,25 @@ def _reading(shop: Shop, suction: str, at: str | None, gates: list[str], who: st
     for gate in gates:
         if gate not in own:
             raise CannotCheck(f"{gate} is no gate of {motor.name}; there are {listed(own, longest=12)}.")
-    return Done(time.time(), "suction", motor.name, who, {"tap": at, "gates": sorted(set(gates)), "pa": round(pa, 1)})
+    more: dict[str, object] = {"tap": at, "gates": sorted(set(gates)), "pa": round(pa, 1)}
+    more |= _at_speed(shop, motor, speed)
+    return Done(time.time(), "suction", motor.name, who, more)
+
+
+def _at_speed(shop: Shop, motor: Motor, percent: float | None) -> dict[str, object]:
+    """How fast the drive ran while the reading was taken, as a share; nothing for a motor of one speed."""
+    if drive_of(shop, motor) is None:
+        if percent is not None:
+            raise CannotCheck(f"{motor.name} has one speed only; leave --speed out.")
+        return {}
+    if percent is None:
+        raise CannotCheck(
+            f"The drive of {motor.name} runs as fast as the machines need. Say how fast it ran with --speed, in % of full "
+            "speed; the page tells it."
+        )
+    if not 1.0 <= percent <= 100.0:
+        raise CannotCheck(f"A speed of {percent:g} % is none; it lies between 1 and 100.")
+    return {"speed": round(percent / 100.0, 3)}
 
 
 def _with_ducts(shop: Shop, named: str) -> Motor:

@@ -63,6 +63,9 @@ def checkup(
     suction: Annotated[str | None, typer.Option("--suction", help="What the gauge shows, such as 1.5 kPa.")] = None,
     at: Annotated[str | None, typer.Option("--at", help="The duct with the tap.")] = None,
     open_gates: Annotated[list[str] | None, typer.Option("--open", help="A gate that stands open; repeat it.")] = None,
+    speed: Annotated[
+        float | None, typer.Option("--speed", help="How fast a drive from the air ran, in % of full speed.")
+    ] = None,
     stopped: Annotated[str | None, typer.Option("--stopped", help="A motor that you saw stop after Stop.")] = None,
     who: Annotated[str, typer.Option("--who", help="Your name.")] = "the terminal",
     state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
@@ -76,7 +79,10 @@ def checkup(
     shop, name = named_shop(shop_file)
     folder = installed_or_own(name, Path(state) if state else None)
     try:
-        lines = checked_up(shop, name, folder, suction=suction, at=at, gates=open_gates or [], stopped=stopped, who=who)
+        gates = open_gates or []
+        lines = checked_up(
+            shop, name, folder, suction=suction, at=at, gates=gates, stopped=stopped, who=who, speed=speed
+        )
     except CannotCheck as trouble:
         refuse(str(trouble))
     typer.echo("\n".join(lines))

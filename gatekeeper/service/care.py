@@ -19,7 +19,7 @@ from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableE
 from gatekeeper.records.totals import Total
 from gatekeeper.sensing.suction_watch import BASE_DAYS, Standing, SuctionWatch, Verdict
 from gatekeeper.service.air_systems import AirSystem
-from gatekeeper.service.care_jobs import Job, Trend, jobs_of, sentences, trends_of
+from gatekeeper.service.care_jobs import Job, Trend, at_full_speed, jobs_of, sentences, trends_of
 from gatekeeper.service.steady_runs import runs_of
 from gatekeeper.service.stop_proof import StopProof
 from gatekeeper.shop.model import InputKind, Shop, Units
@@ -51,6 +51,7 @@ class Eyes:
         now_s: monotonic.
         wall_s: wall clock, seconds since 1970.
         keep: makes a value durable; returns at once.
+        speed: by motor, how fast its fan turns as a share of full speed; None while that is not known.
     """
 
     view: Callable[[], CoreView | None]
@@ -59,6 +60,7 @@ class Eyes:
     now_s: Callable[[], float]
     wall_s: Callable[[], float]
     keep: Callable[[Keep], None]
+    speed: Callable[[str], float | None] = lambda motor: 1.0
 
 
 class Care:
@@ -236,7 +238,9 @@ class Care:
         today = datetime.fromtimestamp(self._eyes.wall_s()).toordinal()
         with self._lock:
             for motor, steady in self._steady.items():
-                run = steady.look(view, now_s, amperes.get(motor))
+                # A fan that turns slower takes less current, and is no loaded filter: only full speed is compared.
+                amps = amperes.get(motor) if at_full_speed(self._eyes.speed(motor)) else None
+                run = steady.look(view, now_s, amps)
                 if run is not None:
                     self._watches[motor].add(today, run.machine, run.flow_m3s, run.amps)
                     self._owed.add(motor)

@@ -13,6 +13,9 @@ LOW_SHARE = 0.20
 #: From this share of an interval on, it is no longer "when you can". Ours.
 OVERDUE = 1.5
 
+#: From this share of it on, a drive counts as at full speed. Ours.
+NEARLY_FULL = 0.99
+
 #: What each kind of job is reset by, and what the reset is called.
 RESETS: Mapping[str, tuple[str, ...]] = {"bin": ("bin_emptied",), "filter": ("filter_cleaned", "filter_changed")}
 
@@ -50,7 +53,10 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Readings at one tap with the same gates open, oldest first; the first one is day one."""
+    """Readings at one tap with the same gates open, oldest first; the first one is day one.
+
+    What was read while a drive ran slower is counted up to full speed.
+    """
 
     motor: str
     tap: str
@@ -59,11 +65,11 @@ class Trend:
 
     @property
     def day_one_pa(self) -> float:
-        return float(self.readings[0].more["pa"])
+        return full_speed_pa(self.readings[0])
 
     @property
     def last_pa(self) -> float:
-        return float(self.readings[-1].more["pa"])
+        return full_speed_pa(self.readings[-1])
 
     @property
     def below(self) -> float:
@@ -73,6 +79,21 @@ class Trend:
     @property
     def is_low(self) -> bool:
         return len(self.readings) > 1 and self.below >= LOW_SHARE
+
+
+def at_full_speed(share: float | None) -> bool:
+    """Whether a fan is known to turn at full speed."""
+    return share is not None and share >= NEARLY_FULL
+
+
+def full_speed_pa(reading: Done) -> float:
+    """A reading of suction, pascals, as it would be at full speed: by the fan laws pressure goes with the square of it.
+
+    A filter's cloth does not quite follow; what is left of that is a few per cent, far less than is told.
+    """
+    share = reading.more.get("speed", 1.0)
+    is_share = isinstance(share, int | float) and not isinstance(share, bool) and 0.0 < share <= 2.0
+    return float(reading.more["pa"]) / (float(share) ** 2 if is_share else 1.0)
 
 
 def jobs_of(

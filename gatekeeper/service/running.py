@@ -196,6 +196,7 @@ class Service:
             now_s=self.clock.now,
             wall_s=self.wall_s,
             keep=lambda keep: self.keeper.submit([keep], lambda _kept, _why: None),
+            speed=self.speed_share,
         )
         sensed = {name for name, motor in self.shop.motors.items() if motor.confirmed_by is not None}
         allowed_s = {name: self.plan.motors[name].release_s for name in sensed}

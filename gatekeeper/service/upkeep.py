@@ -13,7 +13,7 @@ from gatekeeper.records.care_log import Done, NotWrittenError
 from gatekeeper.records.totals import Total
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.care import air_said, pressure
-from gatekeeper.service.care_jobs import LOW_SHARE, RESETS, Job, Trend, day, hours
+from gatekeeper.service.care_jobs import LOW_SHARE, RESETS, Job, Trend, day, full_speed_pa, hours
 from gatekeeper.service.face_care import (
     CareCount,
     CareJob,
@@ -106,7 +106,14 @@ class ShopUpkeep:
         gates = open_gates(service, motor)
         if not gates:
             return Answer(False, "no_gate", "No gate is known to be open. Open one, wait until it is, then read.")
-        more = {"tap": tap, "gates": gates, "pa": round(pa, 1)}
+        more: dict[str, object] = {"tap": tap, "gates": gates, "pa": round(pa, 1)}
+        if motor in service.paces:
+            share = service.speed_share(motor)
+            if share is None or share <= 0.0:
+                return Answer(
+                    False, "speed_changes", f"The speed of {motor} is just being changed. Wait, then read again."
+                )
+            more["speed"] = round(share, 3)
         return self._write("suction", motor, by, more, f"Written down: {pressure(pa, service.shop.units)} at {tap}.")
 
     def _write(self, what: str, motor: str, by: str, more: dict[str, object], said: str) -> Answer:
@@ -250,11 +257,13 @@ def trend_view(trend: Trend, shop: Shop) -> CareTrend:
     """A trend in the shop's own units."""
     unit, factor = ("in wg", 249.089) if shop.units is Units.INCH else ("kPa", 1000.0)
     readings = tuple(
-        CareReading(one.at_s, float(one.more["pa"]) / factor, pressure(float(one.more["pa"]), shop.units), one.who)
+        CareReading(one.at_s, full_speed_pa(one) / factor, pressure(full_speed_pa(one), shop.units), one.who)
         for one in trend.readings
     )
     below = f"{trend.below:.0%} below" if trend.below > 0 else f"{-trend.below:.0%} above"
     said = f"Last reading {below} day one." if len(readings) > 1 else "One reading: this is day one."
+    if any("speed" in one.more for one in trend.readings):
+        said += " Counted up to full speed by the fan laws."
     opened = ", ".join(trend.gates)
     return CareTrend(f"Suction at {trend.tap} with {opened} open", unit, said, readings)
 
