@@ -185,12 +185,26 @@ class _Planner:
         doing = [
             f"Stop {tool.name} at its disconnect while anything goes around its wire: the electrician's.",
             "Pull the cables, mark both ends of each core, screw them to X1 by the numbers.",
-            "Each gate: find both ends by hand, then from the page, fingers out of its slot.",
-            f"Start {tool.name} with the collector in Off: the page shows it, the gate moves, nothing else does.",
+            *self.trying(tool),
         ]
         if tool.sensor is not None and tool.sensor.channel is not None:
             doing.append(f'Calibrate it: gatekeeper calibrate SHOP.yaml "{tool.name}".')
         return Step(tool.name, tuple(devices), tuple(doing))
+
+    def trying(self, tool: Tool) -> list[str]:
+        """How a machine is tried before its collector may run: gates that move by themselves, gates moved by hand."""
+        driven = [name for name in tool.gates if self.shop.gates[name].is_actuated]
+        by_hand = [name for name in tool.gates if name not in driven]
+        doing = []
+        if driven:
+            doing.append(
+                f"Find both ends of {listed(driven, 'and', 8)} by hand, then from the page, fingers out of the slot."
+            )
+        if by_hand:
+            doing.append(f"Slide {listed(by_hand, 'and', 8)} to both ends by hand: shut, it must seal.")
+        moves = "its gate moves, nothing else does" if driven else "nothing moves"
+        doing.append(f"Start {tool.name} with the collector in Off: the page shows it, {moves}.")
+        return doing
 
     def rest(self) -> Step:
         devices: list[Device] = []

@@ -249,3 +249,30 @@ def test_the_command_writes_one_page(tmp_path, monkeypatch: pytest.MonkeyPatch, 
         f"Signs written to {name}. Print them from a browser, black on paper.\n",
     )
     assert (tmp_path / name).read_text(encoding="utf-8").count('<section class="sign') == 6
+
+
+@pytest.mark.parametrize(
+    ("shop", "machine", "said"),
+    [
+        (
+            "one-evening",
+            "table saw",
+            [
+                "Slide saw gate to both ends by hand: shut, it must seal.",
+                "Start table saw with the collector in Off: the page shows it, nothing moves.",
+            ],
+        ),
+        (
+            "garage-one-collector",
+            "planer",
+            [
+                "Find both ends of planer gate by hand, then from the page, fingers out of the slot.",
+                "Start planer with the collector in Off: the page shows it, its gate moves, nothing else does.",
+                'Calibrate it: gatekeeper calibrate SHOP.yaml "planer".',
+            ],
+        ),
+    ],
+)
+def test_a_machine_is_tried_by_how_its_gate_moves(shop: str, machine: str, said: list[str]) -> None:
+    (step,) = [step for step in wiring_plan(shop_of(shop), "x").steps if step.title == machine]
+    assert list(step.doing[2:]) == said
