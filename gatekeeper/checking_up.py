@@ -78,12 +78,12 @@ def _at_speed(shop: Shop, motor: Motor, percent: float | None) -> dict[str, obje
     """How fast the drive ran while the reading was taken, as a share; nothing for a motor of one speed."""
     if drive_of(shop, motor) is None:
         if percent is not None:
-            raise CannotCheck(f"{motor.name} has one speed only; leave --speed out.")
+            raise CannotCheck(f"The {motor.name} has one speed only; leave --speed out.")
         return {}
     if percent is None:
         raise CannotCheck(
-            f"The drive of {motor.name} runs as fast as the machines need. Say how fast it ran with --speed, in % of full "
-            "speed; the page tells it."
+            f"The drive of {motor.name} runs as fast as the machines need. Say how fast it ran with --speed, in % of "
+            "full speed; the page tells it."
         )
     if not 1.0 <= percent <= 100.0:
         raise CannotCheck(f"A speed of {percent:g} % is none; it lies between 1 and 100.")

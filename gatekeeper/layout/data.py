@@ -5,6 +5,7 @@ from typing import Any
 
 from gatekeeper.airflow.study import SetAir
 from gatekeeper.layout.findings import Finding
+from gatekeeper.layout.speeds import speeds_data
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
 
 
@@ -17,6 +18,11 @@ def layout_data(study: LayoutStudy, findings: Sequence[Finding]) -> dict[str, An
         "is_whole": study.is_whole,
         "is_short": any(finding.is_short for finding in findings),
         "systems": {name: _system_data(system) for name, system in study.systems.items()},
+        **(
+            {"speeds": {name: speeds_data(study.systems[name], table) for name, table in study.speeds.items()}}
+            if study.speeds
+            else {}
+        ),
         "findings": [
             {
                 "harm": int(finding.harm),

@@ -10,6 +10,7 @@ from gatekeeper.layout.report_parts import document, told_list
 from gatekeeper.layout.report_plot import fan_plot
 from gatekeeper.layout.report_tables import duct_table, machine_table, pair_table, table, triple_words
 from gatekeeper.layout.report_tree import duct_tree
+from gatekeeper.layout.speeds import counted, speed_note, speed_rows, speed_title
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
 from gatekeeper.markup import Html, el, join
 
@@ -69,7 +70,7 @@ def _part(study: LayoutStudy, findings: Sequence[Finding], *, is_only: bool) -> 
     parts += [_drawing(study, system) for system in systems]
     parts.append(_findings(findings))
     for system in systems:
-        parts += [_tables(study, system), _plot(study, system)]
+        parts += [_tables(study, system), _speeds(study, system), _plot(study, system)]
     return el("section", None, parts)
 
 
@@ -167,6 +168,22 @@ def _tables(study: LayoutStudy, system: SystemStudy) -> Html:
         ]
     parts += [el("h3", None, "Every length with chips in it"), duct_table(study, system)]
     return join(parts)
+
+
+def _speeds(study: LayoutStudy, system: SystemStudy) -> Html | None:
+    """How fast a drive that follows the air runs; None for a motor of one speed."""
+    speeds = study.speeds.get(system.system.motor.name)
+    if speeds is None:
+        return None
+    head, units, *rows = speed_rows(study, system, speeds, most_tools=2)
+    head = [f"{word}, {unit}" if unit else word for word, unit in zip(head, units, strict=True)]
+    return join(
+        [
+            el("h2", None, speed_title(system, speeds)),
+            table([head, *rows]),
+            el("p", {"class": "note"}, " ".join([*counted(system, speeds), speed_note()])),
+        ]
+    )
 
 
 def _plot(study: LayoutStudy, system: SystemStudy) -> Html:

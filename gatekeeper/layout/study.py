@@ -5,13 +5,14 @@ the shop. In the mode for sites whose rules forbid gates that cut airflow there 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from gatekeeper.airflow.study import Band, SetAir, band_of, set_air
 from gatekeeper.airflow.tools import Reading
 from gatekeeper.layout.measures import Measures
 from gatekeeper.service.air_systems import AirSystem, air_system, air_systems
 from gatekeeper.service.air_table import best_reading, computed_air
+from gatekeeper.service.drive_table import SpeedTable, speed_tables
 from gatekeeper.shop.model import Duct, Shop
 
 
@@ -39,13 +40,17 @@ class SystemStudy:
 
 @dataclass(frozen=True, slots=True)
 class LayoutStudy:
-    """A whole shop. ``name``: how its file was named. ``is_whole``: every set was reached."""
+    """A whole shop. ``name``: how its file was named. ``is_whole``: every set was reached.
+
+    ``speeds``: by motor on a drive that follows the air, the lowest speeds that are enough.
+    """
 
     shop: Shop
     name: str
     is_all_open: bool
     systems: Mapping[str, SystemStudy]
     is_whole: bool
+    speeds: Mapping[str, SpeedTable] = field(default_factory=dict)
 
     @property
     def measures(self) -> Measures:
@@ -56,6 +61,7 @@ def study_layout(shop: Shop, name: str, *, all_open: bool = False) -> LayoutStud
     """Study a shop. Raises ValueError with one sentence where its ducts cannot be solved."""
     systems = air_systems(shop)
     readings: dict[str, dict[frozenset[str], Reading]] = {motor: {} for motor in systems}
+    speeds: Mapping[str, SpeedTable] = {}
     is_whole = True
     if all_open:
         for motor, system in systems.items():
@@ -64,11 +70,11 @@ def study_layout(shop: Shop, name: str, *, all_open: bool = False) -> LayoutStud
     else:
         computed = computed_air(systems)
         is_whole = computed.is_whole
+        speeds = speed_tables(shop, computed)
         for (motor, running), reading in computed.readings.items():
             readings[motor][running] = reading
-    return LayoutStudy(
-        shop, name, all_open, {motor: _studied(systems[motor], found) for motor, found in readings.items()}, is_whole
-    )
+    studied = {motor: _studied(systems[motor], found) for motor, found in readings.items()}
+    return LayoutStudy(shop, name, all_open, studied, is_whole, speeds)
 
 
 def read_all_open(system: AirSystem) -> Reading:

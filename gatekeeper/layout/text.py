@@ -8,6 +8,7 @@ from gatekeeper.airflow.study import SetAir
 from gatekeeper.airflow.tools import ENOUGH
 from gatekeeper.layout.findings import Finding, Harm
 from gatekeeper.layout.measures import Measures
+from gatekeeper.layout.speeds import counted, speed_note, speed_rows, speed_title
 from gatekeeper.layout.state import AirState
 from gatekeeper.layout.study import LayoutStudy, SystemStudy
 from gatekeeper.shop.faults import listed
@@ -23,6 +24,7 @@ def layout_lines(study: LayoutStudy, findings: Sequence[Finding]) -> list[str]:
     for system in study.systems.values():
         if system.sets:
             lines += ["", *system_lines(study, system)]
+            lines += speed_lines(study, system)
     if not study.is_whole:
         lines += ["", "More sets than are computed: the rest gets the machines' own gates and no extra ones."]
     lines += ["", *finding_lines(findings)]
@@ -47,6 +49,15 @@ def system_lines(study: LayoutStudy, system: SystemStudy) -> list[str]:
             fast = sum(not (air.reading.slow_mains or air.reading.slow_drops) for air in sets)
             lines.append(f"{word} at a time: enough air in {fed} of {len(sets)} {sort}, every duct fast in {fast}.")
     return lines
+
+
+def speed_lines(study: LayoutStudy, system: SystemStudy) -> list[str]:
+    """How fast a drive that follows the air runs for each machine; nothing for a motor of one speed."""
+    table = study.speeds.get(system.system.motor.name)
+    if table is None:
+        return []
+    rows = speed_rows(study, system, table, most_tools=1)
+    return ["", speed_title(system, table), *aligned(rows), *counted(system, table), *wrapped(speed_note(), "", "")]
 
 
 def machine_rows(air: SetAir, say: Measures, *, with_extra: bool) -> list[list[str]]:

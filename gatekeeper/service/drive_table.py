@@ -60,6 +60,7 @@ class SpeedRow:
         subject: the tool whose need, or the shop's duct whose velocity binds; None for the drive's least speed.
         flow_m3s: what passes the fan at ``percent``, with an overdue filter.
         slowest: the shop's duct with the slowest air there, and slowest_ms its velocity.
+        main_ms: the slowest air in a length of main there; None where no main is on the way.
     """
 
     percent: int
@@ -69,6 +70,7 @@ class SpeedRow:
     flow_m3s: float
     slowest: str
     slowest_ms: float
+    main_ms: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +153,7 @@ class _Air:
     tool: str | None
     velocity_ratio: float
     duct: str
+    main_ms: float | None
     flow_m3s: float
 
     @property
@@ -222,8 +225,11 @@ class SpeedSearch:
         reading = tools.read(order, gates)
         flows, ducts = reading.solution.flows_m3s, tools.network.ducts
         need, tool = min(((share, name) for name, share in reading.share.items()), default=(math.inf, None))
-        speed, duct = min((flows[place] / ducts[place].section_m2, ducts[place].name) for place in dusty)
-        return _Air(need, tool, speed / tools.transport_ms, duct, reading.solution.flow_m3s)
+        speeds = {place: flows[place] / ducts[place].section_m2 for place in dusty}
+        slowest = min(speeds, key=speeds.__getitem__)
+        main_ms = min((speed for place, speed in speeds.items() if place in tools.mains), default=None)
+        ratio = speeds[slowest] / tools.transport_ms
+        return _Air(need, tool, ratio, ducts[slowest].name, main_ms, reading.solution.flow_m3s)
 
     def _tools_at(self, percent: int) -> Tools:
         found = self._at.get(percent)
@@ -243,7 +249,7 @@ class SpeedSearch:
 
     def _row(self, percent: int, floor: int, binds: Binds, subject: str | None, air: _Air) -> SpeedRow:
         speed = air.velocity_ratio * self._system.tools.transport_ms
-        return SpeedRow(percent, floor, binds, subject, air.flow_m3s, duct_of(air.duct), speed)
+        return SpeedRow(percent, floor, binds, subject, air.flow_m3s, duct_of(air.duct), speed, air.main_ms)
 
 
 def saved_w(system: AirSystem, open_gates: frozenset[str], percent: int) -> float:
