@@ -51,8 +51,8 @@ class Mover:
 def mover_of(part: GatePart) -> Mover:
     """What moves a gate; ``part`` must be free of faults."""
     if part.servo is not None and part.servo.bank is not None and part.servo.channel is not None:
-        one = part.servo
-        bank_servo = BankServo(part.servo.bank, part.servo.channel, one.open, one.shut, one.stall_current)
+        ends = part.servo
+        bank_servo = BankServo(part.servo.bank, part.servo.channel, ends.open, ends.shut, ends.stall_current)
         return Mover(bank_servo=bank_servo, usual_travel_s=QUICK_TRAVEL_S)
     if part.servo is not None:
         assert part.servo.pin is not None
