@@ -46,6 +46,7 @@ class TerminalWalk:
         by: who tries it; never empty.
         now_s: the controller's clock, for what counts down.
         bench: of a virtual shop.
+        is_alive: False once the controller has ended by itself.
     """
 
     def __init__(
@@ -55,12 +56,14 @@ class TerminalWalk:
         by: str,
         now_s: Callable[[], float],
         bench: Bench | None = None,
+        is_alive: Callable[[], bool] = lambda: True,
     ) -> None:
         self._commissioning = commissioning
         self._screen = screen
         self._by = by
         self._now_s = now_s
         self._bench = bench
+        self._is_alive = is_alive
         self._asked: tuple[str, int] | None = None
         self._stage: str | None = None
         self._on_bench: list[tuple[str, str]] = []
@@ -81,6 +84,9 @@ class TerminalWalk:
         self._say(view.sentence)
         try:
             while True:
+                if not self._is_alive():
+                    self._say("The controller has ended by a fault. Every motor was switched off.")
+                    return False
                 view = self._look()
                 if view.walk is None and view.next_key is None:
                     return True

@@ -233,6 +233,15 @@ def test_ctrl_c_ends_the_walk_and_nothing_else() -> None:
     assert is_over is False
 
 
+def test_a_controller_that_ended_by_itself_ends_the_walk() -> None:
+    screen = Typed(WAIT, WAIT)
+    lives = iter((True, False))
+    walk = TerminalWalk(FakeCommissioning(JOG), screen, "Ada", lambda: 0.0, None, lambda: next(lives))
+    assert walk.go() is False
+    assert screen.said[-1] == "The controller has ended by a fault. Every motor was switched off."
+    assert len(screen.status) == 1
+
+
 def test_every_state_has_its_own_mark() -> None:
     from gatekeeper.commissioning_terminal import MARKS
 
