@@ -206,6 +206,9 @@ def _where(gate: GateNow) -> str:
 
 
 def _turning(motor: MotorNow) -> str:
+    if motor.has_power and motor.top < 1.0:
+        turns = "slowing down" if motor.speed > motor.top else "spinning up"
+        return f"running at {100 * motor.top:.0f} %" if motor.speed == motor.top else turns
     if motor.has_power:
         return "running" if motor.speed >= 1.0 else "spinning up"
     return "coasting" if motor.speed > 0.0 else "still"

@@ -36,11 +36,15 @@ class GateNow:
 
 @dataclass(frozen=True, slots=True)
 class MotorNow:
-    """One motor: whether current flows, its speed from 0 to 1, and whether an air switch on its duct would be made."""
+    """One motor: whether current flows, its speed from 0 to 1, and whether an air switch on its duct would be made.
+
+    ``top``: the speed that its drive is told, 1 for a motor of one speed.
+    """
 
     has_power: bool
     speed: float
     air_moves: bool
+    top: float = 1.0
 
 
 def servo_target(servo: Servo, level: float | None) -> float | None:

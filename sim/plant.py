@@ -265,7 +265,7 @@ class VirtualShop:
         with self._lock:
             self._settle(self.clock.now())
             return {
-                name: MotorNow(drive.has_power, drive.speed, self.life.has_air(name))
+                name: MotorNow(drive.has_power, drive.speed, self.life.has_air(name), drive.top)
                 for name, drive in self._drives.items()
             }
 

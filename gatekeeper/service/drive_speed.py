@@ -208,7 +208,7 @@ def reason(row: SpeedRow, running: frozenset[str], units: Units) -> str:
         case Binds.NEED:
             return f"the {row.subject} needs no more; {slowest}"
         case Binds.VELOCITY:
-            return f"slower, and chips would settle in {row.subject}"
+            return f"any slower, and chips settle in {row.subject}"
         case Binds.LEAST:
             return f"its least speed is enough; {slowest}"
         case _ if row.subject in running:
