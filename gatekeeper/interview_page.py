@@ -176,7 +176,9 @@ class NewShopPage(_Interviews):
         self._written.set()
         steps = _steps(str(self._path), ending)
         if self._goes_on:
-            steps = (NextStep(self._goes_on), *steps)
+            steps = (NextStep(self._goes_on, path="/"), *steps)
+        else:
+            steps = (*steps, NextStep("Run it on the board", f"gatekeeper run {self._path}"))
         return _done(f"Written: {self._path}.", ending, steps)
 
     def _seen(self) -> InterviewView:
@@ -308,12 +310,10 @@ def _done(said: str, ending: Ending, steps: tuple[NextStep, ...]) -> DoneView:
 def _steps(name: str, ending: Ending) -> tuple[NextStep, ...]:
     """What comes after a file was written."""
     choose = (NextStep("Choose the pins", f"gatekeeper pins {name} --assign --write"),) if ending.pin_trouble else ()
+    wiring = "Print parts, drawings and the electrician's sheets"
     return (
         NextStep("Look it over", f"gatekeeper check {name}"),
         *choose,
-        NextStep(
-            "Parts, drawings and the electrician's sheets, to print", f"gatekeeper wiring {name} --out wiring.html"
-        ),
+        NextStep(wiring, f"gatekeeper wiring {name} --out wiring.html"),
         NextStep("Try it as a virtual shop", f"gatekeeper demo {name}"),
-        NextStep("Run it on the board", f"gatekeeper run {name}"),
     )

@@ -41,10 +41,12 @@ def content(view: InterviewView, base: str, *, may: bool, said: str | None, type
     if view.going is not None:
         return _going(view.going, base, may=may, told=told, typed=typed)
     return join(
-        _done(view.done) if view.done is not None else el("h1", None, "Machines"),
+        el("h1", None, "Written." if view.done is not None else "Machines"),
         told,
+        el("p", None, view.done.said) if view.done is not None else None,
         el("p", {"class": "caution"}, view.refusal) if view.refusal else None,
         _waiting(view, base, may=may) if view.waiting is not None else None,
+        _done(view.done) if view.done is not None else None,
         None if view.refusal else _machines(view, base, may=may),
     )
 
@@ -235,6 +237,8 @@ def _words(duct: SketchDuct) -> tuple[Html, int]:
 def _listed(motor: str, ducts: Sequence[SketchDuct]) -> Html:
     def below(towards: str) -> Html | None:
         here = [one for one in ducts if one.towards == towards]
+        if not here:
+            return None
         return el("ul", {"class": "tree"}, [el("li", None, _said(one), below(one.name)) for one in here])
 
     return join(el("p", None, f"{motor}, air comes from:"), below(motor))
@@ -307,8 +311,6 @@ def _list(head: str, lines: Sequence[str]) -> Html | None:
 
 def _done(view: DoneView) -> Html:
     return join(
-        el("h1", None, "Written."),
-        el("p", None, view.said),
         _list("Pins", view.pins),
         _list("Assumed, because nobody knew; measure it one day", view.assumed),
         _list("To commission anew", view.anew),
@@ -340,14 +342,16 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
         )
         for name in view.machines
     ]
+    each = el("ul", {"class": "bench machines"}, rows)
     return join(
+        el("h2", None, "Machines") if view.done is not None else None,
         el(
             "p",
             None,
             "Each asks a few questions and then changes the shop's file where that machine stands, and nothing else.",
         ),
         _begin(base, "add", "", "Add a machine"),
-        el("ul", {"class": "bench machines"}, rows),
+        each if view.done is None else el("details", None, el("summary", None, "Move or retire a machine"), each),
         el(
             "details",
             None,
