@@ -34,6 +34,8 @@ MARKS = {
     StepState.STALE: "[~]",
     StepState.NOW: "[>]",
 }
+#: Of what is seen the first is what the step is about; more would not be read.
+MOST_SEEN = 4
 _SAYS_YES = ("yes", "y")
 
 
@@ -145,7 +147,7 @@ class TerminalWalk:
         self._say(_said(walk.prompt, self._now_s()), "  ")
         for note in walk.notes:
             self._say(note, "  ")
-        for what, word in walk.live:
+        for what, word in walk.live[:MOST_SEEN]:
             self._say(f"seen: {what}: {word}", "    ")
         for number, offer in enumerate(_main(walk), start=1):
             self._say(f"{number} {offer.label}", "  ")
@@ -306,7 +308,7 @@ def _status(walk: WalkView | None, now_s: float) -> str:
     """What is seen at this instant, on one line."""
     if walk is None:
         return ""
-    seen = [f"{what}: {word}" for what, word in walk.live]
+    seen = [f"{what}: {word}" for what, word in walk.live[:MOST_SEEN]]
     until = walk.prompt.until_s
     left = [f"{max(0, round(until - now_s))} s left"] if until is not None else []
     return ", ".join([*seen, *left])

@@ -30,6 +30,8 @@ VALUE = "value."
 LONGEST_NAME = 40
 LONGEST_VALUE = 120
 _OPEN = (StepState.DUE, StepState.STALE, StepState.NOW)
+#: So many things that are seen leave room for the buttons on a small phone.
+MOST_SEEN = 3
 #: Boxes of the drawn list: its pitch and how many stand in a row.
 _PITCH, _ROW = 16, 20
 
@@ -155,10 +157,18 @@ def _place(view: CommissioningView, walk: WalkView) -> str:
 
 
 def _seen(walk: WalkView) -> Html | None:
-    """What the controller sees at this instant."""
+    """What the controller sees at this instant; what is worth looking at stands first, the rest is folded away."""
     if not walk.live:
         return None
-    rows = [el("div", None, el("dt", None, what), el("dd", None, word)) for what, word in walk.live]
+    first, rest = walk.live[:MOST_SEEN], walk.live[MOST_SEEN:]
+    if not rest:
+        return _seen_rows(first)
+    more = el("summary", None, f"What else is seen ({len(rest)})")
+    return join(_seen_rows(first), el("details", {"data-key": "seen"}, more, _seen_rows(rest)))
+
+
+def _seen_rows(seen: Sequence[tuple[str, str]]) -> Html:
+    rows = [el("div", None, el("dt", None, what), el("dd", None, word)) for what, word in seen]
     return el("dl", {"class": "seen"}, rows)
 
 

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from html import unescape
 
 import pytest
@@ -97,6 +98,14 @@ def test_a_step_is_one_sentence_its_cautions_and_what_is_seen_now() -> None:
         "today Leave it out Put it by"
     )
     assert '<time data-until="1060.0">' in live_parts(shop(), LOOKING, ())["step"]
+
+
+def test_much_that_is_seen_is_folded_away_behind_the_first_three() -> None:
+    assert LOOKING.walk is not None
+    seen = tuple((f"Contact {n}", "open") for n in range(9))
+    drawn = live_parts(shop(), replace(LOOKING, walk=replace(LOOKING.walk, live=seen)), ())["step"]
+    shown, _, folded = drawn.partition("What else is seen (6)")
+    assert (shown.count("<dt>"), folded.count("<dt>")) == (3, 6)
 
 
 def test_what_moves_something_is_held_and_its_caution_is_said_once() -> None:
