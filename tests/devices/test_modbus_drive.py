@@ -1,21 +1,26 @@
-"""A drive over Modbus: on a real server over TCP, on a serial line answered byte by byte, and its broken leases."""
+"""A drive over Modbus: on a real server over TCP, on a serial line answered byte by byte, broken leases, its speed."""
 
 import asyncio
+import math
 import os
 import queue
 import threading
 import time
 import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis.strategies import floats
 from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from gatekeeper.devices.base import DeviceError
 from gatekeeper.devices.bench_drive import FakeDrive
+from gatekeeper.devices.drive_pace import BACK_S, RAMP_S, SpeedRange
 from gatekeeper.devices.modbus_drive import (
     DriveMap,
     DriveSeen,
@@ -373,3 +378,218 @@ def test_a_time_of_its_own_out_of_range_is_refused(stops_after_s: float) -> None
     assert str(caught.value) == (
         f"The drive of fan stops {stops_after_s:g} s after it hears nothing more. It must be 1 s to 60 s."
     )
+
+
+# --- a speed that follows the air -------------------------------------------------------------------------------------
+
+
+class Paced:
+    """Who chooses a speed, as a test wants it."""
+
+    def __init__(self, speed_hz: float, floor_hz: float = 0.0) -> None:
+        self.wanted = (speed_hz, floor_hz)
+
+    def speed_hz(self) -> float:
+        return self.wanted[0]
+
+    def floor_hz(self) -> float:
+        return self.wanted[1]
+
+
+SEEN = replace(MAP, speed_seen=0x2005)
+LIMITS = SpeedRange(25.0, 50.0)
+
+
+def paced_at(server: Server, pace: Paced, registers: DriveMap = MAP) -> ModbusDrive:
+    wire = ModbusWire(NetworkPlace("127.0.0.1", server.port), DEVICE)
+    drive = ModbusDrive("fan", wire, registers, stops_after_s=1.0, every_s=0.02, limits=LIMITS)
+    drive.follow(pace)
+    drive.start()
+    drive.on(now(), now() + 9.0)
+    return drive
+
+
+def until(is_so: Callable[[], bool]) -> None:
+    end_s = time.monotonic() + SOON_S
+    while not is_so():
+        assert time.monotonic() < end_s
+        threading.Event().wait(0.01)
+
+
+def test_the_speed_of_a_pace_is_sent_and_followed(server: Server) -> None:
+    pace = Paced(31.0)
+    drive = paced_at(server, pace)
+    server.expect(0x2001, 3100)
+    server.expect(MAP.command, MAP.start_word)
+    until(lambda: drive.seen_hz == 31.0)
+    assert drive.speed_trouble is None
+    pace.wanted = (44.44, 0.0)
+    drive.hurry()
+    server.expect(0x2001, 4444)
+    drive.close()
+
+
+@pytest.mark.parametrize(
+    ("speed_hz", "floor_hz", "sent"),
+    [
+        (12.0, 0.0, 2500),  # the least speed of the drive
+        (25.0, 38.001, 3801),  # the floor of its ducts, up to the next step
+        (90.0, 0.0, 5000),  # full speed
+        (30.0, 90.0, 5000),
+        (float("nan"), 0.0, 5000),
+        (30.0, float("inf"), 5000),
+    ],
+)
+def test_whatever_is_asked_the_drive_is_told_no_less_than_its_floors_and_no_more_than_full_speed(
+    server: Server, speed_hz: float, floor_hz: float, sent: int
+) -> None:
+    drive = paced_at(server, Paced(speed_hz, floor_hz))
+    told = set()
+    for _ in range(9):
+        register, value = server.wrote.get(timeout=SOON_S)
+        told |= {value} if register == 0x2001 else set()
+    assert told == {sent}
+    drive.close()
+
+
+def test_a_pace_that_fails_leaves_full_speed(server: Server, caplog: pytest.LogCaptureFixture) -> None:
+    pace = Paced(30.0)
+    pace.floor_hz = lambda: 1 / 0  # type: ignore[method-assign]
+    drive = paced_at(server, pace)
+    server.expect(0x2001, 5000)
+    drive.close()
+    assert "a drive's speed could not be chosen" in caplog.text
+
+
+def test_a_drive_that_refuses_its_speed_runs_on_at_what_it_reports(server: Server) -> None:
+    """The register is none of the server's own: exception 2 each time, and the motor is not stopped for it."""
+    heard = Heard()
+    wire = ModbusWire(NetworkPlace("127.0.0.1", server.port), DEVICE)
+    drive = ModbusDrive(
+        "fan", wire, replace(SEEN, speed=0x3000), stops_after_s=1.0, every_s=0.02, limits=LIMITS,
+        report=heard.seen.put, on_lapse=lambda _t_s, name: heard.lapsed.put(name),
+    )  # fmt: skip
+    drive.follow(Paced(31.0))
+    drive.start()
+    until(lambda: bool(server.registers))
+    server.put(0x2005, 5000)
+    drive.on(now(), now() + 9.0)
+    heard.expect(True)
+    until(lambda: drive.speed_trouble is not None)
+    assert drive.speed_trouble is not None
+    assert drive.speed_trouble.startswith(
+        f"The drive of fan does not take its speed. The drive at 127.0.0.1:{server.port} refuses register 0x3000: "
+    )
+    assert drive.speed_trouble.endswith(" It is left at the 50 Hz that it reports.")
+    assert (drive.trouble, drive.is_on(), heard.lapsed.empty()) == (None, True, True)
+    drive.close()
+
+
+class PacedBench:
+    """A paced drive without a thread."""
+
+    def __init__(self, registers: DriveMap = SEEN, speed_hz: float = 31.0, floor_hz: float = 0.0) -> None:
+        self.now_s = 100.0
+        self.turns: list[float] = []
+        self.fake = FakeDrive(
+            registers, stops_after_s=4.0, clock=lambda: self.now_s, on_speed=self.turns.append, speed_hz=50.0
+        )
+        self.drive = ModbusDrive(
+            "fan", self.fake, registers, stops_after_s=4.0, clock=lambda: self.now_s, limits=LIMITS
+        )
+        self.pace = Paced(speed_hz, floor_hz)
+        self.drive.follow(self.pace)
+        self.drive.on(self.now_s, self.now_s + 5.0)
+
+    def go_on(self, for_s: float) -> None:
+        for _ in range(round(for_s / 0.25)):
+            self.now_s += 0.25
+            self.drive.renew(self.now_s, self.now_s + 5.0)
+            self.drive.exchange()
+
+
+def test_a_drive_that_keeps_its_own_speed_is_told_after_its_ramp_and_left_running() -> None:
+    bench = PacedBench()
+    bench.fake.keeps_speed = True
+    bench.go_on(RAMP_S)
+    assert (bench.drive.speed_trouble, bench.drive.seen_hz) == (None, 50.0)
+    bench.go_on(0.5)
+    assert bench.drive.speed_trouble == (
+        "The drive of fan does not take its speed: told 31 Hz, it reports 50 Hz and is left at that."
+    )
+    assert bench.fake.runs
+    bench.fake.keeps_speed = False
+    bench.pace.wanted = (32.0, 0.0)
+    bench.go_on(0.25)
+    assert (bench.drive.speed_trouble, bench.drive.seen_hz, bench.turns) == (None, 32.0, [32.0])
+
+
+def test_a_drive_that_stays_below_its_floor_says_what_comes_of_it() -> None:
+    bench = PacedBench(speed_hz=30.0)
+    bench.go_on(1.0)
+    bench.fake.keeps_speed = True
+    bench.pace.wanted = (30.0, 44.0)
+    bench.go_on(RAMP_S + 0.5)
+    assert bench.drive.speed_trouble == (
+        "The drive of fan does not take its speed: told 44 Hz, it reports 30 Hz and is left at that. Below 44 Hz chips "
+        "may settle in the duct."
+    )
+
+
+def test_without_a_register_of_its_speed_the_reference_is_read_back() -> None:
+    bench = PacedBench(MAP)
+    bench.go_on(1.0)
+    assert (bench.drive.seen_hz, bench.drive.speed_trouble) == (31.0, None)
+    bench.fake.read = lambda register: {MAP.status: MAP.running_word, MAP.speed: 5000}.get(register, 0)  # type: ignore[method-assign]
+    bench.go_on(BACK_S)
+    assert bench.drive.speed_trouble is None
+    bench.go_on(0.5)
+    assert bench.drive.speed_trouble == (
+        "The drive of fan does not take its speed: told 31 Hz, it reports 50 Hz and is left at that."
+    )
+
+
+def test_how_long_it_has_been_told_one_speed() -> None:
+    bench = PacedBench()
+    assert bench.drive.told_for_s() < 0.0
+    bench.go_on(3.0)
+    assert bench.drive.told_for_s() == 2.75
+    bench.pace.wanted = (40.0, 0.0)
+    bench.go_on(0.25)
+    assert bench.drive.told_for_s() == 0.0
+    bench.drive.off()
+    bench.drive.exchange()
+    assert (bench.drive.seen_hz, bench.drive.told_for_s() < 0.0) == (None, True)
+
+
+@given(
+    asked=floats(allow_nan=True, allow_infinity=True),
+    floor=floats(allow_nan=True, allow_infinity=True),
+    least=floats(1.0, 60.0),
+    more=floats(0.0, 60.0),
+    steps=floats(0.01, 500.0),
+)
+def test_what_is_written_never_lies_below_a_floor_nor_above_full_speed(
+    asked: float, floor: float, least: float, more: float, steps: float
+) -> None:
+    """The floors hold in the register itself, whatever is asked and however coarse its steps are."""
+    limits = SpeedRange(least, least + more)
+    registers = replace(SEEN, steps_per_hz=steps)
+    fake = FakeDrive(registers, stops_after_s=4.0, clock=lambda: 0.0)
+    drive = ModbusDrive("fan", fake, registers, stops_after_s=4.0, clock=lambda: 0.0, limits=limits)
+    drive.follow(Paced(asked, floor))
+    drive.on(0.0, 5.0)
+    drive.exchange()
+    written = fake.values[0x2001]
+    top = round(limits.full_hz * steps)
+    wanted = [value for value in (least, floor, asked) if value <= limits.full_hz]
+    assert written <= top
+    assert written >= min(top, max(wanted) * steps - 1e-6)
+    if not (math.isfinite(asked) and math.isfinite(floor)):
+        assert written == top
+
+
+def test_speeds_that_are_none_are_refused() -> None:
+    with pytest.raises(DeviceError) as caught:
+        SpeedRange(50.0, 40.0)
+    assert str(caught.value) == "A drive that runs from 50 to 40 Hz has no speed to run at."
