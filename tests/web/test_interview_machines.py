@@ -1,0 +1,339 @@
+"""Machines added, moved and retired on the running shop's page, and the controller started anew."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import pytest
+from fake_face import ORIGIN, PIN, FakeFace
+from fastapi.testclient import TestClient
+from shop_views import shop as shop_view
+
+from gatekeeper.interview_keeping import ADD
+from gatekeeper.interview_page import MachinesPage
+from gatekeeper.interviewing import Face, interview_parts
+from gatekeeper.service.calibration_file import ShopFile, shop_file_of
+from gatekeeper.service.face import GateWord, SensorWord, ShopView
+from gatekeeper.shop.examples import example
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
+from gatekeeper.taking_over import TakeOver, in_the_way
+from gatekeeper.web.app import create_app
+from gatekeeper.web.door import DoorSettings
+
+HTML = {"Accept": "text/html"}
+JSON = {"Accept": "application/json"}
+AIR_PIN = "8642"
+GARAGE = example("garage-one-collector").read_text(encoding="utf-8")
+WAITS = "The controller runs by the file as it was; what changed counts from its next start."
+
+
+@dataclass
+class Running:
+    """What a running controller is to the page: the file that it was started with, and its wish to start anew."""
+
+    file: ShopFile
+    why: str | None = None
+    began_anew: int = 0
+    page: MachinesPage = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.page = MachinesPage(lambda: self.file, lambda: self.why, self._anew)
+
+    def _anew(self) -> None:
+        self.began_anew += 1
+
+
+@pytest.fixture
+def running(tmp_path: Path) -> Running:
+    path = tmp_path / "garage.yaml"
+    path.write_text(GARAGE, encoding="utf-8")
+    return Running(ShopFile(path, GARAGE))
+
+
+@pytest.fixture
+def stranger(running: Running) -> Iterator[TestClient]:
+    """A phone in the shop's own network, not signed in."""
+    settings = DoorSettings(PIN, frozenset({"shop.local"}), air_pin=AIR_PIN)
+    app = create_app(FakeFace(shop_view()), settings, interviews=running.page)
+    made = TestClient(
+        app, base_url=ORIGIN, client=("192.168.1.23", 5), headers={"Origin": ORIGIN}, follow_redirects=False
+    )
+    with made:
+        yield made
+
+
+@pytest.fixture
+def phone(stranger: TestClient) -> TestClient:
+    assert stranger.post("/sign-in", data={"pin": PIN}).status_code == 303
+    return stranger
+
+
+def look(phone: TestClient) -> str:
+    answer = phone.get("/machines", headers=HTML)
+    assert answer.status_code == 200
+    return answer.text
+
+
+def press(phone: TestClient, name: str, **fields: str) -> str:
+    """One press, and the page that a browser shows then."""
+    found = re.search(r'name="mark" value="([^"]+)"', look(phone))
+    marked = {"mark": found[1]} if found is not None else {}
+    answer = phone.post(f"/machines/{name}", data={**marked, **fields}, headers=HTML)
+    assert answer.status_code == 303
+    return phone.get(answer.headers["Location"], headers=HTML).text
+
+
+def usual(running: Running, told: dict[str, str]) -> list[str]:
+    """The answers to a begun interview, what is told by the beginning of the question, else what is usual."""
+    answers = []
+    while (going := running.page.view().going) is not None and (question := going.question) is not None:
+        given = next((told.pop(said) for said in list(told) if question.said.startswith(said)), None)
+        answer = given or question.default or ("unknown" if question.unknown else question.choices[0])
+        assert running.page.answer(going.mark, answer).accepted, (question.said, answer)
+        answers.append(answer)
+    return answers
+
+
+def as_the_terminal_writes(path: Path, answers: list[str], move: str | None = None, retire: str | None = None) -> bytes:
+    path.write_text(GARAGE, encoding="utf-8")
+    shop = load_shop(GARAGE, path.name)
+    assert not isinstance(shop, Faults)
+    lines = [*answers, ""]
+    assert interview_parts(path, GARAGE, shop, Face([].append, lambda _: lines.pop(0)), move, retire) is True
+    return path.read_bytes()
+
+
+LATHE = {"Which machine": "lathe", "Where does": "into main far", "How far": "5 ft"}
+
+
+def test_settings_lead_to_the_machines_and_each_can_move_or_leave(phone: TestClient, running: Running) -> None:
+    assert '<a href="/machines">Add, move or retire a machine</a>' in phone.get("/settings", headers=HTML).text
+    page = look(phone)
+    assert "<h1>Machines</h1>" in page
+    assert '<button class="usual write">Add a machine</button>' in page
+    assert '<button aria-label="Move planer">Move</button>' in page
+    assert '<button aria-label="Retire table saw">Retire</button>' in page
+    assert f"<code>gatekeeper add {running.file.path} --move TOOL</code>" in page
+    assert "Stop dust collector" in page
+
+
+def test_rights_looking_is_free_and_air_alone_changes_nothing(stranger: TestClient, running: Running) -> None:
+    assert '<a href="/sign-in?back=/machines">Sign in to add, move or retire a machine</a>' in look(stranger)
+    for pin, status in ((None, 401), (AIR_PIN, 403)):
+        if pin is not None:
+            stranger.post("/sign-in", data={"pin": pin})
+        for name in ("begin", "answer", "back", "write", "leave", "take-over"):
+            fields = {"what": "add", "mark": "0.00000000", "answer": "x"}
+            assert stranger.post(f"/machines/{name}", data=fields, headers=JSON).status_code == status, name
+    assert running.began_anew == 0
+    assert [one.name for one in running.file.path.parent.iterdir()] == ["garage.yaml"]
+
+
+def test_a_machine_more_is_what_the_terminal_writes_and_says_what_to_try(
+    phone: TestClient, running: Running, tmp_path: Path
+) -> None:
+    page = press(phone, "begin", what="add", machine="")
+    assert "<h1>Which machine is it?</h1>" in page
+    assert '<p class="soft">A machine more, question 1</p>' in page
+    assert "<b>mitre saw</b>" in page
+    answers = usual(running, dict(LATHE))
+    page = look(phone)
+    assert "<h1>That is all. Is it right?</h1>" in page
+    assert '<b>lathe<em class="fresh"> new</em></b>' in page
+    assert "<pre>  lathe drop: {towards: main far, diameter: 4 in, length: 5 ft" in page
+    assert "<li>lathe drop: bond it to ground, close its joints, and measure its resistance to ground.</li>" in page
+    assert re.search(r"<p>The lathe gets \d+ cfm alone", page)
+    page = press(phone, "write")
+    path = running.file.path
+    kept = f"its text until now is kept in {path}.before."
+    assert f"<p>Written: {path}. Everything else in it is as it was; {kept}</p>" in page
+    assert "<h2>To commission anew</h2>" in page
+    assert f'<p class="what">{WAITS}</p>' in page
+    assert path.read_bytes() == as_the_terminal_writes(tmp_path / "by-hand.yaml", answers)
+    assert Path(f"{path}.before").read_text(encoding="utf-8") == GARAGE
+    assert not Path(f"{path}.answers").exists()
+
+
+@pytest.mark.parametrize(("what", "tool"), [("move", "planer"), ("retire", "table saw")])
+def test_a_move_and_a_leave_are_what_the_terminal_writes(
+    phone: TestClient, running: Running, tmp_path: Path, what: str, tool: str
+) -> None:
+    press(phone, "begin", what=what, machine=tool)
+    answers = usual(running, {"Where does": "into riser", "What becomes": "is taken down"})
+    press(phone, "write")
+    by_hand = as_the_terminal_writes(tmp_path / "by-hand.yaml", answers, **{what: tool})
+    assert running.file.path.read_bytes() == by_hand
+    assert by_hand != GARAGE.encode()
+
+
+def test_what_was_begun_in_the_terminal_goes_on_on_the_page(phone: TestClient, running: Running) -> None:
+    typed = ["lathe"]
+    shop = load_shop(GARAGE, "garage.yaml")
+    assert not isinstance(shop, Faults)
+    face = Face([].append, lambda _: typed.pop(0) if typed else None)
+    assert interview_parts(running.file.path, GARAGE, shop, face, None, None) is False
+    page = look(phone)
+    assert "<h1>Where does the lathe join?</h1>" in page
+    assert "takes back: lathe" in page
+    busy = phone.post("/machines/begin", data={"what": "move", "machine": "planer"}, headers=JSON)
+    assert busy.json()["sentence"] == "Something is being asked already. Finish it, or give it up."
+
+
+@pytest.mark.parametrize(
+    ("fields", "sentence"),
+    [
+        ({"what": "paint", "machine": "planer"}, "There is nothing of that kind to begin."),
+        (
+            {"what": "move", "machine": "plane"},
+            '"plane" is no machine of this shop; they are table saw, jointer, planer, bandsaw, drum sander and mitre '
+            'saw; did you mean "planer"?',
+        ),
+        (
+            {"what": "retire", "machine": "x\nname"},
+            '"x\nname" is no machine of this shop; they are table saw, jointer, planer, bandsaw, drum sander and mitre '
+            "saw.",
+        ),
+    ],
+)
+def test_what_cannot_begin_says_why(phone: TestClient, running: Running, fields: dict[str, str], sentence: str) -> None:
+    answer = phone.post("/machines/begin", data=fields, headers=JSON)
+    assert (answer.status_code, answer.json()["sentence"]) == (409, sentence)
+    assert [one.name for one in running.file.path.parent.iterdir()] == ["garage.yaml"]
+
+
+def test_a_file_that_changes_meanwhile_is_seen_before_anything_is_written(phone: TestClient, running: Running) -> None:
+    press(phone, "begin", what="add", machine="")
+    usual(running, dict(LATHE))
+    end = running.page.view().going
+    assert end is not None
+    changed = GARAGE + "# by hand\n"
+    running.file.path.write_text(changed, encoding="utf-8")
+    late = phone.post("/machines/write", data={"mark": end.mark}, headers=JSON)
+    assert (late.status_code, late.json()["code"]) == (409, "elsewhere")
+    assert running.file.path.read_text(encoding="utf-8") == changed
+    press(phone, "write")
+    assert running.file.path.read_text(encoding="utf-8").endswith("# by hand\n")
+    assert Path(f"{running.file.path}.before").read_text(encoding="utf-8") == changed
+
+
+def test_a_file_that_is_no_shop_any_more_or_is_gone_is_said(phone: TestClient, running: Running) -> None:
+    path = running.file.path
+    path.write_text("shop: 5\n")
+    said = f"{path} is no shop any more since it was changed by hand. See: gatekeeper check {path}"
+    assert said in look(phone)
+    assert phone.post("/machines/begin", data={"what": "add"}, headers=JSON).json()["sentence"] == said
+    path.unlink()
+    assert f"{path} cannot be read any more. Put it back." in look(phone)
+
+
+def test_an_example_stays_as_it_is() -> None:
+    running = Running(shop_file_of("garage-one-collector", GARAGE))
+    said = (
+        "garage-one-collector is an example and stays as it is. Copy it to a file of yours and start the controller "
+        "with that."
+    )
+    assert running.page.view().refusal == said
+    assert running.page.begin("add", "").sentence == said
+
+
+def _changed(running: Running) -> None:
+    Path(f"{running.file.path}.answers").write_text(f"{ADD}\n")
+    usual(running, dict(LATHE))
+    going = running.page.view().going
+    assert going is not None
+    assert running.page.write(going.mark).accepted
+
+
+def test_starting_anew_is_offered_behind_its_caution_and_only_while_nothing_runs(
+    phone: TestClient, running: Running
+) -> None:
+    nothing = phone.post("/machines/take-over", headers=JSON, data={"x": ""})
+    assert nothing.json()["sentence"] == "The controller runs by the file already."
+    _changed(running)
+    page = look(phone)
+    assert "<summary>Start the controller anew</summary>" in page
+    assert "a machine that is switched on then gets no air. Tell whoever works here." in page
+    running.why = "Collector runs. Once everything stands still, starting anew is offered here."
+    page = look(phone)
+    assert f"<p>{running.why}</p>" in page
+    assert "Start the controller anew" not in page
+    refused = phone.post("/machines/take-over", headers=JSON, data={"x": ""})
+    assert (refused.status_code, refused.json()["sentence"]) == (409, running.why)
+    assert running.began_anew == 0
+    running.why = None
+    page = press(phone, "take-over")
+    assert "The controller starts anew. This page comes back by itself within a minute." in page
+    assert running.began_anew == 1
+
+
+def test_a_file_that_the_controller_could_not_run_by_is_never_taken_over(running: Running) -> None:
+    _changed(running)
+    path = running.file.path
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r"pin: GPIO\d+", "pin: to be chosen", text, count=1))
+    view = running.page.view()
+    assert view.waiting == WAITS
+    assert view.stays is not None
+    assert view.stays.startswith(f"It cannot run by the file yet. {path}: a pin of ")
+    assert view.stays.endswith(f"still to be chosen; next: gatekeeper pins {path} --assign.")
+    assert running.page.take_over().sentence == view.stays
+    assert running.began_anew == 0
+
+
+def test_without_a_running_shop_behind_it_there_is_no_such_page(client: TestClient) -> None:
+    answer = client.get("/machines", headers=HTML)
+    assert answer.status_code == 404
+    assert "Machines cannot be changed from this page." in answer.text
+    assert "/machines" not in client.get("/settings", headers=HTML).text
+
+
+# ---------------------------------------------------------------- what is in the way
+
+
+def _with_motor(view: ShopView, **changed: object) -> ShopView:
+    return replace(view, motors=(replace(view.motors[0], **changed), *view.motors[1:]))  # type: ignore[arg-type]
+
+
+def _with_tool(view: ShopView, sensor: SensorWord) -> ShopView:
+    return replace(view, tools=(*view.tools[:-1], replace(view.tools[-1], sensor=sensor)))
+
+
+def _with_gate(view: ShopView, word: GateWord) -> ShopView:
+    return replace(view, gates=(*view.gates[:-1], replace(view.gates[-1], word=word)))
+
+
+AT_REST = shop_view()
+
+
+@pytest.mark.parametrize(
+    ("view", "why"),
+    [
+        (AT_REST, None),
+        (_with_motor(AT_REST, runs=True), "Collector runs."),
+        (_with_tool(AT_REST, SensorWord.RUNNING), f"{AT_REST.tools[-1].name} runs."),
+        (_with_tool(AT_REST, SensorWord.LOST), f"The sensor of {AT_REST.tools[-1].name} says nothing, so it may run."),
+        (_with_gate(AT_REST, GateWord.OPENING), f"{AT_REST.gates[-1].name} moves."),
+        (_with_gate(AT_REST, GateWord.SHUTTING), f"{AT_REST.gates[-1].name} moves."),
+        (_with_gate(AT_REST, GateWord.STUCK), None),
+    ],
+)
+def test_what_runs_or_moves_is_in_the_way(view: ShopView, why: str | None) -> None:
+    assert in_the_way(view) == why
+    anew = TakeOver(lambda: view)
+    later = None if why is None else f"{why} Once everything stands still, starting anew is offered here."
+    assert anew.stays() == later
+    assert anew.is_due() is False
+    anew.ask()
+    assert anew.is_due() is (why is None)
+    assert anew.is_taken is (why is None)
+
+
+def test_a_wish_that_something_came_in_the_way_of_is_dropped() -> None:
+    now = [_with_motor(AT_REST, runs=True)]
+    anew = TakeOver(lambda: now[0])
+    anew.ask()
+    assert anew.is_due() is False
+    now[0] = AT_REST
+    assert anew.is_due() is False
