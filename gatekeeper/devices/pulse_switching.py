@@ -114,7 +114,8 @@ class StarterSwitch(LeasedSwitch):
     fate = Fate(
         at_power_up="Both relays are off, and the starter stays as it was.",
         when_process_dies="The starter holds itself: a motor that runs runs on until the next start of the program or "
-        "somebody stops it.",
+        "somebody stops it. On Raspberry Pi OS a button that was just being pressed stays pressed until outputs-off or "
+        "that start (not measured on a real board).",
         when_board_dies=BoardDeath.STAYS,
         in_words="When the board loses power the starter holds itself: the motor runs on until somebody stops it.",
     )
