@@ -6,6 +6,8 @@ form, and a test holds addresses and table equal.
 
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import schemathesis
@@ -16,6 +18,9 @@ from hypothesis import HealthCheck, Phase, given, settings
 from schemathesis import GenerationMode
 from shop_views import shop
 
+from gatekeeper.interview_page import MachinesPage
+from gatekeeper.service.calibration_file import ShopFile
+from gatekeeper.shop.examples import example
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 
@@ -54,6 +59,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "/cautions": {},
     "/care": {"what": _of(["checked", "day_one"]), "motor": _of(NAMES), "by": ANY},
     "/reading": {"motor": _of(NAMES), "tap": ANY, "value": NUMBER, "by": ANY},
+    "/measured": {"gauge": _of(NAMES), "by": ANY},
     "/leave-out": {},
     "/change": {"motor": _of(NAMES), "number": NUMBER, "by": ANY, "tap": ANY, "reading": ANY},
     "/change/begin": {"motor": _of(NAMES), "job": _of(["bin", "bag", "filter"]), "by": ANY},
@@ -67,12 +73,19 @@ FORMS: dict[str, dict[str, Any]] = {
     },
     "/commission/who": {"by": ANY},
     "/restore": {},
+    "/machines/begin": {"what": _of(["add", "move", "retire"]), "machine": _of(["planer"])},
+    "/machines/answer": {"mark": _of(["0.00000000"]), "answer": _of(["lathe"]), "written": ANY, "unit": _of(["ft"])},
+    "/machines/back": {"mark": _of(["0.00000000"])},
+    "/machines/write": {"mark": _of(["0.00000000"])},
+    "/machines/leave": {"mark": _of(["0.00000000"])},
+    "/machines/take-over": {},
 }
 QUERIES: dict[str, list[str]] = {
     "/": ["said"],
     "/history": ["day", "said"],
     "/sign-in": ["back", "said"],
     "/settings": ["said"],
+    "/machines": ["said", "typed"],
 }
 #: A stream has no end; its address is tried in other tests.
 LEFT_OUT = frozenset({"/live"})
@@ -105,7 +118,12 @@ def try_out(cases_each: int, seed_free: bool = False) -> Counter[str]:
     kept: list[str] = []
     face = FakeFace(replace(shop(), remote_start=True))
     # A case may take long to make, so no limit of the door may be what it meets.
-    app = create_app(face, DoorSettings(PIN, frozenset({"shop.local"}), keep_pin=kept.append), FakeBench())
+    door = DoorSettings(PIN, frozenset({"shop.local"}), keep_pin=kept.append)
+    folder = TemporaryDirectory()
+    text = example("one-evening").read_text(encoding="utf-8")
+    file = ShopFile(Path(folder.name, "shop.yaml"), text)
+    file.path.write_text(text, encoding="utf-8")
+    app = create_app(face, door, FakeBench(), interviews=MachinesPage(lambda: file, lambda: None, lambda: None))
     told: Counter[str] = Counter()
     clients = [
         TestClient(
@@ -150,4 +168,5 @@ def try_out(cases_each: int, seed_free: bool = False) -> Counter[str]:
                 assert "content-security-policy" in answer.headers, said
 
         send()
+    folder.cleanup()
     return told
