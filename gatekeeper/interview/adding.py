@@ -8,12 +8,16 @@ from dataclasses import dataclass, field, replace
 
 from gatekeeper.interview.draft import DraftDuct, DraftMachine
 from gatekeeper.interview.engine import Interview, Walk
-from gatekeeper.interview.machine import ask_gate, ask_name, ask_port_and_need, ask_seen
+from gatekeeper.interview.gates import Moved, Mover, ask_gate
+from gatekeeper.interview.machine import NEITHER, ask_drop_things, ask_name, ask_port_and_need
+from gatekeeper.interview.outfit import Outfit
 from gatekeeper.interview.pipes import ask_diameter
 from gatekeeper.interview.places import ask_drop, ask_place, exact, idle_gates, joints, usual_width
-from gatekeeper.interview.reading import choice_question, drop_of, free_name, gate_of
+from gatekeeper.interview.reading import button_of, choice_question, drop_of, free_name, gate_of, sign_of
+from gatekeeper.interview.room import Pins
+from gatekeeper.interview.sensors import ask_seen
 from gatekeeper.interview.text_edits import PartEdit
-from gatekeeper.interview.writing import duct_lines, gate_line, tool_lines, waiting_machines
+from gatekeeper.interview.writing import button_line, duct_lines, gate_lines, sign_line, tool_lines, waiting_machines
 from gatekeeper.layout.measures import Measures
 from gatekeeper.shop.claims import SENSOR_KEYS
 from gatekeeper.shop.faults import Faults
@@ -50,6 +54,7 @@ def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
     channel = _free_channel(shop, text)
     idle = idle_gates(shop)
     say = Measures(shop.units)
+    there = Outfit(shop, text, taken)
 
     def walk(draft: PartsDraft) -> Walk[None]:
         name = yield from ask_name(taken, waiting, with_parts=False)
@@ -64,27 +69,38 @@ def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
             width, _ = yield from ask_diameter("How wide is the hose there?", usual_width(place, shop))
         joined = yield from ask_port_and_need(name, width, say)
         is_new = place.gate is None
-        servo = (yield from ask_gate(name)) if is_new else False
-        supply = (yield from _ask_one_of("supply", "Which supply feeds its servo?", shop.supplies)) if servo else ""
-        seen = yield from ask_seen(name, channel, must=not is_new)
+        gate = place.gate.name if place.gate is not None else free_name(gate_of(name), taken)
+        moved, supply = Moved(), ""
+        if is_new:
+            moved = yield from ask_gate(name, gate, there.gate_scene())
+            if moved.by is Mover.BROKER and not moved.host:
+                broker = yield from _ask_one_of("broker", "Behind which broker?", shop.brokers)
+                moved = replace(moved, broker=broker or next(iter(shop.brokers)))
+            elif not moved.by.is_by_hand:
+                supply = yield from _ask_one_of("supply", "Which supply feeds it?", shop.supplies)
+        room = there.room.less(there.takes(moved))
+        seen = yield from ask_seen(name, channel, has_pin=room.has(Pins(contacts=1)), must=not is_new)
+        room = room.less(Pins(contacts=int(seen is not None and seen.converter is None)))
         feeder = ""
         if seen is not None:
             feeder = yield from _ask_one_of("feeder", f"Which feeder does the {name} hang on?", shop.feeders)
+        things = yield from ask_drop_things(name, room, is_seen=seen is not None, usual=NEITHER)
         machine = DraftMachine(
             name,
             duct.name if duct is not None else None,
             width,
             joined.port,
             joined.needs,
-            servo,
+            moved,
             seen,
-            place.gate.name if place.gate is not None else free_name(gate_of(name), taken),
+            gate,
             feeder,
             supply,
+            things=things,
         )
         draft.machine = name
-        draft.edits = _edits(machine, duct, is_new=is_new)
-        draft.studied = _edits(machine, duct, is_new=is_new, as_wired=True)
+        draft.edits = _edits(machine, duct, there, is_new=is_new)
+        draft.studied = _edits(machine, duct, there, is_new=is_new, as_wired=True)
 
     return Interview(PartsDraft, walk)
 
@@ -150,12 +166,22 @@ def retire_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
     return Interview(PartsDraft, walk)
 
 
-def _edits(machine: DraftMachine, duct: DraftDuct | None, *, is_new: bool, as_wired: bool = False) -> list[PartEdit]:
+def _edits(
+    machine: DraftMachine, duct: DraftDuct | None, there: Outfit, *, is_new: bool, as_wired: bool = False
+) -> list[PartEdit]:
     """``is_new``: the gate is, too."""
     edits = [PartEdit("ducts", None, tuple(duct_lines(duct)))] if duct is not None else []
     if is_new:
-        edits.append(PartEdit("gates", None, (gate_line(machine),)))
-    return [*edits, PartEdit("tools", None, tuple(tool_lines(machine, as_wired=as_wired)))]
+        servo, before = there.servo_for(machine.moved)
+        edits += [*before, *there.broker_for(machine.moved)]
+        moved = machine.moved if machine.moved.by is not Mover.BROKER else there.on_broker(machine.moved)
+        edits.append(PartEdit("gates", None, tuple(gate_lines(replace(machine, moved=moved), servo))))
+    edits.append(PartEdit("tools", None, tuple(tool_lines(machine, as_wired=as_wired))))
+    if machine.things.button:
+        edits.append(PartEdit("inputs", None, (button_line(machine, there.free(button_of(machine.name))),)))
+    if machine.things.sign:
+        edits.append(PartEdit("signs", None, (sign_line(machine, there.free(sign_of(machine.name))),)))
+    return edits
 
 
 def _systems(shop: Shop) -> list[str]:

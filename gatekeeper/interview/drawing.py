@@ -1,6 +1,6 @@
 """The ducts as a drawing of plain characters: the collector on top, what leads into it below, machines in words."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from gatekeeper.interview.draft import COLLECTOR, DraftDuct, ShopDraft
@@ -47,12 +47,22 @@ def draft_parts(draft: ShopDraft) -> dict[str, list[Part]]:
         if machine.duct is None:
             width, served = machine.diameter, ((machine.name,), machine.servo)
             told = f"{width.text} to {machine.name}"
-            parts.append(Part(f"{machine.name} hose", COLLECTOR, told, width.text, width.si, served))
+            parts.append(Part(f"{machine.name} hose", machine.motor, told, width.text, width.si, served))
     if draft.opened is not None:
         begun = draft.opened
         told = f"{_told(begun, None)}, and on"
         parts.append(Part(_HERE, begun.towards, told, _size(begun), begun.diameter.si, is_begun=True))
-    return {COLLECTOR: parts}
+    systems = [motor.name for motor in draft.motors if motor.has_ducts] or [COLLECTOR]
+    towards = {part.name: part.towards for part in parts}
+    return {system: [part for part in parts if _root(part, towards) == system] for system in systems}
+
+
+def _root(part: Part, towards: Mapping[str, str]) -> str:
+    """The motor at the end of a part's way."""
+    here = part.towards
+    while here in towards:
+        here = towards[here]
+    return here
 
 
 def draft_drawing(draft: ShopDraft) -> list[str]:

@@ -1,12 +1,12 @@
-"""The questions about one machine: what it is, how it is joined to its duct, how much air it needs, what sees it."""
+"""The questions about one machine: what it is, its hose, port and need, what hangs there beside its gate."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
 
 from gatekeeper.airflow.needs import need_of
-from gatekeeper.interview.draft import Seen
 from gatekeeper.interview.engine import Question, Walk
 from gatekeeper.interview.reading import Size, choice_question, machine_name, size_question
+from gatekeeper.interview.room import NO_PINS, Pins, Room
 from gatekeeper.layout.measures import Measures
 
 MACHINES = (
@@ -25,13 +25,6 @@ MACHINES = (
 )
 """Machines that many wood shops have; any other is given by its name."""
 
-NOT_WIRED = "nothing yet"
-SWITCH = "current switch"
-CLAMP = "clamp"
-BY_HAND = "by hand"
-SERVO = "servo"
-RANGES = ("20 A", "30 A", "40 A")
-
 
 @dataclass(frozen=True, slots=True)
 class Joined:
@@ -41,20 +34,55 @@ class Joined:
     needs: Size | None
 
 
-def ask_name(taken: Collection[str], waiting: tuple[str, ...] = (), *, with_parts: bool = True) -> Walk[str]:
+@dataclass(frozen=True, slots=True)
+class DropThings:
+    """What hangs at a drop: a button ("air here"), a sign lamp."""
+
+    button: bool = False
+    sign: bool = False
+
+    @property
+    def pins(self) -> Pins:
+        return Pins(int(self.sign), int(self.button))
+
+    @property
+    def word(self) -> str:
+        """How it is asked for."""
+        return next(word for word, things in THINGS.items() if things == self)
+
+
+NO_THINGS = DropThings()
+NEITHER = "neither"
+THINGS = {
+    NEITHER: NO_THINGS,
+    "button": DropThings(button=True),
+    "sign lamp": DropThings(sign=True),
+    "both": DropThings(button=True, sign=True),
+}
+
+
+def ask_name(
+    taken: Collection[str],
+    waiting: tuple[str, ...] = (),
+    *,
+    with_parts: bool = True,
+    again: tuple[str, ...] = (),
+) -> Walk[str]:
     """Which machine it is.
 
     Args:
         taken: every name that the shop has.
         waiting: machines that are known and not wired yet; offered first.
         with_parts: its duct and gate are named after it.
+        again: machines on another collector that may have a port here too; offered last.
     """
-    offered = (*waiting, *(word for word in MACHINES if word not in taken and word not in waiting))
+    offered = (*waiting, *(word for word in MACHINES if word not in taken and word not in waiting), *again)
     name: str = yield Question(
         "machine",
         "Which machine is it?",
-        "Choose one of them, or write the name that your shop calls it by, such as old bandsaw.",
-        machine_name(taken, offered, with_parts=with_parts),
+        "Choose one of them, or write the name that your shop calls it by, such as old bandsaw."
+        + (" One that has a port on another collector already, and one here too, keeps its name." if again else ""),
+        machine_name(taken, offered, with_parts=with_parts, again=again),
         None,
         offered,
         own="Another name",
@@ -62,9 +90,9 @@ def ask_name(taken: Collection[str], waiting: tuple[str, ...] = (), *, with_part
     return name
 
 
-def ask_hose(say: Measures) -> Walk[tuple[Size, bool]]:
-    """The flexible hose at a machine, and whether it is assumed."""
-    assumed = Size("3 ft", 0.9144) if say.is_inch else Size("1 m", 1.0)
+def ask_hose(say: Measures, last: Size | None = None) -> Walk[tuple[Size, bool]]:
+    """The flexible hose at a machine, and whether it is assumed; ``last``: that of the machine before."""
+    assumed = last or (Size("3 ft", 0.9144) if say.is_inch else Size("1 m", 1.0))
     hose: Size | None = yield size_question(
         "hose",
         "How long is the flexible hose at the machine?",
@@ -76,8 +104,8 @@ def ask_hose(say: Measures) -> Walk[tuple[Size, bool]]:
     return (assumed, True) if hose is None else (hose, False)
 
 
-def ask_port_and_need(name: str, duct: Size, say: Measures) -> Walk[Joined]:
-    """The machine's own port and how much air it needs."""
+def ask_port_and_need(name: str, duct: Size, say: Measures, *, with_need: bool = True) -> Walk[Joined]:
+    """The machine's own port and how much air it needs; ``with_need``: that is asked too."""
     port: Size | None = yield size_question(
         "port",
         f"How wide is the port of the {name}?",
@@ -88,6 +116,8 @@ def ask_port_and_need(name: str, duct: Size, say: Measures) -> Walk[Joined]:
     )
     if port is not None and abs(port.si - duct.si) < 1e-9:
         port = None
+    if not with_need:
+        return Joined(port, None)
     # The air of a port wider than its duct still comes through the duct.
     usual = need_of(name, min(duct.si, port.si if port is not None else duct.si))
     needs: Size | None = yield size_question(
@@ -101,47 +131,22 @@ def ask_port_and_need(name: str, duct: Size, say: Measures) -> Walk[Joined]:
     return Joined(port, needs)
 
 
-def ask_gate(name: str) -> Walk[bool]:
-    """Whether a servo moves the gate."""
-    mover: str = yield choice_question(
-        "gate",
-        f"What moves the gate of the {name}?",
-        "By hand costs nothing and works from the first evening. A servo on a pin of the board can take its place at "
-        "any time.",
-        (BY_HAND, SERVO),
-        BY_HAND,
-        "The gate is taken as moved by hand.",
+KEPT_BACK = Pins(2, 4)
+"""Pins that buttons and lamps leave to what matters more: the switch of another collector, gates, sensors."""
+
+
+def ask_drop_things(name: str, room: Room, *, is_seen: bool, usual: str) -> Walk[DropThings]:
+    """What else hangs at a machine; ``usual``: what an empty answer takes, where it can be had."""
+    fitting = [word for word, things in THINGS.items() if room.has(things.pins + KEPT_BACK)]
+    kinds = tuple(word for word in fitting if is_seen or not THINGS[word].sign) or (NEITHER,)
+    full = "" if len(fitting) == len(THINGS) else NO_PINS
+    word: str | None = yield choice_question(
+        "at the drop",
+        f"What hangs at the {name} beside its gate?{full}",
+        "A button asks for air there, for hand work or a machine that nothing sees. A sign lamp says whether air is "
+        "coming, ready, or missing; it needs to know when the machine runs.",
+        kinds,
+        usual if usual in kinds else NEITHER,
+        "It is taken as neither.",
     )
-    return mover == SERVO
-
-
-def ask_seen(name: str, channel: tuple[str, int] | None, *, must: bool = False) -> Walk[Seen | None]:
-    """What tells that the machine runs.
-
-    Args:
-        name: the machine.
-        channel: the next free one for a clamp, or None.
-        must: something has to be wired.
-    """
-    wired = (SWITCH, *((CLAMP,) if channel is not None else ()))
-    how: str = yield choice_question(
-        "sensor",
-        f"What tells that the {name} runs?",
-        "A current switch clips around one wire of the machine and is the quickest to fit. A clamp goes to a converter "
-        "board and is measured. Nothing yet: its gate is there, and the controller learns of the machine later.",
-        wired if must else (NOT_WIRED, *wired),
-        SWITCH if must else NOT_WIRED,
-        None if must else "It counts as not wired yet.",
-    )
-    if how == SWITCH:
-        return Seen()
-    if how == CLAMP and channel is not None:
-        range_a: str = yield choice_question(
-            "range",
-            f"Up to what current does the clamp measure on the {name}?",
-            "Twice what the machine draws in a hard cut is enough; 30 A fits most machines.",
-            RANGES,
-            "30 A",
-        )
-        return Seen(channel[0], channel[1], range_a)
-    return None
+    return THINGS[word] if word is not None else NO_THINGS

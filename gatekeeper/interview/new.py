@@ -1,24 +1,19 @@
-"""The whole interview for a new shop: the shop, its collector, what hangs on it, and what sees the first machine."""
+"""The whole interview for a new shop: the shop, its motors, what hangs on each, and what sees the first machine."""
 
-import math
+from collections.abc import Iterator
 from dataclasses import replace
 
-from gatekeeper.interview.draft import ShopDraft
-from gatekeeper.interview.engine import Interview, NotUnderstood, Question, Walk
-from gatekeeper.interview.machine import ask_seen
-from gatekeeper.interview.pipes import DIAMETERS, missing_path_m2, walk_pipes
-from gatekeeper.interview.reading import (
-    Size,
-    choice_question,
-    shop_name,
-    size,
-    size_question,
-    yes_no_question,
-)
-from gatekeeper.shop.model import Units
-from gatekeeper.shop.motor_starts import starts_allowed
+from gatekeeper.interview.draft import COLLECTOR, ShopDraft
+from gatekeeper.interview.engine import Interview, Question, Walk
+from gatekeeper.interview.motors import ask_motor, relief_question
+from gatekeeper.interview.pipes import missing_path_m2, walk_pipes
+from gatekeeper.interview.reading import NO_MORE, choice_question, motor_name, shop_name, yes_no_question
+from gatekeeper.interview.sensors import SWITCH, ask_seen
+from gatekeeper.shop.kinds import MotorKind, Units
 
-POLES = 2
+AIR, DROPS, BOTH = "how much air it needs", "a button or a sign lamp there", "both"
+MOST = {MotorKind.COLLECTOR: 2, MotorKind.TOOL_VACUUM: 2, MotorKind.AIR_CLEANER: 1}
+"""How many of each the questions go to; more are written into the file."""
 
 
 def new_shop() -> Interview[ShopDraft]:
@@ -28,10 +23,21 @@ def new_shop() -> Interview[ShopDraft]:
 
 def _walk(draft: ShopDraft) -> Walk[None]:
     yield from _shop(draft)
-    yield from _collector(draft)
-    yield from walk_pipes(draft)
+    draft.motors.append((yield from ask_motor(COLLECTOR, MotorKind.COLLECTOR, draft.motor_scene())))
+    yield from _air_goes(draft)
+    yield from _at_each_machine(draft)
+    yield from _ducts(draft)
+    yield from _more_motors(draft)
     yield from _first_sensor(draft)
-    yield from _relief(draft)
+    phones: str | None = yield yes_no_question(
+        "page",
+        "May phones in your network open the page?",
+        "Whoever is in that network may look and press Stop; anything else asks for a PIN. Otherwise the page opens "
+        "on the board itself only.",
+        "yes",
+        "It is taken as no.",
+    )
+    draft.phones = phones == "yes"
 
 
 def _shop(draft: ShopDraft) -> Walk[None]:
@@ -54,23 +60,7 @@ def _shop(draft: ShopDraft) -> Walk[None]:
     )
 
 
-def _collector(draft: ShopDraft) -> Walk[None]:
-    draft.power = yield _power_question("2 hp" if draft.is_inch else "1.5 kW")
-    draft.phases = yield choice_question(
-        "phases",
-        "How is that motor fed: single phase or three?",
-        "On the plate: 1 or 3 behind PH, or 1~ or 3~.",
-        ("single", "three"),
-        "single",
-    )
-    draft.inlet = yield size_question(
-        "inlet",
-        "How wide is the inlet of the collector?",
-        "The diameter of the one opening that all air goes through.",
-        DIAMETERS,
-        "6 in" if draft.is_inch else "150 mm",
-        "The inlet is taken as wide as the widest duct on it.",
-    )
+def _air_goes(draft: ShopDraft) -> Walk[None]:
     draft.air_goes = yield choice_question(
         "air goes",
         "Where does its air go after the filter?",
@@ -78,6 +68,8 @@ def _collector(draft: ShopDraft) -> Walk[None]:
         ("inside", "outside", "both"),
         "inside",
     )
+    if draft.air_goes == "inside":
+        return
     flue: str | None = yield yes_no_question(
         "flue",
         "Is there a stove, boiler or heater that takes its air from these rooms?",
@@ -86,42 +78,71 @@ def _collector(draft: ShopDraft) -> Walk[None]:
         "It is taken as yes, which is the careful answer.",
     )
     draft.open_flue = flue or "yes"
-    confirmed: str | None = yield yes_no_question(
-        "confirmed",
-        "Is there a current switch on the collector's own wire?",
-        "It tells that the motor really runs and really stops. It can be fitted later.",
+
+
+def _at_each_machine(draft: ShopDraft) -> Walk[None]:
+    """What is asked at each machine beside the rest; most people care for neither."""
+    more: str = yield choice_question(
+        "at each machine",
+        "Is there more to tell at each machine?",
+        "How much air it needs, where its manual says so; else a usual figure by its name and port is taken. A button "
+        "that asks for air, or a sign lamp that says whether air is there.",
+        ("no", AIR, DROPS, BOTH),
         "no",
-        "It is taken as no.",
     )
-    draft.confirmed = confirmed == "yes"
+    draft.with_needs, draft.with_drops = more in (AIR, BOTH), more in (DROPS, BOTH)
 
 
-def _power_question(example: str) -> Question:
-    plain = size("power", "50 W", "50 kW")
+def _ducts(draft: ShopDraft) -> Walk[None]:
+    """The ducts of the motor that was told last, and a port that stays open where they are too narrow for it."""
+    yield from walk_pipes(draft)
+    missing_m2 = missing_path_m2(draft)
+    if missing_m2 > 0:
+        relief = yield relief_question(missing_m2, draft.here.name, is_inch=draft.is_inch)
+        draft.motors[-1] = replace(draft.here, relief=relief)
 
-    def read(answer: str) -> Size:
-        power: Size = plain(answer)
-        if starts_allowed(power.si, POLES, None) is None:
-            raise NotUnderstood(
-                "The published table of motor starts ends at 25 hp (18.6 kW). A larger motor is written into the file "
-                "by hand, with starts_per_hour and rest from its maker."
+
+def _more_motors(draft: ShopDraft) -> Walk[None]:
+    while True:
+        offered = list(_motors_offered(draft))
+        if not offered:
+            return
+        word: str = yield choice_question(
+            "another motor",
+            "What else moves air in this shop?",
+            "Another collector or a tool vacuum with ducts or a hose of its own, or an air cleaner that filters the "
+            "room's air after the work. A machine with a port on two of them is named at both.",
+            (NO_MORE, *(kind.value for kind in offered)),
+            NO_MORE,
+        )
+        if word == NO_MORE:
+            return
+        kind = MotorKind(word)
+        name = draft.free_motor_name({MotorKind.TOOL_VACUUM: "vacuum"}.get(kind, kind.value))
+        if kind is MotorKind.COLLECTOR:
+            name = yield Question(
+                "motor name",
+                "What is this collector called?",
+                "The page and the plan show this name, such as north collector.",
+                motor_name(draft.taken),
+                name,
             )
-        return power
+        draft.motors.append((yield from ask_motor(name, kind, draft.motor_scene())))
+        if draft.here.has_ducts:
+            yield from _ducts(draft)
 
-    return Question(
-        "power",
-        "What power is on the plate of the collector's motor?",
-        f"How often the motor may start follows from it. Write it as on the plate, such as {example}.",
-        read,
-        kind="power",
-    )
+
+def _motors_offered(draft: ShopDraft) -> Iterator[MotorKind]:
+    for kind, most in MOST.items():
+        if sum(motor.kind is kind for motor in draft.motors) < most:
+            yield kind
 
 
 def _first_sensor(draft: ShopDraft) -> Walk[None]:
     """Something has to be seen, or nothing would ever start the collector."""
     if any(machine.seen is not None for machine in draft.machines):
         return
-    names = tuple(machine.name for machine in draft.machines)
+    names = tuple(machine.name for machine in draft.machines if not machine.is_again)
     which = names[0]
     if len(names) > 1:
         which = yield choice_question(
@@ -131,35 +152,6 @@ def _first_sensor(draft: ShopDraft) -> Walk[None]:
             names,
             names[0],
         )
-    place = names.index(which)
-    seen = yield from ask_seen(which, draft.free_channel(), must=True)
+    seen = yield from ask_seen(which, draft.free_channel(), must=True, usual=SWITCH)
+    place = next(place for place, machine in enumerate(draft.machines) if machine.name == which)
     draft.machines[place] = replace(draft.machines[place], seen=seen)
-
-
-def _relief(draft: ShopDraft) -> Walk[None]:
-    """Gates that are small beside the inlet: the collector could never run, unless a port on its main stays open."""
-    missing_m2 = missing_path_m2(draft)
-    if missing_m2 <= 0:
-        return
-    least_m = math.sqrt(missing_m2 * 4 / math.pi)
-    step_m = 0.0254 if draft.is_inch else 0.01
-    number = math.ceil(max(least_m, 0.02) / step_m - 1e-6)
-    usual = f"{number} in" if draft.is_inch else f"{number * 10} mm"
-    plain = size(*DIAMETERS)
-
-    def read(answer: str) -> Size:
-        port: Size = plain(answer)
-        if port.si < least_m * (1 - 1e-9):
-            raise NotUnderstood(f"That is too small; with these gates at least {usual} have to stay open.")
-        return port
-
-    draft.relief = yield Question(
-        "relief port",
-        "The gates together are less than a quarter of the inlet, so the collector could never run. How wide is the "
-        "port on its main that is never shut?",
-        f"A hole that always lets air in, here at least {usual}. It costs some air at the machines. Mend the inlet "
-        "or the gates (back) if one of those was wrong.",
-        read,
-        usual,
-        kind="length",
-    )

@@ -5,39 +5,57 @@ A branch is walked to its end first; then the walk comes back to where the pipe 
 
 import math
 import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
-from gatekeeper.interview.draft import COLLECTOR, USUAL_MATERIAL, DraftMachine, ShopDraft
+from gatekeeper.interview.draft import USUAL_MATERIAL, DraftMachine, ShopDraft
 from gatekeeper.interview.engine import NotUnderstood, Question, Walk, one_of
-from gatekeeper.interview.machine import ask_gate, ask_hose, ask_name, ask_port_and_need, ask_seen
-from gatekeeper.interview.reading import Size, choice_question, size, size_question
+from gatekeeper.interview.gates import ask_gate
+from gatekeeper.interview.machine import NEITHER, ask_drop_things, ask_hose, ask_name, ask_port_and_need
+from gatekeeper.interview.reading import (
+    DIAMETERS,
+    NO_MORE,
+    Size,
+    choice_question,
+    free_name,
+    gate_of,
+    size,
+    size_question,
+)
+from gatekeeper.interview.room import Pins
+from gatekeeper.interview.sensors import NOTHING_YET, ask_seen
 from gatekeeper.layout.measures import Measures
 from gatekeeper.shop.written import Material
 
-LENGTH, ELBOW, BRANCH, MACHINE, NO_MORE = "length of duct", "elbow", "branch", "machine", "nothing more"
-OTHER_WIDTH = "another diameter"
+LENGTH, MACHINE = "length of duct", "machine"
+ELBOW, BRANCH, OTHER_WIDTH = "elbow of another angle", "branch of another kind", "another diameter"
 REDUCER = "reducer"
 ELBOWS = ("90 elbow", "60 elbow", "45 elbow", "30 elbow")
 BRANCHES = ("45 wye", "30 wye", "tee")
+NEXT = (LENGTH, "90 elbow", "45 elbow", ELBOW, "45 wye", BRANCH, OTHER_WIDTH, MACHINE, NO_MORE)
+"""What may come next along a pipe; the usual elbows and the usual branch by themselves."""
+
 LONGEST_M = 200.0
-DIAMETERS = ("length", "20 mm", "1 m")
 
 
 def walk_pipes(draft: ShopDraft) -> Walk[None]:
-    """Everything that hangs on the collector."""
+    """Everything that hangs on the motor that was told last."""
     say = Measures(draft.units)
+    motor = draft.here
     while True:
-        first = not draft.machines
+        first = not draft.on(motor)
         what: str = yield choice_question(
             "at the collector",
-            "What is joined to the collector?" if first else "What else is joined straight to the collector?",
+            f"What is joined to the {motor.name}?" if first else f"What else is joined straight to the {motor.name}?",
             "Walk from the collector outward. A machine may hang on the collector by its own hose, without any duct.",
             (LENGTH, MACHINE) if first else (LENGTH, MACHINE, NO_MORE),
             LENGTH if first else NO_MORE,
         )
         if what == NO_MORE:
             return
-        usual = draft.inlet or (Size("4 in", 0.1016) if draft.is_inch else Size("100 mm", 0.1))
         if what == MACHINE:
+            hoses = [machine.diameter for machine in draft.on(motor) if machine.duct is None]
+            usual = hoses[-1] if hoses else usual_arm(draft.is_inch, motor.inlet)
             width, _ = yield from ask_diameter("How wide is the hose there?", usual)
             yield from _machine(draft, width, say, is_on_duct=False)
             continue
@@ -49,12 +67,19 @@ def walk_pipes(draft: ShopDraft) -> Walk[None]:
                 tuple(one.value for one in Material),
                 USUAL_MATERIAL,
             )
+        usual = motor.inlet or usual_arm(draft.is_inch)
         width, words = yield from ask_diameter("How wide is this duct?", usual)
-        draft.open_duct(COLLECTOR, width, (), words)
+        draft.open_duct(motor.name, width, (), words)
         yield from _length(draft)
-        yield from _along(draft, COLLECTOR, width, say, is_arm=False)
+        yield from _along(draft, motor.name, width, say, is_arm=False)
         # What leads to no machine is no part of the shop.
         draft.ducts = draft.leading_somewhere()
+
+
+def usual_arm(is_inch: bool, main: Size | None = None) -> Size:
+    """The width of a branch that Enter takes: 4 in or 100 mm, or that of a main which is narrower."""
+    usual = Size("4 in", 0.1016) if is_inch else Size("100 mm", 0.1)
+    return usual if main is None or main.si >= usual.si else main
 
 
 def _along(draft: ShopDraft, towards: str, diameter: Size, say: Measures, *, is_arm: bool) -> Walk[None]:
@@ -69,35 +94,75 @@ def _along(draft: ShopDraft, towards: str, diameter: Size, say: Measures, *, is_
     """
     while True:
         usual = LENGTH if draft.opened is None else MACHINE if is_arm else None
-        what: str = yield choice_question(
-            "next",
-            _next_said(draft, towards),
-            "A length of straight duct, an elbow, a branch (the pipe parts; its side arm is walked first), another "
-            "diameter from here on, or the machine at its end. Nothing more: what leads to no machine is left out.",
-            (LENGTH, ELBOW, BRANCH, OTHER_WIDTH, MACHINE, NO_MORE),
-            usual,
-        )
-        if what == NO_MORE:
+        step: Step = yield _next_question(draft, towards, usual)
+        if step.what == NO_MORE:
             draft.opened = None
             return
-        if what in (BRANCH, OTHER_WIDTH):
+        if step.what in (BRANCH, OTHER_WIDTH):
             if draft.opened is not None:
                 towards = draft.close_as_main()
-            if what == BRANCH:
-                yield from _branch(draft, towards, diameter, say)
+            if step.what == BRANCH:
+                yield from _branch(draft, towards, diameter, say, step.fitting)
             else:
                 diameter, words = yield from ask_diameter("How wide is it from here on?", diameter)
                 draft.open_duct(towards, diameter, (REDUCER,), words)
             continue
         if draft.opened is None:
             draft.open_duct(towards, diameter)
-        if what == LENGTH:
+        if step.length is not None:
+            draft.stretch(step.length, assumed=False)
+        elif step.what == LENGTH:
             yield from _length(draft)
-        elif what == ELBOW:
-            draft.fit((yield elbow_question(ELBOWS, ELBOWS[0])))
+        elif step.what == ELBOW:
+            draft.fit(step.fitting or (yield elbow_question(ELBOWS, ELBOWS[0])))
         else:
             yield from _machine(draft, diameter, say, is_on_duct=True)
             return
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step along a pipe: a word of NEXT, with the fitting or the length where they were told at once."""
+
+    what: str
+    fitting: str = ""
+    length: Size | None = None
+
+
+def _next_question(draft: ShopDraft, towards: str, usual: str | None) -> Question:
+    plain = one_of((*NEXT, *(word for word in (*ELBOWS, *BRANCHES) if word not in NEXT)))
+    by_number = one_of(NEXT)
+    elbow = elbow_question(ELBOWS, ELBOWS[0]).read
+    before_m = sum(length.si for length in draft.opened.lengths) if draft.opened is not None else 0.0
+    how_long = length_reader(before_m)
+
+    def read(answer: str) -> Step:
+        if re.fullmatch(r"[0-9]+", answer):
+            word = by_number(answer)
+        elif re.match(r"[1-9] ?x ", answer):
+            return Step(ELBOW, elbow(answer))
+        else:
+            try:
+                word = plain(answer)
+            except NotUnderstood:
+                if not answer[:1].isdigit():
+                    raise
+                return Step(LENGTH, "", how_long(answer))
+        if word in ELBOWS:
+            return Step(ELBOW, word)
+        return Step(BRANCH, word) if word in BRANCHES else Step(word)
+
+    return Question(
+        "next",
+        _next_said(draft, towards),
+        "A length of straight duct, an elbow, a branch (the pipe parts; its side arm is walked first), another "
+        "diameter from here on, or the machine at its end. Nothing more: what leads to no machine is left out. "
+        f"Quicker: write {'12 ft' if draft.is_inch else '3.5 m'} for a length, or 2 x 45 elbow, at once.",
+        read,
+        usual,
+        NEXT,
+        own=f"A length or a fitting, such as {'12 ft' if draft.is_inch else '3.5 m'} or 2 x 45 elbow",
+    )
 
 
 def _next_said(draft: ShopDraft, towards: str) -> str:
@@ -117,8 +182,8 @@ def _length(draft: ShopDraft) -> Walk[None]:
     draft.stretch(length, assumed=is_assumed)
 
 
-def ask_length(before_m: float, *, is_inch: bool) -> Walk[tuple[Size, bool]]:
-    """A straight length beside ``before_m`` of the same duct, and whether it is assumed."""
+def length_reader(before_m: float) -> Callable[[str], Size]:
+    """How a straight length is read, beside ``before_m`` of the same duct."""
     plain = size("length", "0 m", "200 m")
 
     def read(answer: str) -> Size:
@@ -127,13 +192,18 @@ def ask_length(before_m: float, *, is_inch: bool) -> Walk[tuple[Size, bool]]:
             raise NotUnderstood("With what is there already this duct is longer than 200 m; mend the length.")
         return length
 
+    return read
+
+
+def ask_length(before_m: float, *, is_inch: bool) -> Walk[tuple[Size, bool]]:
+    """A straight length beside ``before_m`` of the same duct, and whether it is assumed."""
     usual = Size("10 ft", 3.048) if is_inch else Size("3 m", 3.0)
     may_assume = before_m + usual.si <= LONGEST_M
     length: Size | None = yield Question(
         "length",
         "How far does it go straight?",
         "Measure along the duct, without elbows. Write a number and a unit, such as 12 ft or 3.5 m; at most 200 m.",
-        read,
+        length_reader(before_m),
         None,
         (),
         f"The length is taken as {usual.text}." if may_assume else None,
@@ -164,9 +234,13 @@ def elbow_question(choices: tuple[str, ...], default: str) -> Question:
     )
 
 
-def _branch(draft: ShopDraft, towards: str, diameter: Size, say: Measures) -> Walk[None]:
-    kind = yield from ask_branch()
-    width, words = yield from ask_diameter("How wide is the side arm?", diameter)
+def _branch(draft: ShopDraft, towards: str, diameter: Size, say: Measures, kind: str) -> Walk[None]:
+    """``kind``: the fitting, or empty where it is still to be asked."""
+    if not kind:
+        kind = yield from ask_branch()
+    arms = [duct.diameter for duct in draft.ducts if set(duct.fittings) & set(BRANCHES)]
+    usual = usual_arm(draft.is_inch, diameter)
+    width, words = yield from ask_diameter("How wide is the side arm?", arms[-1] if arms else usual)
     draft.open_duct(towards, width, (kind,), words)
     yield from _length(draft)
     yield from _along(draft, towards, width, say, is_arm=True)
@@ -186,15 +260,37 @@ def ask_branch() -> Walk[str]:
 
 def _machine(draft: ShopDraft, diameter: Size, say: Measures, *, is_on_duct: bool) -> Walk[None]:
     """The machine at the end of the duct that was begun, or straight on the collector."""
-    name = yield from ask_name(draft.taken)
+    again = draft.elsewhere()
+    name: str = yield from ask_name(draft.taken, again=again)
     drop: str | None = None
+    last = draft.machines[-1] if draft.machines else None
     if is_on_duct:
-        hose, is_assumed = yield from ask_hose(say)
+        hoses = [duct.flex for duct in draft.ducts if duct.flex is not None]
+        hose, is_assumed = yield from ask_hose(say, hoses[-1] if hoses else None)
         drop = draft.close_as_drop(name, hose, flex_assumed=is_assumed)
-    joined = yield from ask_port_and_need(name, diameter, say)
-    servo = yield from ask_gate(name)
-    seen = yield from ask_seen(name, draft.free_channel())
-    draft.machines.append(DraftMachine(name, drop, diameter, joined.port, joined.needs, servo, seen))
+    if name in again:
+        gate = free_name(gate_of(name), draft.used)
+        moved = yield from ask_gate(name, gate, draft.gate_scene())
+        draft.machines.append(
+            DraftMachine(name, drop, diameter, None, None, moved, None, gate, motor=draft.here.name, is_again=True)
+        )
+        return
+    joined = yield from ask_port_and_need(name, diameter, say, with_need=draft.with_needs)
+    moved = yield from ask_gate(name, gate_of(name), draft.gate_scene())
+    machine = DraftMachine(name, drop, diameter, joined.port, joined.needs, moved, None, motor=draft.here.name)
+    sensed = [one.seen for one in draft.machines if not one.is_again]
+    usual = NOTHING_YET if not sensed or sensed[-1] is None else sensed[-1].word
+    so_far = draft.with_machine(machine)
+    # The pin that is kept for the first sensor may be this one's.
+    has_pin = so_far.room.has(Pins(contacts=1)) or all(seen is None for seen in sensed)
+    seen = yield from ask_seen(name, so_far.free_channel(), has_pin=has_pin, usual=usual)
+    machine = replace(machine, seen=seen)
+    if draft.with_drops:
+        usual = last.things.word if last is not None else NEITHER
+        room = draft.with_machine(machine).room
+        things = yield from ask_drop_things(name, room, is_seen=seen is not None, usual=usual)
+        machine = replace(machine, things=things)
+    draft.machines.append(machine)
 
 
 def ask_diameter(said: str, usual: Size) -> Walk[tuple[Size, tuple[str, ...]]]:
@@ -212,7 +308,8 @@ def ask_diameter(said: str, usual: Size) -> Walk[tuple[Size, tuple[str, ...]]]:
 
 def missing_path_m2(draft: ShopDraft) -> float:
     """How much opening is missing before the collector could ever run: a quarter of its inlet has to be open."""
-    widest_m = max((duct.diameter.si for duct in draft.leading_somewhere() if duct.towards == COLLECTOR), default=0.0)
-    gates_m = [machine.diameter.si for machine in draft.machines]
-    inlet_m = draft.inlet.si if draft.inlet is not None else widest_m or max(gates_m, default=0.0)
+    motor = draft.here
+    ducts = [duct.diameter.si for duct in draft.leading_somewhere() if duct.towards == motor.name]
+    gates_m = [machine.diameter.si for machine in draft.on(motor)]
+    inlet_m = motor.inlet.si if motor.inlet is not None else max(ducts, default=0.0) or max(gates_m, default=0.0)
     return math.pi / 4 * (inlet_m**2 / 4 - sum(one**2 for one in gates_m))

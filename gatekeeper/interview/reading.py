@@ -14,6 +14,9 @@ YES_NO = ("yes", "no")
 RESERVED = ("back", "unknown", "none", "main feeder", "gate supply")
 """Words that mean something else in an interview or in a shop."""
 
+NO_MORE = "nothing more"
+DIAMETERS = ("length", "20 mm", "1 m")
+
 LONGEST_NAME = 32
 """The name of a machine: its duct and gate are called after it, and 40 characters fit on a sign."""
 
@@ -82,16 +85,21 @@ def shop_name(answer: str) -> str:
     return answer
 
 
-def machine_name(taken: Collection[str], offered: tuple[str, ...], *, with_parts: bool) -> Callable[[str], str]:
+def machine_name(
+    taken: Collection[str], offered: tuple[str, ...], *, with_parts: bool, again: tuple[str, ...] = ()
+) -> Callable[[str], str]:
     """How the name of a machine is read: one of ``offered`` by its number, else a name of the person's own.
 
-    ``taken``: every name that the shop has already. ``with_parts``: its duct and gate must get their names, too.
+    ``taken``: every name that the shop has already. ``with_parts``: its duct, gate, button and sign must get their
+    names, too. ``again``: machines that may be named a second time.
     """
 
     def read(answer: str) -> str:
         name = answer
         if name.isascii() and name.isdigit() and 1 <= int(name[:4]) <= len(offered):
             name = offered[int(name[:4]) - 1]
+        if name in again:
+            return name
         wrong = name_fault(name)
         if wrong is not None:
             raise NotUnderstood(_sentence(wrong))
@@ -107,7 +115,7 @@ def machine_name(taken: Collection[str], offered: tuple[str, ...], *, with_parts
                 f'By its name ("{sparks}") this makes sparks, flame, ash or vapour, and wood dust burns. Give it a '
                 "collector made for that, on ducts of its own, and leave it out here."
             )
-        words = (name, drop_of(name), gate_of(name)) if with_parts else (name,)
+        words = (name, *parts_of(name)) if with_parts else (name,)
         clash = next((word for word in words if word in taken), None)
         if clash is not None:
             raise NotUnderstood(
@@ -118,6 +126,27 @@ def machine_name(taken: Collection[str], offered: tuple[str, ...], *, with_parts
     return read
 
 
+def motor_name(taken: Collection[str]) -> Callable[[str], str]:
+    """How the name of a motor is read; what may be called after it must be free, too."""
+
+    def read(answer: str) -> str:
+        wrong = name_fault(answer)
+        if wrong is not None:
+            raise NotUnderstood(_sentence(wrong))
+        if len(answer) > LONGEST_NAME:
+            raise NotUnderstood(f'"{answer}" is too long; at most {LONGEST_NAME} characters fit.')
+        if answer.lower() in RESERVED or {answer, *at_motor(answer)} & set(taken):
+            raise NotUnderstood(f'"{answer}" means something else here already; give it another name.')
+        return answer
+
+    return read
+
+
+def at_motor(motor: str) -> tuple[str, str, str]:
+    """What may be called after a motor: its switch, the contact at its bin, its drive."""
+    return f"{motor} switch", f"{motor} bin", f"{motor} drive"
+
+
 def drop_of(machine: str) -> str:
     """What the duct down to a machine is called."""
     return f"{machine} drop"
@@ -126,6 +155,21 @@ def drop_of(machine: str) -> str:
 def gate_of(machine: str) -> str:
     """What the gate of a machine is called."""
     return f"{machine} gate"
+
+
+def button_of(machine: str) -> str:
+    """What the button at a machine is called."""
+    return f"{machine} button"
+
+
+def sign_of(machine: str) -> str:
+    """What the sign at a machine is called."""
+    return f"{machine} sign"
+
+
+def parts_of(machine: str) -> tuple[str, ...]:
+    """What may be called after a machine."""
+    return drop_of(machine), gate_of(machine), button_of(machine), sign_of(machine)
 
 
 def free_name(word: str, taken: Collection[str]) -> str:
@@ -139,7 +183,7 @@ def free_name(word: str, taken: Collection[str]) -> str:
 
 def _next(name: str, taken: Collection[str]) -> str:
     number = 2
-    while any(word in taken for word in (f"{name} {number}", f"{name} {number} drop", f"{name} {number} gate")):
+    while any(word in taken for word in (f"{name} {number}", *parts_of(f"{name} {number}"))):
         number += 1
     return f"{name} {number}"
 

@@ -20,6 +20,16 @@ _LINE = re.compile(r"[^\r\n\x85\u2028\u2029]*(?:\r\n|[\r\n\x85\u2028\u2029]|$)")
 _NOTHING = re.compile(r"\s*(#.*)?$")
 
 
+_PLAIN = re.compile(r"[^\W_][\w .()+/²³-]*")
+
+
+def quoted(text: str) -> str:
+    """A word of a shop file, in quotes where it needs them."""
+    if _PLAIN.fullmatch(text) and text == text.strip():
+        return text
+    return "'" + text.replace("'", "''") + "'"
+
+
 @dataclass(frozen=True, slots=True)
 class PartEdit:
     """One part of a section.

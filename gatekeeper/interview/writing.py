@@ -4,43 +4,59 @@ Pins are left to be chosen. A machine that nothing sees yet is a hand gate and a
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from gatekeeper.interview.draft import CLAMP_BOARD, COLLECTOR, DraftDuct, DraftMachine, ShopDraft
-from gatekeeper.interview.text_edits import ASSUMED
+from gatekeeper.interview.draft import BROKER, CLAMP_BOARDS, DraftDuct, DraftMachine, ShopDraft
+from gatekeeper.interview.gates import ENDS, Moved, Mover
+from gatekeeper.interview.reading import button_of, sign_of
+from gatekeeper.interview.sensors import Seen
+from gatekeeper.interview.text_edits import ASSUMED, quoted
+from gatekeeper.interview.writing_motors import drive_lines, input_lines, motor_lines, sensor_words
 from gatekeeper.shop.lines import TO_BE_CHOSEN
 
 NOT_WIRED_YET = "not wired yet, its gate is moved by whoever works there."
-"""How a comment ends that stands for a machine which nothing sees."""
+NOT_SEEN_YET = "not wired yet, its gate opens from the page or at a button."
+"""How a comment ends that stands for a machine which nothing sees; the second where its gate moves by itself."""
 
-_WAITING = re.compile(rf"^[ ]*# (?P<name>[^#:(\n]+?)( \([^#\n]*\))?: {re.escape(NOT_WIRED_YET)}[ ]*\r?$", re.MULTILINE)
-_PLAIN = re.compile(r"[^\W_][\w .()+/²³-]*")
+_ENDS = "|".join(re.escape(end) for end in (NOT_WIRED_YET, NOT_SEEN_YET))
+_WAITING = re.compile(rf"^[ ]*# (?P<name>[^#:(\n]+?)( \([^#\n]*\))?: ({_ENDS})[ ]*\r?$", re.MULTILINE)
 
 
 def draft_text(draft: ShopDraft, *, as_wired: bool = False) -> str:
     """The shop file of a draft. ``as_wired``: every machine as if it were seen, for the study of its air."""
+    ducts, machines = draft.laid()
+    motors = draft.standing()
+    banks = [line for place, bank in enumerate(draft.banks()) for line in bank_lines(bank, place)]
+    signs = [sign_line(machine, sign_of(machine.name)) for machine in draft.machines if machine.things.sign]
     lines = [
         "# From the questions of gatekeeper new, walking from the collector outward. What nobody knew is an",
         "# estimate and said to be assumed: measure it and mend the line.",
         *_shop(draft),
-        *_collector(draft),
-        *_section("ducts", [line for duct in draft.leading_somewhere() for line in duct_lines(duct)]),
-        *_section("gates", [gate_line(machine) for machine in draft.machines]),
+        *_section("motors", [line for motor in motors for line in motor_lines(motor)]),
+        *_section("drives", [line for motor in motors for line in drive_lines(motor)]),
+        *_section("ducts", [line for duct in ducts for line in duct_lines(duct)]),
+        *_section("gates", list(_gates(draft, machines))),
+        *_section("servo_banks", banks),
+        *_section("brokers", _brokers(draft)),
         *_section("converters", _converters(draft)),
-        *_section("tools", [line for machine in draft.machines for line in tool_lines(machine, as_wired=as_wired)]),
+        *_section("tools", list(_tools(draft, as_wired=as_wired))),
+        *_section("inputs", list(_inputs(draft))),
+        *_section("signs", signs if not as_wired else []),
+        *(["", "page:", "  listen: 0.0.0.0  # phones in your network may look and press Stop"] if draft.phones else []),
     ]
     return "\n".join(lines) + "\n"
 
 
 def assumed_lines(text: str) -> list[str]:
     """What a file of ours says is assumed, with the name of the thing where one follows."""
-    lines = [line.strip() for line in text.splitlines()]
+    lines = text.splitlines()
     told = []
     for line, after in zip(lines, [*lines[1:], ""], strict=True):
-        if line.startswith(ASSUMED):
+        if line.strip().startswith(ASSUMED):
             thing, brace, _ = after.partition(": {")
-            words = line.removeprefix(ASSUMED)
-            told.append(f"{thing}, {words}" if brace and "towards" in after else words)
+            words = line.strip().removeprefix(ASSUMED)
+            is_named = brace and after.startswith("  ") and not after.startswith("   ")
+            told.append(f"{thing.strip()}, {words}" if is_named else words)
     return told
 
 
@@ -55,13 +71,6 @@ def without_waiting(text: str, machine: str) -> str:
         if found["name"] == machine:
             return text[: found.start()] + text[found.end() :].removeprefix("\n")
     return text
-
-
-def quoted(text: str) -> str:
-    """A word of a shop file, in quotes where it needs them."""
-    if _PLAIN.fullmatch(text) and text == text.strip():
-        return text
-    return "'" + text.replace("'", "''") + "'"
 
 
 def duct_lines(duct: DraftDuct) -> list[str]:
@@ -88,16 +97,53 @@ def total_length(duct: DraftDuct) -> str:
     return f"{int(total_m / 0.3048 * 100 + 1e-6) / 100:g} ft" if is_inch else f"{int(total_m * 1000 + 1e-6) / 1000:g} m"
 
 
-def gate_line(machine: DraftMachine) -> str:
-    """The gate of a machine."""
-    place = f"duct: {quoted(machine.duct)}" if machine.duct is not None else f"diameter: {machine.diameter.text}"
-    servo = f", servo: {{pin: {TO_BE_CHOSEN}}}" if machine.servo else ""
-    supply = f", supply: {quoted(machine.supply)}" if machine.supply else ""
-    return f"{quoted(machine.gate_name)}: {{{place}{servo}{supply}}}"
+def gate_lines(machine: DraftMachine, servo: str = "") -> list[str]:
+    """The gate of a machine, under a comment that says what of it is assumed; ``servo``: what its servo hangs on."""
+    parts = [f"duct: {quoted(machine.duct)}" if machine.duct is not None else f"diameter: {machine.diameter.text}"]
+    moved = machine.moved
+    parts += _mover(moved, servo)
+    if moved.travel is not None:
+        parts.append(f"travel: {moved.travel.text}")
+    if machine.supply:
+        parts.append(f"supply: {quoted(machine.supply)}")
+    seen = 1 if moved.by is Mover.SEEN else ENDS[moved.ends]
+    parts += [f"{key}: {TO_BE_CHOSEN}" for key in ("open_contact", "shut_contact")[:seen]]
+    written = f"{quoted(machine.gate_name)}: {{{', '.join(parts)}}}"
+    return [f"{ASSUMED}{' and '.join(moved.assumed)}", written] if moved.assumed else [written]
 
 
-def tool_lines(machine: DraftMachine, *, as_wired: bool = False) -> list[str]:
-    """A machine; while nothing sees it, a comment in its place."""
+def _mover(moved: Moved, servo: str) -> Iterator[str]:
+    """What moves a gate, as a key of it."""
+    stall = f", stall_current: {moved.stall.text}" if moved.stall is not None else ""
+    two = f"open: {TO_BE_CHOSEN}, shut: {TO_BE_CHOSEN}{stall}"
+    match moved.by:
+        case Mover.SERVO | Mover.SERVO_ON_PIN:
+            yield f"servo: {{{servo or f'pin: {TO_BE_CHOSEN}'}{stall}}}"
+        case Mover.BRIDGE:
+            yield f"bridge: {{{two}}}"
+        case Mover.RELAYS:
+            yield f"relays: {{{two}}}"
+        case Mover.COIL:
+            holds = "shut" if moved.spring == "open" else "open"
+            current = f", current: {moved.stall.text}" if moved.stall is not None else ""
+            yield f"coil: {{pin: {TO_BE_CHOSEN}, holds: {holds}{current}}}"
+        case Mover.BROKER:
+            commands_to, states_from = (quoted(topic) for topic in moved.topics)
+            broker = quoted(moved.broker or BROKER)
+            yield f"behind_broker: {{broker: {broker}, commands_to: {commands_to}, states_from: {states_from}}}"
+
+
+def bank_lines(name: str, place: int) -> list[str]:
+    """A bank of servos; ``place``: 0 for the first, 1 for the second."""
+    address = f", address: {0x40 + place:#x}" if place else ""
+    return [
+        "# A PCA9685. 10 k from its OE to 3.3 V keep the gates limp until the program runs.",
+        f"{quoted(name)}: {{enable: {TO_BE_CHOSEN}{address}}}",
+    ]
+
+
+def tool_lines(machine: DraftMachine, *, as_wired: bool = False, more_gates: Sequence[str] = ()) -> list[str]:
+    """A machine; while nothing sees it, a comment in its place. ``more_gates``: those on other collectors."""
     told = []
     if machine.needs is not None:
         told.append(f"needs: {machine.needs.text}")
@@ -107,60 +153,74 @@ def tool_lines(machine: DraftMachine, *, as_wired: bool = False) -> list[str]:
         told.append(f"feeder: {quoted(machine.feeder)}")
     if machine.seen is None and not as_wired:
         known = f" ({', '.join(told)})" if told else ""
-        return [f"# {machine.name}{known}: {NOT_WIRED_YET}"]
-    sensor = f"current_switch: {TO_BE_CHOSEN}"
-    if machine.seen is not None and machine.seen.converter is not None:
-        seen = machine.seen
-        sensor = f"converter: {quoted(machine.seen.converter)}, channel: {seen.channel}, range: {seen.range_a}"
+        return [f"# {machine.name}{known}: {NOT_SEEN_YET if machine.servo else NOT_WIRED_YET}"]
+    gates = ", ".join(quoted(gate) for gate in (machine.gate_name, *more_gates))
     return [
         f"{quoted(machine.name)}:",
-        f"  gates: {quoted(machine.gate_name)}",
+        f"  gates: {f'[{gates}]' if more_gates else gates}",
         *(f"  {line}" for line in told),
-        f"  sensor: {{{sensor}}}",
+        f"  sensor: {{{sensor_words(machine.seen or Seen())}}}",
     ]
 
 
+def button_line(machine: DraftMachine, name: str) -> str:
+    """The button at a machine: at its gate, while nothing sees the machine."""
+    at = machine.name if machine.seen is not None else machine.gate_name
+    return f"{quoted(name)}: {{kind: air here, pin: {TO_BE_CHOSEN}, at: {quoted(at)}}}"
+
+
+def sign_line(machine: DraftMachine, name: str) -> str:
+    """The sign lamp at a machine."""
+    return f"{quoted(name)}: {{pin: {TO_BE_CHOSEN}, at: {quoted(machine.name)}}}"
+
+
 def _shop(draft: ShopDraft) -> list[str]:
-    return [
+    lines = [
         "shop:",
         f"  name: {quoted(draft.name)}",
         f"  units: {draft.units.value}",
         f"  mains: {draft.mains}",
         f"  air_goes: {draft.air_goes}",
-        f"  open_flue_nearby: {draft.open_flue}",
     ]
-
-
-def _collector(draft: ShopDraft) -> list[str]:
-    assert draft.power is not None
-    lines = [
-        "",
-        "motors:",
-        f"  {COLLECTOR}:",
-        f"    power: {draft.power.text}  # from the plate",
-        f"    phases: {draft.phases}",
-    ]
-    if draft.inlet is not None:
-        lines.append(f"    inlet: {draft.inlet.text}")
-    else:
-        lines.append(f"    {ASSUMED}an inlet as wide as the widest duct on it")
-    if draft.relief is not None:
-        lines.append(f"    relief_port: {draft.relief.text}")
-    lines += [
-        "    # The relay feeds the coil of the motor's contactor and drops when the board dies.",
-        f"    switched_by: {{pin: {TO_BE_CHOSEN}, when_board_dies: drops}}",
-    ]
-    if draft.confirmed:
-        lines.append(f"    confirmed_by: {{current_switch: {TO_BE_CHOSEN}}}")
+    if draft.open_flue:
+        lines.append(f"  open_flue_nearby: {draft.open_flue}")
+    if draft.is_attended:
+        lines.append("  attended: yes  # somebody is always there while motors may run")
     return lines
 
 
+def _gates(draft: ShopDraft, machines: Sequence[DraftMachine]) -> Iterator[str]:
+    on_bank = {gate: (bank, place) for bank, gates in draft.banks().items() for place, gate in enumerate(gates)}
+    for machine in machines:
+        bank = on_bank.get(machine.gate_name)
+        yield from gate_lines(machine, f"bank: {bank[0]}, channel: {bank[1]}" if bank is not None else "")
+
+
+def _tools(draft: ShopDraft, *, as_wired: bool) -> Iterator[str]:
+    for machine in draft.machines:
+        if not machine.is_again:
+            more = [one.gate_name for one in draft.machines if one.is_again and one.name == machine.name]
+            yield from tool_lines(machine, as_wired=as_wired, more_gates=more)
+
+
+def _brokers(draft: ShopDraft) -> list[str]:
+    hosts = [machine.moved.host for machine in draft.machines if machine.moved.host]
+    return [f"{BROKER}: {{host: {quoted(hosts[0])}}}"] if hosts else []
+
+
+def _inputs(draft: ShopDraft) -> Iterator[str]:
+    for motor in draft.standing():
+        yield from input_lines(motor)
+    for machine in draft.machines:
+        if machine.things.button:
+            yield button_line(machine, button_of(machine.name))
+
+
 def _converters(draft: ShopDraft) -> list[str]:
-    used = {machine.seen.converter for machine in draft.machines if machine.seen is not None}
-    boards = (CLAMP_BOARD, f"{CLAMP_BOARD} 2")
+    used = draft.boards()
     return [
         f"{board}: {{kind: MCP3208, bus: 0, chip_select: {place}}}"
-        for place, board in enumerate(boards)
+        for place, board in enumerate(CLAMP_BOARDS)
         if board in used
     ]
 

@@ -18,8 +18,22 @@ TYPED = {
     "hose": ["0 ft", "20 m", "2 m"],
     "need": ["350 cfm", "5 m3/s", "-1 cfm"],
     "elbow": ["2 x 45 elbow", "3 x no elbow", "9 x 30"],
+    "next": ["3.5 m", "12 ft", "201 m", "2 x 45 elbow", "60 elbow", "tee", "machine", "machine", "45 wye"],
+    "motor name": ["south collector", "collector", "main 1", "x" * 33],
+    "travel": ["2 s", "1 min", "50 ms"],
+    "stall": ["2.5 A", "40 A"],
+    "broker": ["192.168.1.5", "it's: here", "x" * 81],
+    "commands to": ["shop/a", "a+b", "$x"],
+    "states from": ["shop/a", "shop/b", "a#"],
+    "drive command": ["0x2000", "70000", "8192"],
+    "drive start": ["0x0001", "5"],
+    "drive stop": ["0", "1", "0x5"],
+    "drive status": ["0x2100", "x"],
+    "drive running": ["1", "0x1 of 0x3", "4 of 3"],
+    "drive line": ["/dev/ttyUSB1", "192.168.1.20", "/etc/x"],
+    "drive silence": ["1 s", "1 min", "2 min"],
 }
-FREE_ANSWERS, MOST_ANSWERS = 25, 120
+FREE_ANSWERS, MOST_ANSWERS = 45, 200
 LEADING_OUT = {"at the collector": ["nothing more", "machine"], "next": ["machine"], "machine": ["m {}"]}
 
 

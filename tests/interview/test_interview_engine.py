@@ -8,7 +8,7 @@ from gatekeeper.interview.engine import Interview, NotUnderstood
 from gatekeeper.interview.new import new_shop
 from gatekeeper.interview.writing import draft_text
 
-BEGUN = ("Shed", "inch", "60 Hz", "2 hp", "single", "6 in", "inside", "no", "no")
+BEGUN = ("Shed", "inch", "60 Hz", "2 hp", "single", "6 in", "relay", "nothing yet", "nothing more", "inside", "both")
 AT_A_DUCT = (*BEGUN, "length of duct", "smooth steel", "6 in")
 AT_A_MACHINE = (*AT_A_DUCT, "8 ft", "machine")
 
@@ -20,7 +20,6 @@ shop:
   units: inch
   mains: 60 Hz
   air_goes: inside
-  open_flue_nearby: no
 
 motors:
   collector:
@@ -46,6 +45,9 @@ tools:
     gates: planer gate
     needs: 450 cfm
     sensor: {current_switch: to be chosen}
+
+page:
+  listen: 0.0.0.0  # phones in your network may look and press Stop
 """
 
 
@@ -102,7 +104,7 @@ def _asked(*answers: str) -> Interview[ShopDraft]:
             f'"{"m" * 33}" is too long: its gate is named after it. At most 32 characters fit.',
         ),
         (
-            (*AT_A_MACHINE, "lathe", "", "", "", "", "current switch", "machine", "4 in"),
+            (*AT_A_MACHINE, "lathe", "", "", "", "", "current switch", "", "machine", "4 in"),
             "lathe",
             'The shop has "lathe" already; give this machine a name of its own, such as lathe 2.',
         ),
@@ -146,7 +148,7 @@ def test_earlier_answers_are_taken_up_as_far_as_they_are_understood(shed: tuple[
 def test_figures_keep_the_person_s_own_units_and_several_lengths_are_one() -> None:
     draft = _asked(*AT_A_DUCT, "8 ft", "length", "1 m", "length", "unknown", "nothing more").stand().draft
     assert draft.ducts == []
-    ending = ("machine", "lathe", "50 cm", '3"', "600 m3/h", "by hand", "clamp", "20 A", "")
+    ending = ("machine", "lathe", "50 cm", '3"', "600 m3/h", "by hand", "clamp for 20 A", "", "", "", "")
     text = draft_text(_asked(*AT_A_DUCT, "8 ft", "length", "1 m", "length", "unknown", *ending).stand().draft)
     assert "  # assumed: 10 ft of its length\n" in text
     assert "  lathe drop: {towards: collector, diameter: 6 in, length: 21.28 ft, flex: 50 cm}\n" in text
@@ -156,7 +158,7 @@ def test_figures_keep_the_person_s_own_units_and_several_lengths_are_one() -> No
 
 
 def test_where_nothing_is_seen_the_first_machine_gets_a_sensor() -> None:
-    interview = _asked(*BEGUN, "machine", "6 in", "lathe", *[""] * 4, "machine", "6 in", "planer", *[""] * 5)
+    interview = _asked(*BEGUN, *("machine", "6 in", "lathe", *[""] * 5), *("machine", "6 in", "planer", *[""] * 7))
     question = interview.stand().question
     assert question is not None
     assert question.said == (
@@ -166,15 +168,15 @@ def test_where_nothing_is_seen_the_first_machine_gets_a_sensor() -> None:
     assert question is not None
     assert (question.said, question.choices, question.default) == (
         "What tells that the planer runs?",
-        ("current switch", "clamp"),
+        ("current switch", "clamp", "clamp for 20 A", "clamp for 40 A"),
         "current switch",
     )
-    text = draft_text(_asked(*interview.answers, "planer", "").stand().draft)
+    text = draft_text(_asked(*interview.answers, "planer", "", "").stand().draft)
     assert "  # lathe: not wired yet, its gate is moved by whoever works there.\n  planer:\n" in text
 
 
 def test_gates_too_small_for_the_inlet_ask_for_a_port_that_stays_open() -> None:
-    interview = _asked(*BEGUN[:5], "10 in", *BEGUN[6:], "machine", "4 in", "lathe", *[""] * 3, "current", "")
+    interview = _asked(*BEGUN[:5], "10 in", *BEGUN[6:], "machine", "4 in", "lathe", *[""] * 3, "current", "", "")
     question = interview.stand().question
     assert question is not None
     assert (question.about, question.default) == ("relief port", "3 in")

@@ -9,15 +9,17 @@ from gatekeeper.interview.adding import add_machine, move_machine, retire_machin
 from gatekeeper.interview.new import new_shop
 from gatekeeper.interview.text_edits import with_parts
 from gatekeeper.interview.writing import draft_text
+from gatekeeper.shop.choosing import choices_for, with_pins
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.lines import TO_BE_CHOSEN
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 from gatekeeper.shop.places import Tree, read_tree
 from gatekeeper.shop.rewrite import CannotRewrite
 
 SHOPS = ("garage-one-collector", "long-narrow", "one-evening", "shared-twelve")
-_SETTINGS = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+_SETTINGS = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 @_SETTINGS
@@ -30,6 +32,13 @@ def test_every_order_of_answers_gives_a_file_without_faults(data: st.DataObject)
         shop = load_shop(text, "new.yaml")
         assert not isinstance(shop, Faults), shop.lines()
         assert set(shop.gates) == {machine.gate_name for machine in draft.machines}
+        assert set(shop.motors) == {motor.name for motor in draft.standing()}
+    room = draft.room
+    fits = room.outputs >= 0 and room.lines >= 0
+    assert fits or len(draft.motors) > 1, "nothing is offered that there is no pin for, but another motor"
+    if fits:
+        text = draft_text(draft)
+        assert TO_BE_CHOSEN not in with_pins(text, "new.yaml", choices_for(text, "new.yaml"))
     assert new_shop().taken_up(interview.answers).answers == interview.answers
 
 

@@ -52,7 +52,7 @@ def test_what_is_answered_is_kept_at_the_end_of_input_and_gone_on_with(tmp_path,
     assert interview_new(out, first.face) is False
     kept = tmp_path / "shed.yaml.answers"
     assert first.said[-1] == f"Stopped. Your 7 answers are kept in {kept}; the same command goes on."
-    assert kept.read_text() == "gatekeeper new\nShed\ninch\n60 Hz\n2 hp\nsingle\n6 in\ninside\n"
+    assert kept.read_text() == "gatekeeper new\nShed\ninch\n60 Hz\n2 hp\nsingle\n6 in\nrelay\n"
     assert not out.exists()
     second = typed([*shed[7:], ""])
     assert interview_new(out, second.face) is True
@@ -108,21 +108,22 @@ def test_a_machine_more_leaves_the_rest_of_the_file_alone(tmp_path, typed) -> No
     path = tmp_path / "garage.yaml"
     text = example("garage-one-collector").read_text(encoding="utf-8")
     path.write_text(text, encoding="utf-8")
-    answers = ["lathe", "into main far", "", "", "5 ft", "45", "", "2 ft", "", "", "servo", "current", ""]
+    answers = ["lathe", "into main far", "", "", "5 ft", "45", "", "2 ft", "", "", "servo", "current", "", ""]
     one = typed(answers)
     assert interview_parts(path, text, _shop(text), one.face, None, None) is True
     changed = path.read_text(encoding="utf-8")
     added = [line for line in changed.splitlines() if line not in text.splitlines()]
     assert added == [
         "  lathe drop: {towards: main far, diameter: 4 in, length: 5 ft, fittings: [45 wye, 45 elbow], flex: 2 ft}",
-        "  lathe gate: {duct: lathe drop, servo: {pin: GPIO21}}",
+        "  lathe gate: {duct: lathe drop, servo: {bank: servo bank, channel: 0}}",
         "  lathe:",
         "    gates: lathe gate",
         "    sensor: {current_switch: GPIO4}",
+        "servo_banks:",
+        "  # A PCA9685. 10 k from its OE to 3.3 V keep the gates limp until the program runs.",
+        "  servo bank: {enable: GPIO21}",
     ]
-    assert [line for line in changed.splitlines() if line not in added] == [
-        line for line in text.splitlines() if line not in added
-    ]
+    assert [line for line in changed.splitlines() if line not in added] == [*text.splitlines(), ""]
     assert _last(one.said, "To commission anew:") == [
         "To commission anew:",
         "  - lathe drop: bond it to ground, close its joints, and measure its resistance to ground.",
@@ -137,17 +138,17 @@ def test_a_machine_that_waited_is_wired_and_its_comment_goes(tmp_path, shed, typ
     path = tmp_path / "shed.yaml"
     interview_new(path, typed([*shed, ""]).face)
     text = path.read_text()
-    one = typed(["1", "", "", "", "clamp", ""])
+    one = typed(["1", "", "", "", "clamp"])
     assert interview_parts(path, text, _shop(text), one.face, None, None) is False
     one = typed([""])
     (tmp_path / "shed.yaml.answers").unlink()
-    one = typed(["1", "", "", "", "current", ""])
+    one = typed(["1", "", "", "", "current", "", ""])
     assert interview_parts(path, text, _shop(text), one.face, None, None) is True
     assert "What tells that the bandsaw runs? [current switch]" in one.said
     changed = path.read_text()
     assert "not wired yet" in text
     assert "not wired yet" not in changed
-    assert changed.endswith("  bandsaw:\n    gates: bandsaw gate\n    sensor: {current_switch: GPIO6}\n")
+    assert "\n  bandsaw:\n    gates: bandsaw gate\n    sensor: {current_switch: GPIO6}\n\npage:\n" in changed
 
 
 def test_a_move_and_a_leave_through_the_command(tmp_path: Path) -> None:
