@@ -130,6 +130,6 @@ def _standing(shop: Shop, folder: Path, log: CareLog) -> list[str]:
         if motor.has_ducts:
             lines.append(f"{motor.name}: {stop_said(done, motor)}")
     for job in jobs_of(shop, done, totals, frozenset(), time.time()):
-        title, state, _ = job_said(job)
+        title, state, _ = job_said(job, shop.units)
         lines.append(f"{title}: {state}" + (" Due." if job.is_due else ""))
     return lines

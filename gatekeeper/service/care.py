@@ -20,6 +20,7 @@ from gatekeeper.records.totals import Total
 from gatekeeper.sensing.suction_watch import BASE_DAYS, Standing, SuctionWatch, Verdict
 from gatekeeper.service.air_systems import AirSystem
 from gatekeeper.service.care_jobs import Job, Trend, at_full_speed, jobs_of, sentences, trends_of
+from gatekeeper.service.care_pressure import PressureCare
 from gatekeeper.service.steady_runs import runs_of
 from gatekeeper.service.stop_proof import StopProof
 from gatekeeper.shop.model import InputKind, Shop, Units
@@ -52,6 +53,7 @@ class Eyes:
         wall_s: wall clock, seconds since 1970.
         keep: makes a value durable; returns at once.
         speed: by motor, how fast its fan turns as a share of full speed; None while that is not known.
+        pressures: the newest pressures by gauge, None where one is not known.
     """
 
     view: Callable[[], CoreView | None]
@@ -61,6 +63,7 @@ class Eyes:
     wall_s: Callable[[], float]
     keep: Callable[[Keep], None]
     speed: Callable[[str], float | None] = lambda motor: 1.0
+    pressures: Callable[[], Mapping[str, float | None]] = dict
 
 
 class Care:
@@ -91,6 +94,7 @@ class Care:
         self._eyes = eyes
         self._steady = runs_of(systems)
         self._watches = {motor: SuctionWatch(kept.get(f"care/{motor}/air")) for motor in self._steady}
+        self.pressure = PressureCare(shop, systems, kept, folder)
         self._owed: set[str] = set()
         self._kept_s = self._read_s = -1e9
         self._totals: tuple[Total, ...] = ()
@@ -156,6 +160,7 @@ class Care:
             elif watch is not None and what != "suction":
                 watch.mended()
             self._owed.add(motor)
+        self.pressure.done(what, motor)
         self.look()
 
     def refresh(self) -> None:
@@ -174,13 +179,14 @@ class Care:
             self._watch_air(view, now_s)
             self._hear(view)
         log = self.log.read()
-        jobs = tuple(jobs_of(self.shop, log, self._totals, frozenset(self._called), self._eyes.wall_s()))
+        loads = self.pressure.loads()
+        jobs = tuple(jobs_of(self.shop, log, self._totals, frozenset(self._called), self._eyes.wall_s(), loads))
         trends = tuple(trends_of(log))
         units = self.shop.units
         told = {
             f"{t.motor}/{t.tap}": f"{pressure(t.last_pa, units)}, was {pressure(t.day_one_pa, units)}" for t in trends
         }
-        troubles = sentences(jobs, trends, told) | self._air_sentences()
+        troubles = sentences(jobs, trends, told, lambda pa: pressure(pa, units)) | self._air_sentences()
         self._jobs, self._trends, self._troubles = jobs, trends, troubles
         self._keep()
 
@@ -242,8 +248,10 @@ class Care:
                 amps = amperes.get(motor) if at_full_speed(self._eyes.speed(motor)) else None
                 run = steady.look(view, now_s, amps)
                 if run is not None:
-                    self._watches[motor].add(today, run.machine, run.flow_m3s, run.amps)
+                    self._watches[motor].add(today, run.machine, run.flow_m3s, run.value)
                     self._owed.add(motor)
+        eyes = self._eyes
+        self.pressure.look(view, now_s, eyes.wall_s(), today, eyes.pressures(), eyes.speed)
 
     def _air_sentences(self) -> dict[str, str]:
         found = {}
@@ -254,17 +262,23 @@ class Care:
                     f"Suction at {verdict.where} is about {verdict.suction_short:.0%} below day one, by the current of "
                     f"{motor}: look in this order: {order}."
                 )
-        return found
+        measured = self.pressure.sentences()
+        # What is measured goes before what a current tells of the same air.
+        spoken = {code.partition(":")[2] for code in measured}
+        return {code: said for code, said in found.items() if code.partition(":")[2] not in spoken} | measured
 
     def _keep(self, *, always: bool = False) -> None:
         now_s = self._eyes.now_s()
         with self._lock:
-            if not self._owed or (not always and now_s - self._kept_s < KEEP_S):
+            owes = self._owed or self.pressure.owes
+            if not owes or (not always and now_s - self._kept_s < KEEP_S):
                 return
             owed, self._owed, self._kept_s = sorted(self._owed & self._watches.keys()), set(), now_s
             states = {motor: self._watches[motor].state() for motor in owed}
         for motor, state in states.items():
             self._eyes.keep(Keep(f"care/{motor}/air", state))
+        for keep in self.pressure.keeps():
+            self._eyes.keep(keep)
 
 
 def air_said(verdict: Verdict, motor: str) -> str:

@@ -1,6 +1,6 @@
 """What is due: hours since the bin was emptied and the filter cleaned, readings against day one. Pure."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,12 +12,23 @@ from gatekeeper.shop.model import Shop
 LOW_SHARE = 0.20
 #: From this share of an interval on, it is no longer "when you can". Ours.
 OVERDUE = 1.5
+#: A filter that calls within this share of an interval after a cleaning calls too soon. Ours.
+SOON_SHARE = 0.2
 
 #: From this share of it on, a drive counts as at full speed. Ours.
 NEARLY_FULL = 0.99
 
 #: What each kind of job is reset by, and what the reset is called.
 RESETS: Mapping[str, tuple[str, ...]] = {"bin": ("bin_emptied",), "filter": ("filter_cleaned", "filter_changed")}
+
+
+@dataclass(frozen=True, slots=True)
+class FilterLoad:
+    """A filter that wants cleaning by its gauge: the newest pressure, and from which on; ``is_today``: how soon."""
+
+    pa: float
+    clean_at_pa: float
+    is_today: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +42,8 @@ class Job:
         every_s: the interval.
         last: when it was done last, or None.
         is_given: the interval stands in the shop file; else it is ours.
-        is_called: a contact calls for it.
+        is_called: a contact calls for it, or a gauge does for today.
+        load: what its gauge says, where that calls for it.
     """
 
     kind: str
@@ -41,14 +53,21 @@ class Job:
     last: Done | None
     is_given: bool
     is_called: bool = False
+    load: FilterLoad | None = None
 
     @property
     def is_due(self) -> bool:
-        return self.is_called or (self.used_s is not None and self.used_s >= self.every_s)
+        return self.is_called or self.load is not None or (self.used_s is not None and self.used_s >= self.every_s)
 
     @property
     def is_overdue(self) -> bool:
         return self.used_s is not None and self.used_s >= OVERDUE * self.every_s
+
+    @property
+    def is_soon_again(self) -> bool:
+        """Whether its filter calls although it was cleaned not long ago: a full bin sends its dust there."""
+        soon = self.used_s is not None and self.used_s < SOON_SHARE * self.every_s
+        return self.kind == "filter" and self.is_due and self.last is not None and soon
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +116,12 @@ def full_speed_pa(reading: Done) -> float:
 
 
 def jobs_of(
-    shop: Shop, log: Sequence[Done], totals: Iterable[Total], called: frozenset[tuple[str, str]], wall_s: float
+    shop: Shop,
+    log: Sequence[Done],
+    totals: Iterable[Total],
+    called: frozenset[tuple[str, str]],
+    wall_s: float,
+    loads: Mapping[str, FilterLoad] | None = None,
 ) -> list[Job]:
     """Every job of a shop.
 
@@ -107,6 +131,7 @@ def jobs_of(
         totals: hours and starts.
         called: kind and motor of what a contact calls for.
         wall_s: now.
+        loads: what gauges call for at filters, by motor.
     """
     ran_s = {total.subject: total.running_s for total in totals if total.kind == "motor"}
     jobs = []
@@ -118,7 +143,9 @@ def jobs_of(
         for kind, (key, every_s) in every.items():
             last = _last(log, motor.name, RESETS[kind])
             used_s = _since(ran_s.get(motor.name, 0.0), last)
-            jobs.append(Job(kind, motor.name, used_s, every_s, last, key in care.given, (kind, motor.name) in called))
+            load = (loads or {}).get(motor.name) if kind == "filter" else None
+            is_called = (kind, motor.name) in called or (load is not None and load.is_today)
+            jobs.append(Job(kind, motor.name, used_s, every_s, last, key in care.given, is_called, load))
         last = _last(log, motor.name, ("suction",))
         passed_s = None if last is None else max(0.0, wall_s - last.at_s)
         jobs.append(Job("check", motor.name, passed_s, care.check_every_s, last, "check_every" in care.given))
@@ -162,15 +189,21 @@ def day(wall_s: float) -> str:
     return datetime.fromtimestamp(wall_s).strftime("%Y-%m-%d")
 
 
-def sentences(jobs: Iterable[Job], trends: Iterable[Trend], pressures: Mapping[str, str]) -> dict[str, str]:
+def sentences(
+    jobs: Iterable[Job], trends: Iterable[Trend], pressures: Mapping[str, str], pressure: Callable[[float], str]
+) -> dict[str, str]:
     """What stands, by the code of the service's fault table and its motor.
 
     Args:
-        pressures: how a pressure is written, by the trend's key ``motor/tap``: "1.2 kPa, was 1.6 kPa".
+        pressures: how a trend is written, by its key ``motor/tap``: "1.2 kPa, was 1.6 kPa".
+        pressure: how a pressure is written.
     """
     found: dict[str, str] = {}
     for job in jobs:
-        if job.is_called:
+        if job.load is not None:
+            code = "called" if job.is_called else "loaded"
+            found[f"{job.kind}_{code}:{job.motor}"] = loaded_said(job, job.load, pressure)
+        elif job.is_called:
             called = {"bin": "is full", "filter": "takes too much pressure"}[job.kind]
             found[f"{job.kind}_called:{job.motor}"] = f"The {job.kind} of {job.motor} {called}."
         elif job.is_due and job.used_s is not None:
@@ -183,6 +216,16 @@ def sentences(jobs: Iterable[Job], trends: Iterable[Trend], pressures: Mapping[s
                 f" ({pressures[f'{trend.motor}/{trend.tap}']}): look in this order: bin, filter, hose."
             )
     return found
+
+
+def loaded_said(job: Job, load: FilterLoad, pressure: Callable[[float], str]) -> str:
+    """What a filter's gauge says of it."""
+    now, limit = pressure(load.pa), pressure(load.clean_at_pa)
+    said = f"The filter of {job.motor} takes {now}; from {limit} on it wants cleaning."
+    if job.is_soon_again and job.used_s is not None:
+        ago = f"It was cleaned {hours(job.used_s)} of running ago"
+        return f"{said} {ago}: look into the bin first, for a full one sends its dust to the filter."
+    return said
 
 
 def _due(job: Job, used_s: float) -> str:

@@ -22,6 +22,12 @@ CARE_TROUBLES: dict[str, Fault] = {
     "filter_called": Fault(
         "today", "The filter of {subject} takes too much pressure.", "Fine dust sits in the filter.", _FILTER
     ),
+    "filter_loaded": Fault(
+        "when_you_can",
+        "The filter of {subject} takes more pressure than it should.",
+        "Fine dust sits in the filter; soon after a cleaning, a full bin sends it there.",
+        _FILTER,
+    ),
     "filter_overdue": Fault("today", "The filter of {subject} is long overdue.", _RUNS, _FILTER),
     "filter_due": Fault("when_you_can", "The filter of {subject} wants cleaning.", _RUNS, _FILTER),
     "check_overdue": Fault(
@@ -41,6 +47,18 @@ CARE_TROUBLES: dict[str, Fault] = {
         "A reading of suction at {subject} lies far below day one.",
         "A full bin, a loaded filter, or a hose that leaks.",
         "Mend the first of them that is not in order, then take the reading again.",
+    ),
+    "pressure_low": Fault(
+        "when_you_can",
+        "Suction measured at {subject} lies below day one.",
+        "A full bin, a loaded filter, or a hose or gate that leaks.",
+        "Mend the first of them that is not in order, and say so on the Care page.",
+    ),
+    "pressure_high": Fault(
+        "when_you_can",
+        "Suction measured at {subject} lies above day one: less air comes in.",
+        "A gate that does not open all the way, a blocked hose, hood or main.",
+        "Clear the first of them that is not in order, and say so on the Care page.",
     ),
     "suction_low": Fault(
         "when_you_can",

@@ -21,6 +21,9 @@ _CARE_DOUBTS = {
     "filter_called": "its filter takes too much pressure",
     "filter_overdue": "its filter is long overdue for cleaning",
     "bin_called": "its bin is full",
+    "filter_loaded": "its filter takes more pressure than it should",
+    "pressure_low": "its suction lies below day one",
+    "pressure_high": "less air comes in than on day one",
     "suction_low": "its air lies below day one",
     "reading_low": "its suction lies below day one",
 }

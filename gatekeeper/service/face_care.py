@@ -57,6 +57,23 @@ class CareTrend:
 
 
 @dataclass(frozen=True, slots=True)
+class CareGauge:
+    """One pressure gauge that the controller reads.
+
+    Args:
+        name: its name.
+        said: what it shows now, one sentence.
+        watch_said: how that stands against day one, one sentence; None where nothing watches it.
+        measured: a steady value of these minutes that may be written down as the reading; None where there is none.
+    """
+
+    name: str
+    said: str
+    watch_said: str | None = None
+    measured: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class CareMotor:
     """One collector for the monthly check.
 
@@ -67,6 +84,7 @@ class CareMotor:
         stop_said: when a stop in mid-run was last proved, one sentence.
         can_see_stop: nothing confirms it, so a person says that it was seen.
         air_said: what its current says of its air, or None where no clamp watches it.
+        gauges: the gauges of its air that the controller reads.
     """
 
     name: str
@@ -75,6 +93,7 @@ class CareMotor:
     stop_said: str
     can_see_stop: bool
     air_said: str | None
+    gauges: tuple[CareGauge, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +140,10 @@ class Upkeep(Protocol):
 
     def reading(self, motor: str, tap: str, value: str, by: str) -> Answer:
         """A reading of suction with the gates that stand open now."""
+        ...
+
+    def measured(self, gauge: str, by: str) -> Answer:
+        """Write the newest steady value of a gauge down as the reading."""
         ...
 
     def backup(self) -> tuple[Path, str]:

@@ -197,6 +197,7 @@ class Service:
             wall_s=self.wall_s,
             keep=lambda keep: self.keeper.submit([keep], lambda _kept, _why: None),
             speed=self.speed_share,
+            pressures=self.gauges.pressures,
         )
         sensed = {name for name, motor in self.shop.motors.items() if motor.confirmed_by is not None}
         allowed_s = {name: self.plan.motors[name].release_s for name in sensed}

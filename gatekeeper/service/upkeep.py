@@ -13,7 +13,7 @@ from gatekeeper.records.care_log import Done, NotWrittenError
 from gatekeeper.records.totals import Total
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.care import air_said, pressure
-from gatekeeper.service.care_jobs import LOW_SHARE, RESETS, Job, Trend, day, full_speed_pa, hours
+from gatekeeper.service.care_jobs import LOW_SHARE, RESETS, Job, Trend, day, full_speed_pa, hours, loaded_said
 from gatekeeper.service.face_care import (
     CareCount,
     CareJob,
@@ -27,10 +27,13 @@ from gatekeeper.service.face_care import (
 from gatekeeper.service.face_parts import Answer
 from gatekeeper.service.face_words import Heap
 from gatekeeper.service.running import Service
+from gatekeeper.service.upkeep_gauges import gauge_views, is_written, measured_said, offered
 from gatekeeper.shop.model import Motor, Shop, Units
 from gatekeeper.shop.units import QuantityError, parse
 
 _LABELS = {"bin_emptied": "Bin emptied", "filter_cleaned": "Filter cleaned", "filter_changed": "Filter changed"}
+#: Troubles that are no job of their own and stand at the head of the page.
+_TOLD = ("reading_", "suction_", "pressure_")
 _SEEN, _DAY_ONE = "stop_seen", "day_one"
 #: Least and most that a gauge at a duct may show, pascals.
 LEAST_PA, MOST_PA = 10.0, 40_000.0
@@ -62,11 +65,11 @@ class ShopUpkeep:
         care.refresh()
         waiting = service.folder / WAITING
         return CareView(
-            jobs=tuple(_job(job) for job in care.jobs),
+            jobs=tuple(_job(job, shop.units) for job in care.jobs),
             motors=tuple(_motor(service, motor) for motor in shop.motors.values() if motor.has_ducts),
             trends=tuple(trend_view(trend, shop) for trend in care.trends),
             counts=tuple(counts(care.totals)),
-            told=tuple(said for code, said in care.troubles().items() if code.startswith(("reading_", "suction_"))),
+            told=tuple(said for code, said in care.troubles().items() if code.startswith(_TOLD)),
             low_share=LOW_SHARE,
             example=pressure(1500.0, shop.units),
             waiting="A backup is laid ready and is put back at the next start." if waiting.exists() else None,
@@ -115,6 +118,26 @@ class ShopUpkeep:
                 )
             more["speed"] = round(share, 3)
         return self._write("suction", motor, by, more, f"Written down: {pressure(pa, service.shop.units)} at {tap}.")
+
+    def measured(self, gauge: str, by: str) -> Answer:
+        """The newest steady value of a gauge as the reading."""
+        service = self._service()
+        known = service.shop.gauges.get(gauge)
+        if known is None or known.is_at_filter:
+            return Answer(False, "no_such_gauge", "There is no such gauge in a duct of this shop.")
+        one = offered(service, gauge)
+        if one is None:
+            return Answer(
+                False,
+                "nothing_measured",
+                f"{gauge} has shown no steady value in these minutes. Start a machine, wait until its gate is open and "
+                "half a minute more, then try again.",
+            )
+        if is_written(service.care.log.read(), one):
+            return Answer(False, "written_before", "This very value is written down already.")
+        more = one.more() | {"measured_at_s": round(one.at_s, 1)}
+        said = f"Written down: {measured_said(one, service.shop)}, measured by {gauge}."
+        return self._write("suction", known.motor, f"{by}, measured by {gauge}", more, said)
 
     def _write(self, what: str, motor: str, by: str, more: dict[str, object], said: str) -> Answer:
         try:
@@ -194,29 +217,35 @@ def open_gates(service: Service, motor: str) -> list[str]:
     return sorted(gate.name for gate in core.gates if gate.name in own and gate.is_open) if core is not None else []
 
 
-def _job(job: Job) -> CareJob:
+def _job(job: Job, units: Units) -> CareJob:
     titles = {"bin": "Bin", "filter": "Filter", "check": "Monthly check"}
     presses = tuple(CarePress(what, job.motor, _LABELS[what]) for what in RESETS.get(job.kind, ()))
     heap = None
     if job.is_due:
         heap = Heap.TODAY if job.is_called or (job.is_overdue and job.kind != "check") else Heap.WHEN_YOU_CAN
-    return CareJob(f"{titles[job.kind]} of {job.motor}", _state(job), heap, presses, _last(job))
+    return CareJob(f"{titles[job.kind]} of {job.motor}", _state(job, units), heap, presses, _last(job))
 
 
-def job_said(job: Job) -> tuple[str, str, str]:
+def job_said(job: Job, units: Units = Units.METRIC) -> tuple[str, str, str]:
     """A job's title, how it stands, and when it was done last."""
-    shown = _job(job)
+    shown = _job(job, units)
     return shown.title, shown.state, shown.last
 
 
-def _state(job: Job) -> str:
+def _state(job: Job, units: Units) -> str:
     whose = "by the shop file" if job.is_given else "the program's own interval"
     if job.kind == "check":
         if job.used_s is None:
             return "No reading yet: the first one is day one."
         return f"Last reading {job.used_s / 86_400:.0f} days ago; every {job.every_s / 86_400:.0f} days, {whose}."
+    if job.load is not None:
+        return f"{loaded_said(job, job.load, lambda pa: pressure(pa, units))} {_ran(job, whose)}"
     called = {"bin": "It is full. ", "filter": "It takes too much pressure. "}[job.kind] if job.is_called else ""
-    return f"{called}{hours(job.used_s or 0.0)} of running of {hours(job.every_s)}, {whose}."
+    return f"{called}{_ran(job, whose)}"
+
+
+def _ran(job: Job, whose: str) -> str:
+    return f"{hours(job.used_s or 0.0)} of running of {hours(job.every_s)}, {whose}."
 
 
 def _last(job: Job) -> str:
@@ -235,6 +264,7 @@ def _motor(service: Service, motor: Motor) -> CareMotor:
         stop_said=stop_said(service.care.log.read(), motor),
         can_see_stop=motor.confirmed_by is None,
         air_said=air_said(verdict, motor.name) if verdict is not None else None,
+        gauges=gauge_views(service, motor.name),
     )
 
 

@@ -66,7 +66,7 @@ def _at_filter(shop: Shop, gauge: Gauge) -> Iterator[Finding]:
     assert gauge.today_at_pa is not None
     said = (
         f"The filter of {gauge.motor} wants cleaning from {_words(shop, gauge.clean_at_pa)} on, when you can, and from "
-        f"{_words(shop, gauge.today_at_pa)} on today, measured with the fan at speed for half a minute."
+        f"{_words(shop, gauge.today_at_pa)} on today, by two of the last four runs of a machine."
     )
     yield nice("gauge", gauge.name, said)
     most_pa = gauge.most_pa

@@ -25,6 +25,7 @@ _FORMS_ONLY = frozenset(
         "/stop",
         "/sign-out",
         "/reading",
+        "/measured",
         "/restore",
         "/leave-out",
         "/phones",

@@ -10,7 +10,7 @@ from starlette.background import BackgroundTask
 
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import Face, Heap
-from gatekeeper.service.face_care import CareJob, CareMotor, CareTrend, CareView, Upkeep, UpkeepError
+from gatekeeper.service.face_care import CareGauge, CareJob, CareMotor, CareTrend, CareView, Upkeep, UpkeepError
 from gatekeeper.trend import trend_svg
 from gatekeeper.web.answers import Said, answered, form_of
 from gatekeeper.web.door import Refusal, Refused
@@ -46,6 +46,7 @@ class CareRoutes:
         asking: Mapping[str, Callable[..., object]] = {
             "/care": self.press,
             "/reading": self.reading,
+            "/measured": self.measured,
             "/restore": self.restore,
             "/leave-out": self.leave_out,
         }
@@ -110,6 +111,14 @@ class CareRoutes:
         fields = await form_of(request)
         motor, tap, value = (fields.get(name, "") for name in ("motor", "tap", "value"))
         answer = await asyncio.to_thread(self._known.reading, motor, tap, value, _by(request, fields))
+        return answered(request, answer, self._said, "/care")
+
+    async def measured(self, request: Request) -> Response:
+        refused = self._entrance.refuse_below(request, Right.AIR)
+        if refused is not None:
+            return refused
+        fields = await form_of(request)
+        answer = await asyncio.to_thread(self._known.measured, fields.get("gauge", ""), _by(request, fields))
         return answered(request, answer, self._said, "/care")
 
     async def restore(self, request: Request) -> Response:
@@ -206,6 +215,7 @@ def _check(motor: CareMotor, example: str) -> Html:
             el("li", None, "While it runs, press Stop dust collector. Look that it stands still."),
         ),
         el("p", None, motor.open_now),
+        [_gauge(gauge) for gauge in motor.gauges],
         el(
             "form",
             {"method": "post", "action": "/reading", "class": "reading"},
@@ -226,6 +236,19 @@ def _check(motor: CareMotor, example: str) -> Html:
         else None,
         el("p", None, motor.air_said) if motor.air_said else None,
     )
+
+
+def _gauge(gauge: CareGauge) -> Html:
+    """What a gauge shows; where it has a steady value, that can be taken instead of a typed one."""
+    take = None
+    if gauge.measured is not None:
+        take = el(
+            "form",
+            {"method": "post", "action": "/measured"},
+            el("input", {"type": "hidden", "name": "gauge", "value": gauge.name}),
+            el("button", None, f"Take the measured value: {gauge.measured}"),
+        )
+    return join(el("p", None, " ".join(said for said in (gauge.said, gauge.watch_said) if said)), take)
 
 
 def _trend(trend: CareTrend, low_share: float) -> Html:

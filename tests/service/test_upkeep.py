@@ -116,7 +116,7 @@ def test_steady_runs_reach_the_watch_with_the_flow_of_the_gates_that_are_open(ro
     assert [second for second, _ in found] == [19, 86, 153]
     flow = service.air_systems["collector"].prepared.solve({"planer gate"}).flows_m3s
     places = service.air_systems["collector"].prepared.network.root_ducts
-    expected = SteadyRun("planer", sum(flow[place] for place in places), 12.0)
+    expected = SteadyRun("planer", frozenset({"planer gate"}), sum(flow[place] for place in places), 12.0)
     assert [run for _, run in found] == [expected] * 3
 
 

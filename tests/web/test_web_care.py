@@ -13,6 +13,7 @@ from shop_views import shop
 from gatekeeper.service.face import Answer, Heap
 from gatekeeper.service.face_care import (
     CareCount,
+    CareGauge,
     CareJob,
     CareMotor,
     CarePress,
@@ -54,6 +55,15 @@ CARE = CareView(
             "No stop in mid-run has been seen yet.",
             True,
             "By the current of collector its air is as on day one.",
+            (
+                CareGauge(
+                    "main gauge",
+                    "main gauge: 1.52 kPa of suction at main now.",
+                    "By main gauge suction is as on day one.",
+                    "1.52 kPa at main with planer gate open",
+                ),
+                CareGauge("filter gauge", "filter gauge: not known now."),
+            ),
         ),
     ),
     trends=(
@@ -96,6 +106,10 @@ class FakeUpkeep:
     def reading(self, motor: str, tap: str, value: str, by: str) -> Answer:
         self.asked.append((motor, tap, value, by))
         return Answer(True, "done", "Written down: 1.50 kPa at main.")
+
+    def measured(self, gauge: str, by: str) -> Answer:
+        self.asked.append((gauge, by))
+        return Answer(True, "done", "Written down: 1.52 kPa at main with planer gate open, measured by main gauge.")
 
     def backup(self) -> tuple[Path, str]:
         if not self.given:
@@ -184,6 +198,27 @@ def test_a_reading_goes_through_as_it_was_typed(client: TestClient, upkeep: Fake
     client.post("/sign-in", data={"pin": PIN})
     assert client.post("/reading", data=reading, headers=JSON).json()["sentence"] == "Written down: 1.50 kPa at main."
     assert upkeep.asked == [("collector", "main", "6 in wg", "the page, from 192.168.1.23")]
+
+
+def test_a_measured_value_is_offered_where_there_is_one_and_taken_by_its_gauge(
+    client: TestClient, upkeep: FakeUpkeep
+) -> None:
+    text = client.get("/care", headers=HTML).text
+    assert "main gauge: 1.52 kPa of suction at main now. By main gauge suction is as on day one." in text
+    assert "filter gauge: not known now." in text
+    offer = (
+        '<form method="post" action="/measured"><input type="hidden" name="gauge" value="main gauge">'
+        "<button>Take the measured value: 1.52 kPa at main with planer gate open</button></form>"
+    )
+    assert offer in text
+    assert text.count('action="/measured"') == 1
+    assert client.post("/measured", data={"gauge": "main gauge"}, headers=JSON).status_code == 401
+    client.post("/sign-in", data={"pin": PIN})
+    answer = client.post("/measured", data={"gauge": "main gauge", "by": ""}, headers=JSON)
+    assert answer.json()["sentence"] == (
+        "Written down: 1.52 kPa at main with planer gate open, measured by main gauge."
+    )
+    assert upkeep.asked == [("main gauge", "the page, from 192.168.1.23")]
 
 
 def test_a_backup_is_for_those_who_may_change_settings_and_leaves_nothing_behind(
