@@ -232,9 +232,6 @@ class TerminalWalk:
                 return " ".join(line.split())
 
     def _begin(self, view: CommissioningView, key: str) -> None:
-        if view.walk is not None:
-            self._say(f"{view.walk.title} is in hand. Finish it first, or put it by: back.")
-            return
         step_of = found(view, key)
         if step_of is None or not step_of[1].offers:
             self._say("That step cannot be begun now.")

@@ -295,7 +295,7 @@ def stage_page(shop: ShopView, view: CommissioningView, key: str, visit: Visit) 
         visit,
         el("h1", None, stage.title),
         el("p", None, stage.why),
-        el("p", {"class": "caution"}, f"In hand now: {busy.title}. Finish it or put it by before you begin another.")
+        el("p", {"class": "caution"}, f"In hand now: {busy.title}. To begin another puts it by.")
         if busy is not None
         else None,
         el("ol", {"class": "steps"}, [_step(step) for step in stage.steps]),

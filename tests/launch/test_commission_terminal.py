@@ -172,11 +172,11 @@ def test_the_list_has_every_step_with_a_number_that_go_takes() -> None:
     assert said.count("There are steps 1 to 6; list shows them.") == 2
 
 
-def test_a_second_step_waits_until_the_first_is_put_by() -> None:
+def test_another_step_may_be_taken_while_one_is_in_hand_and_not_the_same_again() -> None:
     tried = FakeCommissioning(JOG)
-    said, _, _ = walked(tried, "go 1")
-    assert "Planer gate: jog it and time it is in hand. Finish it first, or put it by: back." in said
-    assert tried.asked == []
+    said, _, _ = walked(tried, "go 4", "go 1")
+    assert "That step cannot be begun now." in said
+    assert tried.asked == [("tools/Planer", "begin", "Ada", {}, None)]
 
 
 def test_words_that_mean_nothing_are_told_what_would() -> None:

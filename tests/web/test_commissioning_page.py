@@ -144,7 +144,7 @@ def test_a_stage_lists_its_steps_with_what_came_of_each(phone: TestClient) -> No
 def test_a_stage_says_which_step_is_in_hand(phone: TestClient, tried: FakeCommissioning) -> None:
     tried.shown = JOG
     page = bare(phone.get("/commission/gates", headers=HTML).text)
-    assert "In hand now: Planer gate: jog it and time it. Finish it or put it by before you begin another." in page
+    assert "In hand now: Planer gate: jog it and time it. To begin another puts it by." in page
     assert "To the step in hand" in page
 
 
