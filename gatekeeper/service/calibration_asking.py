@@ -6,20 +6,23 @@ then the shop's file is written first, and the sensors hear with it from the nex
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from gatekeeper.control.messages import Who
-from gatekeeper.records.state_form import Change
-from gatekeeper.service.calibration_file import CannotCalibrate, ShopFile, written
+from gatekeeper.records.state_form import Change as Kept
+from gatekeeper.service.calibration_file import CannotCalibrate, ShopFile, written, written_text
 from gatekeeper.service.calibration_walk import Walk, trip_in_force_a
 from gatekeeper.service.clamp_reading import Clamped, NoClamp, clamp_of_machine
 from gatekeeper.service.face import Answer, CalibrationPress, CalibrationStep, CalibrationView
 from gatekeeper.service.memory import Memory
 from gatekeeper.service.running import Service
 from gatekeeper.shop.model import Shop
+from gatekeeper.shop.rewrite import Change
 
 #: The setting's name among the changes that are kept.
 TRIP = "trip_a"
+#: What is to be done anew where others could not write the file.
+ELSE_THEN = "try it again"
 #: How often what waits is fed, real seconds.
 PUMP_S = 0.05
 
@@ -47,7 +50,7 @@ class Calibrations:
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
         self._trip_notes: tuple[Shop, dict[str, str]] | None = None
-        self._changes: dict[str, Change] = {}
+        self._changes: dict[str, Kept] = {}
         for tool in service.shop.tools:
             for change in service.store.changes(1, tool, TRIP):
                 self._changes[tool] = change
@@ -56,6 +59,21 @@ class Calibrations:
     def file(self) -> ShopFile | None:
         """The shop's file as it is now."""
         return self._file
+
+    def rewrite(self, changes: Sequence[Change]) -> Shop:
+        """Write other values into the same file, and give the shop that it tells of. Raises: CannotCalibrate."""
+        return self._put(lambda file: written(file, changes, ELSE_THEN))
+
+    def rewrite_text(self, text: str) -> Shop:
+        """Write the whole file anew, from text that was made of its own. Raises: CannotCalibrate."""
+        return self._put(lambda file: written_text(file, text, ELSE_THEN))
+
+    def _put(self, put: Callable[[ShopFile], tuple[ShopFile, Shop]]) -> Shop:
+        with self._lock:
+            if self._file is None:
+                raise CannotCalibrate("The controller was started without a shop file. Nothing was written.")
+            self._file, shop = put(self._file)
+            return shop
 
     # ---------------------------------------------------------------- what is so
 
@@ -128,7 +146,7 @@ class Calibrations:
             walk.note_not_written(str(trouble))
             return Answer(False, "not_written", str(trouble))
         before_a, after_a = trip_in_force_a(walk.clamp), trip_in_force_a(clamp_of_machine(shop, walk.machine))
-        change = Change(self._service.wall_s(), asker, walk.machine, TRIP, before_a, after_a)
+        change = Kept(self._service.wall_s(), asker, walk.machine, TRIP, before_a, after_a)
         self._changes[walk.machine] = change
         self._service.keeper.submit([], lambda kept, why: None, [change])
         self._service.recalibrate(shop)
@@ -188,7 +206,7 @@ class Calibrations:
         self._news()
 
 
-def trip_note(clamp: Clamped, change: Change | None) -> str:
+def trip_note(clamp: Clamped, change: Kept | None) -> str:
     """From which current a machine counts as running, how that is known, and who changed it last from the page."""
     if clamp.sensor.trip_a is not None:
         how = "as the shop's file says"

@@ -3,6 +3,7 @@
 The terminal's walk and the page's share it. A file is written whole or not at all, with every comment kept.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -128,13 +129,26 @@ def write_back(path: Path, changes: list[Change]) -> None:
         raise CannotCalibrate(str(trouble)) from None
 
 
-def written(file: ShopFile, changes: list[Change]) -> tuple[ShopFile, Shop]:
+def written(file: ShopFile, changes: Sequence[Change], then: str = "calibrate again") -> tuple[ShopFile, Shop]:
     """Put the changes into the file of a running controller; the file as it is then, and the shop that it tells of.
+
+    Args:
+        file: the file. changes: what is to stand in it.
+        then: what is to be done anew after a refusal, in words.
 
     Raises:
         CannotCalibrate: it may not be written, it was changed since the controller read it, or it cannot be written;
             nothing was written, and the message says what to do.
     """
+    return _put(file, lambda now: rewritten(now, file.path.name, changes), f" {_by_hand(changes)}", then)
+
+
+def written_text(file: ShopFile, text: str, then: str) -> tuple[ShopFile, Shop]:
+    """The same with the whole text, made from the file's own by somebody who has loaded it. Raises as ``written``."""
+    return _put(file, lambda _now: text, "", then)
+
+
+def _put(file: ShopFile, made: Callable[[str], str], by_hand: str, then: str) -> tuple[ShopFile, Shop]:
     if file.refusal is not None:
         raise CannotCalibrate(file.refusal)
     path = file.path
@@ -145,24 +159,24 @@ def written(file: ShopFile, changes: list[Change]) -> tuple[ShopFile, Shop]:
     if now != file.text:
         raise CannotCalibrate(
             f"{path} was changed since the controller read it. Nothing was written. Restart the controller, then "
-            "calibrate again."
+            f"{then}."
         )
     try:
-        text = rewritten(now, path.name, changes)
+        text = made(now)
         write_new(path, text.encode("utf-8"), replace=True)
     except CannotRewrite as trouble:
         raise CannotCalibrate(f"{trouble}. Nothing was written.") from None
     except FileTrouble as trouble:
         raise CannotCalibrate(
-            f"{trouble}. Nothing was written. Let the controller's user write it and its folder, or write it by hand "
-            f"{_by_hand(changes)}."
+            f"{trouble}. Nothing was written. Let the controller's user write it and its folder, or write it by hand"
+            f"{by_hand}."
         ) from None
     shop = load_shop(text, path.name)
     assert isinstance(shop, Shop)  # `rewritten` gives nothing back that is none
     return replace(file, text=text), shop
 
 
-def _by_hand(changes: list[Change]) -> str:
+def _by_hand(changes: Sequence[Change]) -> str:
     parts: dict[str, list[str]] = {}
     for change in changes:
         parts.setdefault(" > ".join(change.part), []).append(f"{change.key}: {change.value}")

@@ -28,6 +28,8 @@ from gatekeeper.service.running import HISTORY_FILE, Service
 from gatekeeper.service.troubles import TROUBLES
 from gatekeeper.service.viewing import Viewing
 from gatekeeper.service.viewing_scene import has_reset
+from gatekeeper.shop.model import Shop
+from gatekeeper.shop.rewrite import Change as ShopChange
 
 #: Without news a view is made this often, for currents and for what only time changes.
 REFRESH_S = 1.0
@@ -88,6 +90,14 @@ class ShopFace:
     def file(self) -> ShopFile | None:
         """The shop's file as it is now."""
         return self._calibrations.file
+
+    def rewrite(self, changes: Sequence[ShopChange]) -> Shop:
+        """Write values into the shop's file, and give the shop that it tells of. Raises: CannotCalibrate."""
+        return self._calibrations.rewrite(changes)
+
+    def rewrite_text(self, text: str) -> Shop:
+        """Write the shop's file anew, from text made of its own. Raises: CannotCalibrate."""
+        return self._calibrations.rewrite_text(text)
 
     # ---------------------------------------------------------------- what is so
 
