@@ -47,17 +47,17 @@ def record_page(record: CommissioningRecord) -> str:
     return document(f"Commissioning of {record.shop}", body, STYLE)
 
 
-def drawn(record: CommissioningRecord) -> Html:
-    """The record without its heading."""
+def drawn(record: CommissioningRecord, heading: str = "h2") -> Html:
+    """The record without its title. ``heading``: of its parts."""
     missing = list(_missing(record))
     return join(
         el("ul", {"class": "known"}, [el("li", None, one) for one in record.before]),
         _damaged(record.damaged),
-        join(el("h2", None, "Still to do"), el("ul", {"class": "known"}, [el("li", None, one) for one in missing]))
+        join(el(heading, None, "Still to do"), el("ul", {"class": "known"}, [el("li", None, one) for one in missing]))
         if missing
         else None,
-        [_stage(stage) for stage in record.stages],
-        join(el("h2", None, "Parts that the shop has no more"), _steps(record.gone)) if record.gone else None,
+        [_stage(stage, heading) for stage in record.stages],
+        join(el(heading, None, "Parts that the shop has no more"), _steps(record.gone)) if record.gone else None,
         signing(),
     )
 
@@ -83,8 +83,8 @@ def _missing(record: CommissioningRecord) -> Iterator[str]:
             yield f"{capital(WORDS[state])}: {step.title}{f' (why: {why})' if why else ''}."
 
 
-def _stage(stage: RecordStage) -> Html:
-    return el("section", None, el("h2", None, stage.title), el("p", {"class": "note"}, stage.why), _steps(stage.steps))
+def _stage(stage: RecordStage, heading: str) -> Html:
+    return join(el(heading, None, stage.title), el("p", {"class": "note"}, stage.why), _steps(stage.steps))
 
 
 def _steps(steps: Iterable[RecordStep]) -> Html:

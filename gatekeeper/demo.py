@@ -21,6 +21,7 @@ from gatekeeper.launch import Page, open_page, print_code, run_until_told
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.change_walk import ShopPeople
 from gatekeeper.service.clock import Clock, FastClock, SystemClock
+from gatekeeper.service.commissioning_walk import ShopCommissioning
 from gatekeeper.service.face import Answer, Beat, Bench, CalibrationPress, DayView, ShopView
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
@@ -164,6 +165,15 @@ class Demo:
         """What people walk through around whatever service runs now."""
         return ShopPeople(lambda: self._service, self, self.upkeep)
 
+    @property
+    def commissioning(self) -> ShopCommissioning:
+        """Whatever service runs now, tried part by part from its page."""
+        return self.commissioning_by("page")
+
+    def commissioning_by(self, who: Who) -> ShopCommissioning:
+        """The same through another door."""
+        return ShopCommissioning(lambda: self._service, self, self.upkeep, lambda: self._face, who=who)
+
     # ---------------------------------------------------------------- the face
 
     def view(self) -> ShopView:
@@ -290,6 +300,7 @@ def _page_of(demo: Demo, shop: Shop, folder: Path, anew: TakeOver, *, lan: bool,
         bench=demo.bench,
         upkeep=demo.upkeep,
         people=demo.people,
+        commissioning=demo.commissioning,
         interviews=MachinesPage(own_file, anew.stays, anew.ask),
     )
 

@@ -12,6 +12,8 @@ from gatekeeper.records.history_reading import Dated, HistoryReader, HistoryUnre
 from gatekeeper.records.state_form import Change
 from gatekeeper.records.totals import Total
 from gatekeeper.service.care_jobs import Job, Trend, jobs_of, trends_of
+from gatekeeper.service.commissioning_kept import record_of
+from gatekeeper.service.face_commissioning import CommissioningRecord
 from gatekeeper.shop.model import Shop
 
 #: Entries of the record that are looked through for what happened, the newest. Ours.
@@ -26,6 +28,7 @@ class Facts:
         shop: the shop; text: its file, as it is written; name: the file's name.
         folder: where state was looked for.
         made_at: now.
+        commissioning: what was tried, and what is still to be.
         kept, changes: settings in force, and who changed them, newest first.
         totals: hours and starts.
         entries: the newest of the record.
@@ -38,6 +41,7 @@ class Facts:
     text: str
     folder: Path
     made_at: datetime
+    commissioning: CommissioningRecord
     kept: Mapping[str, Any] = field(default_factory=dict)
     changes: Sequence[Change] = ()
     totals: Sequence[Total] = ()
@@ -77,4 +81,5 @@ def facts_of(shop: Shop, name: str, text: str, folder: Path, made_at: datetime) 
     log = care.read()
     if care.torn:
         missing.append(f"{care.torn} lines of {CARE_FILE} could not be believed and are left out.")
-    return Facts(shop, name, text, folder, made_at, kept, changes, totals, entries, log, missing)
+    tried = record_of(shop, folder, made_at.timestamp())
+    return Facts(shop, name, text, folder, made_at, tried, kept, changes, totals, entries, log, missing)

@@ -1,6 +1,6 @@
 """The book as one self-contained page that prints in black: what to do without the controller comes first."""
 
-from gatekeeper import __version__
+from gatekeeper import __version__, commissioning_print
 from gatekeeper.book import by_hand, sections
 from gatekeeper.book.facts import Facts
 from gatekeeper.cautions import CAUTIONS
@@ -55,10 +55,11 @@ def book_page(facts: Facts) -> str:
         el("section", None, _as_built(facts)),
         el("section", None, sections.wiring(facts)),
         el("section", None, sections.settings(facts), sections.tests(facts)),
+        el("section", None, sections.commissioning(facts)),
         el("section", None, sections.checks(facts), sections.care(facts), sections.events(facts)),
         el("section", None, sections.shop_file(facts)),
     ]
-    return document(f"The book of {shop.name}", body, STYLE)
+    return document(f"The book of {shop.name}", body, STYLE + commissioning_print.STYLE)
 
 
 def _title(due: int, low: list[Trend]) -> str:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from gatekeeper.book.by_hand import trials
 from gatekeeper.book.facts import Facts
+from gatekeeper.commissioning_print import drawn
 from gatekeeper.layout.report_tables import table
 from gatekeeper.markup import Html, el, join
 from gatekeeper.records.care_log import Done
@@ -86,6 +87,13 @@ def tests(facts: Facts) -> Html:
         el("h3", None, "Stops that were proved"),
         el("ul", {"class": "known"}, told),
     )
+
+
+def commissioning(facts: Facts) -> Html:
+    """What was tried part by part, by whom, with figures; and what is still to be tried."""
+    record = facts.commissioning
+    told = el("p", None, f"{record.sentence} Walk through it on the page, or: gatekeeper commission {facts.name}")
+    return join(el("h2", None, "Commissioning"), told, drawn(record, "h3"))
 
 
 def checks(facts: Facts) -> Html:

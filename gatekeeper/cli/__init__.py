@@ -2,6 +2,7 @@
 
 from gatekeeper.cli import (
     air_commands,
+    commissioning_commands,
     current_commands,
     keeping_commands,
     paper_commands,
@@ -18,6 +19,7 @@ COMMANDS = (
     play_commands,
     current_commands,
     run_commands,
+    commissioning_commands,
     paper_commands,
     keeping_commands,
 )
