@@ -22,7 +22,7 @@ def run(
     from gatekeeper.certificate import CertificateTrouble, validity_of
     from gatekeeper.devices.base import DeviceError
     from gatekeeper.devices.pins import open_pins
-    from gatekeeper.launch import open_page, run_until_told, state_folder
+    from gatekeeper.launch import Page, open_page, run_until_told, state_folder
     from gatekeeper.neighbours import join, speaker_for
     from gatekeeper.service.lock import AlreadyRunning
     from gatekeeper.service.notify import Heartbeat, ServiceManager
@@ -61,6 +61,7 @@ def run(
         # Late: the shop is under control before the web is even loaded.
         from gatekeeper.service.calibration_file import shop_file_of
         from gatekeeper.service.change_walk import ShopPeople
+        from gatekeeper.service.commissioning_walk import ShopCommissioning
         from gatekeeper.service.facing import ShopFace
         from gatekeeper.service.upkeep import ShopUpkeep
 
@@ -68,6 +69,7 @@ def run(
         face.start()
         upkeep = ShopUpkeep(lambda: service, shop_file_of(name, text))
         people = ShopPeople(lambda: service, face, upkeep)
+        commissioning = ShopCommissioning(lambda: service, face, upkeep, lambda: face)
         if speaker is not None:
             join(service, face, speaker)
         if shop.messages.push is not None:
@@ -77,15 +79,27 @@ def run(
             if push is not None:
                 push.start(face)
     if not no_page:
-        try:
-            where, port = shop.page.listen, shop.page.port
-            page = open_page(shop, folder, face, listen=where, port=port, lan=False, upkeep=upkeep, people=people)
-        except OSError as trouble:
-            # The shop goes on without its page.
-            where = f"{shop.page.listen} port {shop.page.port}"
-            typer.echo(f"The page cannot listen on {where} ({trouble.strerror}).", err=True)
-        else:
-            typer.echo(f"Page: {'  '.join(page.addresses)}  PIN: {page.pin}")
+        from gatekeeper.page_keeping import KeptPage
+
+        where, port = shop.page.listen, shop.page.port
+
+        def opened() -> Page:
+            made = open_page(
+                shop,
+                folder,
+                face,
+                listen=where,
+                port=port,
+                lan=False,
+                upkeep=upkeep,
+                people=people,
+                commissioning=commissioning,
+            )
+            typer.echo(f"Page: {'  '.join(made.addresses)}  PIN: {made.pin}")
+            return made
+
+        page = KeptPage(opened, f"{where} port {port}", service.report)
+        page.start()
     heartbeat.all_is_set_up()
     raise typer.Exit(run_until_told(service, page, manager.ending))
 

@@ -273,6 +273,7 @@ _OWN = tuple(
         "history_not_written",
         "air",
         "control",
+        "page",
     )
 )
 

@@ -110,7 +110,7 @@ TROUBLES: dict[str, Fault] = {
         "today",
         "The page ended by a fault or cannot listen; it is opened again and again.",
         "A fault in the program, or its address is not there yet or taken by another program.",
-        "Work on: the shop runs without it. If it stays away, restart the controller while no machine runs.",
+        "Go on working: the shop runs without it. If it stays away, restart the controller while no machine runs.",
     ),
     "push": Fault(
         "when_you_can",

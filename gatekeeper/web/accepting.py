@@ -79,6 +79,14 @@ class Places:
             oldest.connection.shutdown(socket.SHUT_RDWR)
         return place if oldest is not place else None
 
+    def shut_all(self) -> None:
+        """Shut every connection that is open still."""
+        with self._lock:
+            left = [place.connection for places in self._owners.values() for place in places]
+        for connection in left:
+            with contextlib.suppress(OSError):
+                connection.shutdown(socket.SHUT_RDWR)
+
     def give_back(self, place: "_Place") -> None:
         """A connection was closed."""
         with self._lock:

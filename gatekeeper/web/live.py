@@ -6,6 +6,7 @@ The control thread is never called back: it wakes the waiting thread and goes on
 
 import asyncio
 import json
+import logging
 import threading
 import time
 from collections.abc import AsyncIterator, Callable, Mapping
@@ -28,6 +29,8 @@ _BEAT_S = 1.0
 #: Pages that watch at once: together, and from one address, behind which several phones may sit.
 MOST_STREAMS = 64
 MOST_STREAMS_OF_ONE = 24
+
+_LOG = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +102,25 @@ class Live:
         version = -1
         controls: tuple[BenchControl, ...] = ()
         beat_s = 0.0
+        fails = False
         while not self._ending.is_set():
             changed = self._face.wait_for_change(version, _WAIT_S)
-            now_controls = self.controls()
-            news = changed or now_controls != controls
-            if news:
-                version, controls = self._face.view().version, now_controls
-            pages = [page for page in tuple(self._watching) if news or page in self._restless]
-            for page in pages:
-                self._redraw(page)
+            try:
+                now_controls = self.controls()
+                news = changed or now_controls != controls
+                if news:
+                    version, controls = self._face.view().version, now_controls
+                pages = [page for page in tuple(self._watching) if news or page in self._restless]
+                for page in pages:
+                    self._redraw(page)
+            except Exception:
+                # No sign of life is passed on until a drawing succeeds: what phones show grows old, and says so.
+                if not fails:
+                    _LOG.exception("the page could not be drawn")
+                version, fails = -1, True
+                self._ending.wait(_BEAT_S)
+                continue
+            fails = False
             if pages:
                 self._call(self._ring)
             if time.monotonic() - beat_s >= _BEAT_S:

@@ -1,5 +1,8 @@
 """The web server in a thread of its own, that ends at once: open streams never hold up the end of the controller."""
 
+import asyncio
+import contextlib
+import logging
 import socket
 import threading
 
@@ -15,6 +18,8 @@ _LAST_ANSWERS_S = 1
 _READY_S = 30.0
 _END_S = 5.0
 
+_LOG = logging.getLogger(__name__)
+
 
 class _Server(uvicorn.Server):
     """uvicorn that says when it is ready."""
@@ -22,9 +27,11 @@ class _Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
         self.is_up = threading.Event()
+        self.event_loop: asyncio.AbstractEventLoop | None = None
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
+        self.event_loop = asyncio.get_running_loop()
         self.is_up.set()
 
 
@@ -78,6 +85,8 @@ class Serving:
             self._socket.close()
             raise
         self._server = _Server(config)
+        self._answered = threading.Event()
+        self._answered.set()
         self._thread = threading.Thread(target=self._run, name="web", daemon=True)
 
     @property
@@ -92,7 +101,7 @@ class Serving:
             RuntimeError: the server did not come up.
         """
         self._thread.start()
-        if not self._server.is_up.wait(_READY_S):
+        if not self._server.is_up.wait(_READY_S) or not self._server.started:
             raise RuntimeError("The web server did not come up.")
 
     @property
@@ -100,17 +109,36 @@ class Serving:
         """Whether its thread lives."""
         return self._thread.is_alive()
 
+    def answers(self) -> bool:
+        """Whether its thread has done anything since this was asked last, and ask it anew."""
+        answered = self._answered.is_set()
+        self._answered.clear()
+        loop = self._server.event_loop
+        if loop is not None:
+            # A loop that was closed has nobody left to answer.
+            with contextlib.suppress(RuntimeError):
+                loop.call_soon_threadsafe(self._answered.set)
+        return answered
+
     def stop(self) -> None:
-        """End every stream at once, then the server. Returns when its thread has ended; may be called twice."""
+        """End every stream at once, then the server. Returns when its thread ends or hangs; may be called twice."""
         if self._live is not None:
             self._live.end_from_any_thread()
         self._server.should_exit = True
         if self._thread.is_alive():
             self._thread.join(_END_S)
         self._socket.close()
+        # Of a thread that ended by a fault or hangs the lines are left; whoever waits at one is to try anew.
+        self.places.shut_all()
 
     def _run(self) -> None:
-        self._server.run(sockets=[self._socket])
+        try:
+            self._server.run(sockets=[self._socket])
+        except BaseException:
+            # Also what would end a process: here it ends this thread only, and somebody must see why.
+            _LOG.exception("the page's thread ended by a fault")
+        finally:
+            self._server.is_up.set()
 
 
 def _listening(host: str, port: int, places: Places) -> socket.socket:

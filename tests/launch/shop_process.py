@@ -59,8 +59,8 @@ class ShopProcess:
         self._said = folder / "said"
         self.process: subprocess.Popen[bytes] | None = None
 
-    def start(self, *more: str, **environment: str) -> None:
-        """Start the program; returns when its page is announced, or that it runs where it has none."""
+    def start(self, *more: str, word: str = "Page: ", **environment: str) -> None:
+        """Start the program; returns when it has said ``word``, which it says when its page is open."""
         command = [sys.executable, *self._program, "run", str(self.shop), "--pins", f"bank:{self._pins}"]
         with self._said.open("wb") as said:
             self.process = subprocess.Popen(
@@ -69,7 +69,6 @@ class ShopProcess:
                 stderr=subprocess.STDOUT,
                 env=os.environ | {"PYTHONUNBUFFERED": "1"} | environment,
             )
-        word = "running on bank:" if "--no-page" in more else "Page: "
         until(lambda: word in self.said() or self.process.poll() is not None, "the program's word")  # type: ignore[union-attr]
         assert self.is_running, self.said()
 

@@ -6,6 +6,7 @@ import json
 import socket
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from fake_face import PIN, FakeFace
@@ -161,6 +162,25 @@ def test_one_drawing_serves_all_pages(look: Open, face: FakeFace, monkeypatch: p
     for stream in streams:
         assert set(stream.parts()) == {"top"}
     assert len(drawn) == 2  # the whole and the change, whatever the number of pages
+
+
+def test_a_drawing_that_fails_is_said_and_tried_again(
+    serving: Serving, look: Open, face: FakeFace, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    stream = look()
+    stream.parts()
+    assert serving._live is not None
+    draw, failures = serving._live._draw, [ZeroDivisionError("no ink")]
+
+    def fails_once(*given: Any) -> live.Parts | None:
+        if failures:
+            raise failures.pop()
+        return draw(*given)
+
+    monkeypatch.setattr(serving._live, "_draw", fails_once)
+    face.show(replace(shop(), sentence=cutting().sentence))
+    assert set(stream.parts()) == {"top"}
+    assert "the page could not be drawn" in caplog.text
 
 
 def test_a_taken_port_is_said_at_once(serving: Serving, face: FakeFace) -> None:
