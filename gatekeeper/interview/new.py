@@ -63,7 +63,7 @@ def _shop(draft: ShopDraft) -> Walk[None]:
 def _air_goes(draft: ShopDraft) -> Walk[None]:
     draft.air_goes = yield choice_question(
         "air goes",
-        "Where does its air go after the filter?",
+        "Where does the collector's air go after the filter?",
         "Inside: back into the room. Outside: then as much air has to come in somewhere.",
         ("inside", "outside", "both"),
         "inside",

@@ -161,6 +161,7 @@ def _next_question(draft: ShopDraft, towards: str, usual: str | None) -> Questio
         read,
         usual,
         NEXT,
+        kind="length",
         own=f"A length or a fitting, such as {'12 ft' if draft.is_inch else '3.5 m'} or 2 x 45 elbow",
     )
 

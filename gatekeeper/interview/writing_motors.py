@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from gatekeeper.interview.drives import DraftDrive
 from gatekeeper.interview.motors import DraftMotor, Switching, Wired
 from gatekeeper.interview.reading import at_motor
 from gatekeeper.interview.sensors import Seen
@@ -68,9 +67,9 @@ def drive_lines(motor: DraftMotor) -> list[str]:
     """The drive that it hangs on, if any."""
     if motor.drive is None or motor.switching is not Switching.DRIVE:
         return []
-    drive: DraftDrive = motor.drive
-    key = "serial" if drive.line.startswith("/") else "host"
-    parts = [f"{key}: {quoted(drive.line)}", *(f"{key}: {word}" for key, word in drive.words)]
+    drive = motor.drive
+    where = f"serial: {drive.line}" if drive.line.startswith("/") else f"host: {quoted(drive.line)}"
+    parts = [where, *(f"{key}: {word}" for key, word in drive.words)]
     written = f"{quoted(at_motor(motor.name)[2])}: {{{', '.join(parts)}}}"
     return [f"{ASSUMED}the line that it hangs on", written] if drive.line_assumed else [written]
 

@@ -67,3 +67,19 @@ def _leading_out(question: Question, number: int) -> list[str]:
     if question.default is not None:
         return [question.default]
     return TYPED.get(question.about, list(question.choices))
+
+
+def told(interview: Interview[Any], **answers: str | list[str]) -> Interview[Any]:
+    """The interview answered to its end: by the short words of its questions, their spaces as _, else by Enter.
+
+    A list is answered in its order, and Enter after it.
+    """
+    left = {about.replace("_", " "): list(said) if isinstance(said, list) else said for about, said in answers.items()}
+    for _ in range(MOST_ANSWERS):
+        question = interview.stand().question
+        if question is None:
+            assert not any(said for said in left.values() if isinstance(said, list)), f"never asked: {left}"
+            return interview
+        said = left.get(question.about, "")
+        interview = interview.answered((said.pop(0) if said else "") if isinstance(said, list) else said)
+    raise AssertionError(f"no end after {interview.answers[-12:]}")

@@ -1,0 +1,207 @@
+"""One more gate in a shop that is there: what it hangs on there, and nothing offered that has no pin."""
+
+import pytest
+from interview_paths import told
+
+from gatekeeper.interview.adding import PartsDraft, add_machine
+from gatekeeper.interview.draft import ShopDraft
+from gatekeeper.interview.engine import Interview
+from gatekeeper.interview.new import new_shop
+from gatekeeper.interview.room import Pins, Room, text_room
+from gatekeeper.interview.text_edits import with_parts
+from gatekeeper.interview.writing import draft_text
+from gatekeeper.shop.choosing import choices_for, with_pins
+from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.load import load_shop
+from gatekeeper.shop.model import Shop
+
+HEAD = """\
+shop: {name: Shed, mains: 50 Hz}
+motors:
+  collector: {power: 1.5 kW, inlet: 100 mm, switched_by: {pin: GPIO17, when_board_dies: drops}}
+"""
+ONE_BY_HAND = f"""{HEAD}
+gates:
+  saw gate: {{diameter: 100 mm}}
+tools:
+  table saw: {{gates: saw gate, sensor: {{current_switch: GPIO5}}}}
+"""
+ONE_SERVO = ONE_BY_HAND.replace("100 mm}\ntools", "100 mm, servo: {pin: GPIO12, stall_current: 2 A}}\ntools")
+ON_A_BANK = f"""{ONE_BY_HAND.replace("100 mm}", "100 mm, servo: {bank: bank, channel: 0}}")}servo_banks:
+  bank: {{enable: GPIO6}}
+"""
+LATHE = {"machine": "lathe", "place": "on collector"}
+SHED = {"name": "Shed", "units": "metric", "power": "1.5 kW", "inlet": "100 mm"}
+
+
+def _shop(text: str) -> Shop:
+    shop = load_shop(text, "x")
+    assert not isinstance(shop, Faults), shop.lines()
+    return shop
+
+
+def _added(text: str, **answers: str | list[str]) -> tuple[list[str], list[str]]:
+    """The lines that one more machine adds, its pins chosen, and the short words of what was asked."""
+    interview: Interview[PartsDraft] = told(add_machine(_shop(text), text), **{**LATHE, **answers})
+    changed = with_parts(text, "x", interview.stand().draft.edits)
+    changed = with_pins(changed, "x", choices_for(changed, "x", move=False))
+    _shop(changed)
+    lines = iter(changed.splitlines())
+    assert all(line in lines for line in text.splitlines()), "every old line is there, in its order"
+    asked = []
+    for count in range(len(interview.answers)):
+        question = add_machine(_shop(text), text).taken_up(interview.answers[:count]).stand().question
+        assert question is not None
+        asked.append(question.about)
+    return [line for line in changed.splitlines() if line and line not in text.splitlines()], asked
+
+
+def test_a_first_servo_is_put_on_a_pin() -> None:
+    added, asked = _added(ONE_BY_HAND, gate="servo", stall="2.5 A", sensor="current")
+    assert added == [
+        "  lathe gate: {diameter: 100 mm, servo: {pin: GPIO12, stall_current: 2.5 A}}",
+        "  lathe:",
+        "    gates: lathe gate",
+        "    sensor: {current_switch: GPIO6}",
+    ]
+    assert asked == ["machine", "place", "diameter", "port", "need", "gate", "stall", "sensor", "at the drop"]
+
+
+def test_a_second_servo_gets_a_bank_and_draws_what_the_first_draws() -> None:
+    added, asked = _added(ONE_SERVO, sensor="nothing yet")
+    assert added == [
+        "  lathe gate: {diameter: 100 mm, servo: {bank: servo bank, channel: 0, stall_current: 2 A}}",
+        "  # lathe: not wired yet, its gate opens from the page or at a button.",
+        "servo_banks:",
+        "  # A PCA9685. 10 k from its OE to 3.3 V keep the gates limp until the program runs.",
+        "  servo bank: {enable: GPIO6}",
+    ]
+    assert "stall" not in asked
+
+
+def test_a_servo_more_takes_the_next_channel_of_the_bank_that_is_there() -> None:
+    added, _ = _added(ON_A_BANK, gate="servo", sensor="nothing yet")
+    assert added[0] == "  lathe gate: {diameter: 100 mm, servo: {bank: bank, channel: 1}}"
+    assert len(added) == 2
+
+
+def test_a_full_bank_gets_a_second_one_beside_it_at_its_own_address() -> None:
+    gates = "\n".join(f"  g {n}: {{diameter: 100 mm, servo: {{bank: bank, channel: {n}}}}}" for n in range(1, 16))
+    text = ON_A_BANK.replace("\ntools:", f"\n{gates}\ntools:")
+    added, _ = _added(text, gate="servo", sensor="nothing yet")
+    assert added[0] == "  lathe gate: {diameter: 100 mm, servo: {bank: servo bank, channel: 0}}"
+    assert added[-1] == "  servo bank: {enable: GPIO12, address: 0x41}"
+
+
+def test_where_i2c_is_taken_a_second_servo_stays_on_a_pin() -> None:
+    added, _ = _added(ONE_SERVO.replace("current_switch: GPIO5", "current_switch: GPIO2"), sensor="nothing yet")
+    assert added[0] == "  lathe gate: {diameter: 100 mm, servo: {pin: GPIO13, stall_current: 2 A}}"
+
+
+def test_a_gate_behind_a_broker_brings_one_or_takes_that_of_the_shop() -> None:
+    added, asked = _added(ONE_BY_HAND, gate="behind", broker="192.168.1.5", sensor="nothing yet")
+    assert added[0] == (
+        "  lathe gate: {diameter: 100 mm, behind_broker: {broker: broker, commands_to: lathe-gate/set, "
+        "states_from: lathe-gate/state}}"
+    )
+    assert added[-2:] == ["brokers:", "  broker: {host: 192.168.1.5}"]
+    assert asked.count("broker") == 1
+    text = f"{ONE_BY_HAND}brokers:\n  house: {{host: 10.0.0.2}}\n"
+    added, asked = _added(text, gate="behind", commands_to="shop/lathe/set", sensor="nothing yet")
+    assert added[0] == (
+        "  lathe gate: {diameter: 100 mm, behind_broker: {broker: house, commands_to: shop/lathe/set, "
+        "states_from: lathe-gate/state}}"
+    )
+    assert "broker" not in asked
+
+
+def test_a_button_and_a_lamp_come_with_the_machine() -> None:
+    added, _ = _added(ONE_BY_HAND, sensor="current", at_the_drop="both")
+    assert added[-4:] == [
+        "inputs:",
+        "  lathe button: {kind: air here, pin: GPIO4, at: lathe}",
+        "signs:",
+        "  lathe sign: {pin: GPIO12, at: lathe}",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("gate", "line"),
+    [
+        ("by hand, with", "{diameter: 100 mm, open_contact: GPIO6}"),
+        ("motor by two", "{diameter: 100 mm, relays: {open: GPIO22, shut: GPIO23}, travel: 6 s}"),
+        ("solenoid", "{diameter: 100 mm, coil: {pin: GPIO22, holds: shut}}"),
+    ],
+)
+def test_other_gates_are_added_too(gate: str, line: str) -> None:
+    added, _ = _added(ONE_BY_HAND, gate=gate, sensor="nothing yet")
+    assert added[0] == f"  lathe gate: {line}"
+
+
+# ---------------------------------------------------------------- pins
+
+
+def test_what_is_left_is_counted_from_the_file() -> None:
+    assert text_room(HEAD, has_i2c=False) == Room(13, 25, True)
+    assert text_room(ONE_SERVO, has_i2c=False) == Room(12, 23, True)
+    assert text_room(ON_A_BANK, has_i2c=True) == Room(13, 21, True)
+    wants = ONE_BY_HAND.replace("100 mm}", "100 mm, coil: {pin: to be chosen, holds: shut}}")
+    assert text_room(wants, has_i2c=False) == Room(12, 23, True)
+    assert text_room(ONE_BY_HAND.replace("GPIO5", "GPIO3"), has_i2c=False) == Room(13, 24, False)
+
+
+def test_what_has_no_pin_is_not_offered_and_the_question_says_why() -> None:
+    numbers = {"at_the_collector": ["machine"] * 7, "machine": [f"m {number}" for number in range(7)]}
+    many = {**SHED, **numbers, "at_each_machine": "a button"}
+    gates = ["motor by two"] * 6
+    draft = _draft(**many, gate=[*gates, ""], sensor=["current"])
+    assert draft.room == Room(1, 6, True)
+    offered = _asked("gate", **many, gate=[*gates, ""], sensor=["current"])
+    assert offered[0] == (
+        "What moves the gate of the m 0?",
+        (
+            *("by hand", "by hand, with a switch", "servo", "servo on a pin", "motor by an H-bridge"),
+            *("motor by two relays", "solenoid or air valve", "behind a broker"),
+        ),
+    )
+    assert offered[-1] == (
+        "What moves the gate of the m 6? The board has no pins left for more than this.",
+        (
+            *("by hand", "by hand, with a switch", "servo", "servo on a pin", "solenoid or air valve"),
+            "behind a broker",
+        ),
+    )
+    things = _asked("at the drop", **many, gate=[*gates, ""], sensor=["current"])
+    assert things[0][1] == ("neither", "button", "sign lamp", "both")
+    assert things[-1] == (
+        "What hangs at the m 6 beside its gate? The board has no pins left for more than this.",
+        ("neither",),
+    )
+
+
+def test_one_pin_is_kept_for_the_first_sensor() -> None:
+    assert ShopDraft().room == Room().less(Pins(contacts=1))
+    many = {**SHED, "at_the_collector": ["machine"] * 25}
+    answers = {**many, "machine": [f"m {number}" for number in range(25)], "sensor": [""] * 24}
+    draft = _draft(**answers, gate=["by hand, with"] * 24)
+    assert draft.room.lines == 0
+    text = draft_text(draft)
+    assert "not wired yet" in text
+    _shop(with_pins(text, "x", choices_for(text, "x")))
+
+
+def _draft(**answers: str | list[str]) -> ShopDraft:
+    draft: ShopDraft = told(new_shop(), **answers).stand().draft
+    return draft
+
+
+def _asked(about: str, **answers: str | list[str]) -> list[tuple[str, tuple[str, ...]]]:
+    """Every question of one short word, and what was offered there."""
+    interview = told(new_shop(), **answers)
+    found = []
+    for count in range(len(interview.answers)):
+        question = new_shop().taken_up(interview.answers[:count]).stand().question
+        assert question is not None
+        if question.about == about:
+            found.append((question.said, question.choices))
+    return found
