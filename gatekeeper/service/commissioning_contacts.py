@@ -258,14 +258,13 @@ def _live(scene: Scene, own: str, worked: Worked) -> tuple[tuple[str, str], ...]
 
 def resetting(scene: Scene) -> Shown:
     """What stops everything was worked, and waits for its reset."""
+    still = (f"Still open: {listing(scene.core.open_circuits)}.",) if scene.core.open_circuits else ()
     if scene.core.fire:
         keys = [source.name for source in scene.shop.inputs.values() if source.kind is InputKind.RESET]
         prompt = f"It is seen, and everything stands. Press {plain(listing(keys)) or 'the reset'} at the controller."
-        return Shown(Saying(prompt), ("A fire alarm is never reset from a page.",))
-    still = f"Still open: {listing(scene.core.open_circuits)}." if scene.core.open_circuits else "Nothing starts by it."
-    return Shown(
-        Saying("It is seen, and everything stands. Press Reset."), (still,), offers=(StepOffer("reset", "Reset"),)
-    )
+        return Shown(Saying(prompt), ("A fire alarm is never reset from a page.", *still))
+    prompt = "It is seen, and everything stands. Press Reset."
+    return Shown(Saying(prompt), still or ("Nothing starts by it.",), offers=(StepOffer("reset", "Reset"),))
 
 
 def source_of(shop: Shop, step: Step) -> Input:

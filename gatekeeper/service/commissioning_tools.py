@@ -96,7 +96,7 @@ class SeeTool:
             verdict = failed(
                 _wrong(scene.shop, tool, others, is_seen=tool in seen), [Figure("seen instead", others[0])]
             )
-            memo = {**going.memo, "other": others[0]}
+            memo = {**going.memo, "other": others[0], "both": tool in seen}
             return Turn(Answer(True, "failed", verdict.sentence), _MEND, memo, verdict, goes_on=True)
         return None
 
@@ -161,7 +161,9 @@ class SeeTool:
         other = str(going.memo.get("other"))
         offers = [StepOffer("again", "Try it again")]
         notes = ["Where the wrong machine was switched on, try it again."]
-        if _swapped(scene.shop, step.subject, other) is not None:
+        if going.memo.get("both"):
+            notes.append("Where only one was switched on, look whether one wire runs through both clamps.")
+        elif _swapped(scene.shop, step.subject, other) is not None:
             if scene.file_said is None:
                 offers.append(StepOffer("swap", "Swap the two in the file"))
             else:
@@ -169,7 +171,10 @@ class SeeTool:
         else:
             notes.append("Where it was the right one, swap the two wires at the board.")
         offers.append(StepOffer("done", "Leave it so"))
-        prompt = f"The controller saw {plain(other)}, not {plain(step.subject)}."
+        tool = plain(step.subject)
+        prompt = f"The controller saw {plain(other)}, not {tool}."
+        if going.memo.get("both"):
+            prompt = f"The controller saw {tool} and {plain(other)}."
         return Shown(Saying(prompt), tuple(notes), live, offers=tuple(offers))
 
 
