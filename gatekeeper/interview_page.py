@@ -179,7 +179,7 @@ class NewShopPage(_Interviews):
             steps = (NextStep(self._goes_on, path="/"), *steps)
         else:
             steps = (*steps, NextStep("Run it on the board", f"gatekeeper run {self._path}"))
-        return _done(f"Written: {self._path}.", ending, steps)
+        return _done(f"The shop's file is {self._path}.", ending, steps)
 
     def _seen(self) -> InterviewView:
         return InterviewView(None, self._done, commands=(f"gatekeeper new {self._path}",))

@@ -18,7 +18,9 @@ from gatekeeper.web.parts import hidden
 
 UNKNOWN = "unknown"
 #: Choices of more letters than this stand one below the other.
-_LONG_CHOICE = 16
+_LONG_CHOICE = 24
+#: An explanation of more letters than this opens where somebody wants it: the same question comes many times.
+_LONG_WORDS = 170
 _LONGEST = 80
 #: What somebody reads who starts the controller anew. The times are those of a board. Ours.
 TAKE_OVER_CAUTION = (
@@ -75,13 +77,19 @@ def _going(view: GoingView, base: str, *, may: bool, told: Html | None, typed: s
         told,
         _end(view.end, view, base, may=may) if view.end is not None else None,
         answer,
-        el("p", {"class": "soft explained"}, question.explained) if question is not None else None,
         _back(view, base) if may else None,
+        _explained(question.explained) if question is not None else None,
         _changes(view),
         _ducts(view),
         _air(view),
         _give_up(view, base) if may and view.count else None,
     )
+
+
+def _explained(words: str) -> Html:
+    if len(words) <= _LONG_WORDS:
+        return el("p", {"class": "soft explained"}, words)
+    return el("details", None, el("summary", None, "What is meant"), el("p", {"class": "soft explained"}, words))
 
 
 def _answer(question: QuestionView, mark: str, base: str, typed: str | None) -> Html:
@@ -91,8 +99,12 @@ def _answer(question: QuestionView, mark: str, base: str, typed: str | None) -> 
         _form(base, mark, el("div", {"class": "picks one"}, _pick(usual, "as usual", is_usual=True)))
         if usual is not None
         else None,
+        # A figure that may be given beside choices is the quickest answer, so it comes first.
+        _written(question, mark, base, typed) if question.units else None,
         _choices(question, mark, base) if question.choices else None,
-        _written(question, mark, base, typed) if question.own or not question.choices else None,
+        _written(question, mark, base, typed)
+        if not question.units and (question.own or not question.choices)
+        else None,
         _form(base, mark, el("div", {"class": "picks one"}, _not_known(question)))
         if question.unknown is not None
         else None,
@@ -152,8 +164,7 @@ def _written(question: QuestionView, mark: str, base: str, typed: str | None) ->
         base,
         mark,
         el("label", {"for": "written"}, question.own or "In your words"),
-        el("input", {**field, "enterkeyhint": "go"}),
-        el("div", {"class": "picks one"}, el("button", None, "Take this")),
+        el("div", {"class": "figure u1"}, el("input", {**field, "enterkeyhint": "go"}), el("button", None, "Take it")),
     )
 
 

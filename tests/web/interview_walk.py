@@ -16,7 +16,7 @@ SHED: dict[str, tuple[str, ...]] = {
     "at the collector": ("length of duct", "nothing more"),
     "length": ("8 ft", "7.5 ft", "unknown"),
     "diameter": ("6 in", "4 in", "4 in"),
-    "next": ("branch", "machine", "branch", "machine", "nothing more"),
+    "next": ("45 wye", "machine", "45 wye", "machine", "nothing more"),
     "machine": ("bandsaw", "old planer"),
     "gate": ("by hand", "servo"),
 }
