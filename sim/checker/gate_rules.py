@@ -261,10 +261,11 @@ class GateRules:
             return False
         if self.world.gate_excused(name, t_s) or not self.world.slot_free(gate.facts.supply, t_s, name):
             return False
+        doubted = [other for other, track in self.world.gates.items() if track.open_before_told(t_s)]
         return all(
             shop.path_binds(motor)
             and self.world.motors[motor].is_on(t_s)
-            and self.world.path_enough(motor, t_s, (name,))
+            and self.world.path_enough(motor, t_s, (name, *doubted))
             and self._own_air(motor, name)
             and self._air_allows(motor)
             for motor in shop.gate_systems[name]

@@ -75,6 +75,11 @@ class GateTrack:
         doubted = self.missed_t > self.switch_t  # a miss against a switch that says open may be believed for a while
         return self.command_t + self.facts.travel_s + SWITCH_GRACE_S if doubted else self.switch_t
 
+    def open_before_told(self, t_s: float) -> bool:
+        """Told to open while its switch said open already: a doubtful word, which counts once the move is over."""
+        over_t = self.command_t + self.facts.travel_s + SWITCH_GRACE_S
+        return self.facts.switch and self.command == "open" and self.switch_t < self.command_t and t_s < over_t
+
     def confirmed_shut(self, t_s: float) -> bool:
         """As `confirmed_open`, for shut."""
         if self.facts.switch and (self.facts.sees_shut or self.switch == "shut"):

@@ -247,6 +247,22 @@ def test_c6_and_then_shuts_or_says_why_not(book, broken):
     assert book.faults() == ([("C6", seq)] if broken else [])
 
 
+@pytest.mark.parametrize(("open_t", "rule"), [(19.0, None), (21.0, "C6")])
+def test_c6_waits_for_a_switch_that_said_open_before_its_gate_was_told(book, open_t, rule):
+    book.shop["gates"]["planer_gate"]["switch"] = True
+    book.sawing()
+    if open_t < 20.0:
+        book.at(open_t).add("switch", "planer_gate", "open")
+    book.at(20.0).add("tool", "planer", "running")
+    book.gate("planer_gate", "open")
+    if open_t > 20.0:
+        book.at(open_t).add("switch", "planer_gate", "open")
+    book.at(22.0).add("tool", "saw", "stopped")
+    book.at(25.1).add("tick")
+    seq = book.at(26.2).add("tick")
+    assert book.faults() == ([(rule, seq)] if rule else [])
+
+
 @BOTH
 def test_c7_moves_at_rest_leave_a_path(book, broken):
     book.ready()
