@@ -13,6 +13,8 @@ from gatekeeper.interview_page import NewShopPage
 from gatekeeper.launch import ENDING, Page, addresses_of, print_code
 from gatekeeper.service.notify import ServiceManager
 
+#: Where a board asks for its shop; a new shop's own page is there, too, unless its file says otherwise.
+PORT = 8080
 GOES_ON = "Open the shop's page. The controller starts now; give it a minute."
 #: After the file is written the page stays so long, for the answer and whoever reads it.
 STAYS_S = 5.0

@@ -231,6 +231,8 @@ def _units(question: Question, units: Units) -> tuple[str, ...]:
     """The units to offer; first that of the default, or of what is assumed."""
     known = _OWN_UNITS.get(question.kind, {}).get(units) or tuple(TABLE[question.kind])[:_MOST_UNITS]
     usual = f"{question.default or ''} {question.unknown or ''}"
+    if question.kind == "length" and not re.search(r"\d", usual):
+        known = known[::-1]  # how far along the pipe, not how wide
     first = [unit for unit in known if re.search(rf"\d {re.escape(unit)}(?![\w/])", usual)]
     return (*first, *(unit for unit in known if unit not in first))
 

@@ -1,11 +1,18 @@
 """The commands of the board: the controller, its outputs, its doctor."""
 
 import json
-from typing import Annotated
+import os
+import sys
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from gatekeeper.cli.common import ShopArgument, app, refuse, runnable_shop
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gatekeeper.service.notify import ServiceManager
 
 
 @app.command()
@@ -14,6 +21,9 @@ def run(
     pins: Annotated[str, typer.Option("--pins", help="The board's lines: gpiod, lgpio, or mock for none.")] = "gpiod",
     state: Annotated[str | None, typer.Option("--state", help="Folder for what must outlive a power cut.")] = None,
     no_page: Annotated[bool, typer.Option("--no-page", help="Run without the phone page.")] = False,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Where there is no shop file yet, ask for it on the page first.")
+    ] = False,
 ) -> None:
     """Run a shop on the board's own pins, unattended."""
     from pathlib import Path
@@ -32,6 +42,10 @@ def run(
     folder = state_folder(shop_file, Path(state) if state else None)
     for said in take_up_waiting(Path(shop_file), folder):
         typer.echo(said)
+    manager = ServiceManager()
+    is_missing = Path(shop_file).suffix == ".yaml" and not Path(shop_file).exists()
+    if ask and is_missing and not _asked_first(Path(shop_file), folder, manager):
+        raise typer.Exit(0)
     shop, name, text = runnable_shop(shop_file)
     try:
         if not no_page:
@@ -45,7 +59,6 @@ def run(
         refuse(str(trouble))
     except OSError as trouble:
         refuse(f"The state folder {folder} cannot be used ({trouble.strerror}); name another with --state.")
-    manager = ServiceManager()
     heartbeat = Heartbeat(manager, service.marks, service.clock.now)
     service.after_step = heartbeat.beat
     service.start()
@@ -56,7 +69,7 @@ def run(
         typer.echo("Before the first cut:")
         for caution in CAUTIONS:
             typer.echo(f"  - {caution}")
-    page = None
+    page = anew = None
     if not no_page or speaker is not None or shop.messages.push is not None:
         # Late: the shop is under control before the web is even loaded.
         from gatekeeper.service.calibration_file import shop_file_of
@@ -79,8 +92,12 @@ def run(
             if push is not None:
                 push.start(face)
     if not no_page:
+        from gatekeeper.interview_page import MachinesPage
         from gatekeeper.page_keeping import KeptPage
+        from gatekeeper.taking_over import TakeOver
 
+        anew = TakeOver(face.view)
+        machines = MachinesPage(lambda: face.file or shop_file_of(name, text), anew.stays, anew.ask)
         where, port = shop.page.listen, shop.page.port
 
         def opened() -> Page:
@@ -94,6 +111,7 @@ def run(
                 upkeep=upkeep,
                 people=people,
                 commissioning=commissioning,
+                interviews=machines,
             )
             typer.echo(f"Page: {'  '.join(made.addresses)}  PIN: {made.pin}")
             return made
@@ -101,7 +119,26 @@ def run(
         page = KeptPage(opened, f"{where} port {port}", service.report)
         page.start()
     heartbeat.all_is_set_up()
-    raise typer.Exit(run_until_told(service, page, manager.ending))
+    status = run_until_told(service, page, manager.ending, anew)
+    if anew is not None and anew.is_taken:
+        typer.echo("Starting anew by the file as it is now.")
+        # A service manager starts it again by itself, after every output was put off.
+        if not manager.is_listening:
+            os.execv(sys.executable, [sys.executable, *sys.orig_argv[1:]])
+    raise typer.Exit(status)
+
+
+def _asked_first(out: "Path", folder: "Path", manager: "ServiceManager") -> bool:
+    """Ask for the shop on a page; False where a signal ended it before there was a file."""
+    from gatekeeper.interview_page_serving import PORT, ask_first
+
+    if not out.parent.is_dir():
+        refuse(f"{out}: there is no folder {out.parent} to write it into.")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return ask_first(out, folder, typer.echo, port=PORT, manager=manager)
+    except OSError as trouble:
+        refuse(f"The page that asks for the shop cannot be opened on port {PORT} ({trouble.strerror}).")
 
 
 @app.command("outputs-off")

@@ -1,5 +1,6 @@
 """An interview as a page: one question, large; below it the ducts so far and what each machine gets of the air."""
 
+import re
 from collections.abc import Sequence
 
 from gatekeeper.markup import Html, el, join
@@ -234,15 +235,20 @@ def _system(motor: str, ducts: Sequence[SketchDuct]) -> Html:
 def _words(duct: SketchDuct) -> tuple[Html, int]:
     """Words beside one end of a duct."""
     if duct.is_begun:
-        return join(el("b", {"class": "begun"}, "here, going on"), el("span", None, duct.size)), 1
+        return join(el("b", {"class": "begun"}, "here, going on"), el("span", None, _unbroken(duct.size))), 1
     name = duct.name if not duct.machines else ", ".join(duct.machines)
-    more = duct.size
+    more = _unbroken(duct.size)
     if duct.machines is None:
         more += ", open end"
     elif not duct.machines:
         more += ", no machine is seen here"
     new = el("em", {"class": "fresh"}, " new") if duct.is_new else None
     return join(el("b", None, name, new), el("span", None, more)), 1
+
+
+def _unbroken(size: str) -> str:
+    """Measures whose numbers stay with their units."""
+    return re.sub(r"(\d) (?=[^\W\d])", "\\1\u00a0", size)
 
 
 def _listed(motor: str, ducts: Sequence[SketchDuct]) -> Html:

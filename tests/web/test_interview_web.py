@@ -327,7 +327,7 @@ def test_the_ducts_grow_and_the_last_answer_says_what_it_changed(phone: TestClie
     changes = []
     for _, answer in shed_answers():
         page = press(phone, answer=answer)
-        begun = begun or '<b class="begun">here, going on</b><span>6 in, 8 ft</span>' in page
+        begun = begun or '<b class="begun">here, going on</b><span>6\u00a0in, 8\u00a0ft</span>' in page
         changes += re.findall(r"<p>(The bandsaw gets [^<]*|This changes the bandsaw: [^<]*)</p>", page)
     assert begun
     assert len(changes) == 2
