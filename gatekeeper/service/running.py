@@ -295,17 +295,10 @@ class Service:
         """When each thread that the shop rests on last did its work: monotonic seconds, by its name in words.
 
         An output is written within a step of the control thread, or by the guardian; history, page and broker may fail
-        alone.
+        alone. So may a converter: one whose read hangs is a lost sensor (C12), and a new start would not mend its bus
+        but cut off every machine that is served without it, again and again.
         """
-        marks = {
-            f"The thread that reads {sampler.name}": sampler.looked_s
-            for sampler in self.samplers
-            # What only gauges hang on serves care, and moves nothing.
-            if not self.shop.converters[sampler.name].singles
-        }
-        marks["The control thread"] = self.loop.stepped_s
-        marks["The guardian of the motors' relays"] = self.guardian.looked_s
-        return marks
+        return {"The control thread": self.loop.stepped_s, "The guardian of the motors' relays": self.guardian.looked_s}
 
     @property
     def is_alive(self) -> bool:

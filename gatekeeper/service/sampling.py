@@ -50,13 +50,11 @@ class Sampler:
         #: Its own thread hears what came, the control thread that nothing came.
         self._hearing = threading.Lock()
         self._thread = threading.Thread(target=self._run, name=f"sampling {name}", daemon=True)
-        #: When the last block came, and the measured rate, for the watchdog and the page.
+        #: When the last block came, and the measured rate, for the page.
         self.read_s = clock.now()
         self.rate_hz = 0.0
-        #: When the last look ended, whatever came of it: a bus that fails is a lost sensor, one that hangs a dead
-        #: thread.
-        self.looked_s = self.read_s
-        #: The same by the board's own clock: a bus hangs in real time, however fast a virtual shop's runs.
+        #: When the last look ended, whatever came of it, by the board's own clock: a bus hangs in real time, however
+        #: fast a virtual shop's runs.
         self._back_s = time.monotonic()
         self.trouble: str | None = None
         #: Gets every block that was read, in this thread; must not block. For whoever calibrates.
@@ -102,13 +100,15 @@ class Sampler:
                     taker(self.name, block)
         for event in events:
             self._post(event)
-        self.looked_s = self._clock.now()
         self._back_s = time.monotonic()
 
     def judge(self, now_s: float) -> None:
         """From the control thread: where the read hangs, or the thread is gone, its sensors are lost (C12)."""
         if time.monotonic() - self._back_s > HANGS_S and not self._ending.is_set():
-            self.trouble = f"Converter {self.name}: its bus does not answer any more. Restart the board."
+            said = f"Converter {self.name}: its bus does not answer any more. Restart the board."
+            if self.trouble != said:
+                _LOG.error("%s", said)
+            self.trouble = said
             for event in self._lost(now_s):
                 self._post(event)
 

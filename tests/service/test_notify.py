@@ -150,16 +150,12 @@ def test_a_word_that_was_not_taken_is_said_again(ear: Ear, monkeypatch: pytest.M
     assert ear.heard() == ["WATCHDOG=1", "READY=1", UNDER_CONTROL]
 
 
-def test_every_thread_of_a_service_has_a_mark_that_moves(tmp_path: Path) -> None:
+def test_each_thread_that_the_shop_rests_on_has_a_mark_that_moves(tmp_path: Path) -> None:
     shop = load_shop(example("garage-one-collector").read_text(encoding="utf-8"), "shop.yaml")
     assert isinstance(shop, Shop)
     service = Service(shop, open_pins("mock"), tmp_path, open_bank=bank_for("mock"))
     before = service.marks()
-    assert list(before) == [
-        "The thread that reads clamp board",
-        "The control thread",
-        "The guardian of the motors' relays",
-    ]
+    assert list(before) == ["The control thread", "The guardian of the motors' relays"]
     seen: list[bool] = []
 
     def look() -> None:
