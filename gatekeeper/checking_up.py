@@ -1,8 +1,9 @@
 """``gatekeeper checkup``: a reading and a stop written down from the terminal, and how they stand against day one."""
 
 import contextlib
+import shlex
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from gatekeeper.records.care_log import CARE_FILE, CareLog, Done, NotWrittenError
@@ -10,8 +11,10 @@ from gatekeeper.records.history_reading import HistoryReader, HistoryUnreadableE
 from gatekeeper.records.totals import Total
 from gatekeeper.service.care import pressure
 from gatekeeper.service.care_jobs import jobs_of, trends_of
+from gatekeeper.service.care_pressure import Measured, read_measured
 from gatekeeper.service.drive_speed import drive_of
 from gatekeeper.service.upkeep import LEAST_PA, MOST_PA, job_said, pressure_of, stop_said, taps_of, trend_view
+from gatekeeper.service.upkeep_gauges import measured_said
 from gatekeeper.shop.faults import did_you_mean, listed
 from gatekeeper.shop.model import Motor, Shop
 
@@ -31,6 +34,7 @@ def checked_up(
     stopped: str | None,
     who: str,
     speed: float | None = None,
+    measured: bool = False,
 ) -> list[str]:
     """Write down what was given, then say how everything stands, as lines.
 
@@ -38,7 +42,18 @@ def checked_up(
     """
     log = CareLog(folder / CARE_FILE)
     said: list[str] = []
-    if suction is not None:
+    offers = read_measured(folder)
+    if measured:
+        if suction is not None or gates or speed is not None:
+            raise CannotCheck(
+                "A measured value knows its own gates and speed; leave --suction, --open and --speed out."
+            )
+        one = chosen(offers, at)
+        if one.is_in(log.read()):
+            raise CannotCheck(f"This very value of {one.gauge} is written down already.")
+        _write(log, Done(time.time(), "suction", one.motor, f"{who}, measured by {one.gauge}", one.more()))
+        said.append(f"Written down: {measured_said(one, shop)}, measured by {one.gauge}.")
+    elif suction is not None:
         done = _reading(shop, suction, at, gates, who, speed)
         _write(log, done)
         said.append(f"Written down: {pressure(float(done.more['pa']), shop.units)} at {done.more['tap']}.")
@@ -48,8 +63,33 @@ def checked_up(
         motor = _with_ducts(shop, stopped)
         _write(log, Done(time.time(), "stop_seen", motor.name, who))
         said.append(f"Written down: {motor.name} was seen to stop.")
+    done_before = log.read()
+    said += [_offer_said(one, shop, len(offers) > 1) for one in offers if not one.is_in(done_before)]
     said += _standing(shop, folder, log)
     return [*said, "", f"next: gatekeeper book {name}"]
+
+
+def chosen(offers: Sequence[Measured], at: str | None) -> Measured:
+    """The measured value that is meant.
+
+    Raises: CannotCheck.
+    """
+    fitting = [one for one in offers if at is None or one.tap == at]
+    if len(fitting) == 1:
+        return fitting[0]
+    if not offers:
+        raise CannotCheck(
+            "No gauge has shown a steady value yet. Start a machine with the controller running, and wait until its "
+            "gate has stood open for half a minute."
+        )
+    taps = listed([one.tap for one in offers], "and", 12)
+    raise CannotCheck(f"Say with --at which of the measured values you mean; there is {taps}.")
+
+
+def _offer_said(one: Measured, shop: Shop, of_several: bool) -> str:
+    when = time.strftime("%Y-%m-%d %H:%M", time.localtime(one.at_s))
+    at = f" --at {shlex.quote(one.tap)}" if of_several else ""
+    return f"Measured {when} by {one.gauge}: {measured_said(one, shop)}. Write it down with --measured{at}."
 
 
 def _reading(shop: Shop, suction: str, at: str | None, gates: list[str], who: str, speed: float | None) -> Done:

@@ -26,6 +26,7 @@ _WHAT_SENSES = {
     "air": "Air switch of {}",
     "open": "Open switch of {}",
     "shut": "Shut switch of {}",
+    "gauge": "Gauge {}",
 }
 _SENSOR_LABELS = {SensorFault.DEAD: "Kill", SensorFault.STUCK_ON: "Stick on", SensorFault.LOOSE: "Loosen a wire"}
 _MOTOR_LABELS = {MotorFault.WELDED: "Weld the contactor", MotorFault.DOES_NOT_START: "Trip the overload"}

@@ -1,11 +1,11 @@
 """The air of one system for every way that its gates stand, remembered: what the plays ask at each change."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from gatekeeper.airflow.network import Collector, Duct, Hood
-from gatekeeper.airflow.solve import Prepared, prepare
+from gatekeeper.airflow.solve import Prepared, Solution, prepare
 from gatekeeper.service.air_systems import AirSystem
 
 #: Gates that stand between are taken at tenths of their opening.
@@ -53,6 +53,17 @@ class AirAt:
     fan_m3s: float
 
 
+@dataclass(frozen=True, slots=True)
+class PressuresAt:
+    """What gauges would show for one ``Standing`` at the speed that its fan is told; they go with its square.
+
+    suction_pa: static suction at the end of each duct of the network, by its name. filter_pa: lost in the filter.
+    """
+
+    suction_pa: Mapping[str, float]
+    filter_pa: float
+
+
 class DuctAir:
     """One system's air. One thread owns it.
 
@@ -68,6 +79,7 @@ class DuctAir:
         self.needs_m3s = {tool: need.flow_m3s for tool, need in system.needs.items()}
         self.onward = _onward(self.network.feeding)
         self._kept: dict[Standing, AirAt] = {}
+        self._pressures: dict[Standing, PressuresAt] = {}
         self._prepared: dict[tuple[int, bool, int], Prepared] = {(0, False, 100): system.prepared}
         self._alone_m3s: float | None = None
 
@@ -76,6 +88,16 @@ class DuctAir:
         found = self._kept.get(standing)
         if found is None:
             found = self._kept[standing] = self._solve(standing)
+        return found
+
+    def pressures_at(self, standing: Standing) -> "PressuresAt":
+        """The pressures for one way to stand, solved at the first asking; only gauges ask."""
+        found = self._pressures.get(standing)
+        if found is None:
+            solution = self._solution(standing)
+            line = solution.prepared.network.collector.line_pa_s_m3
+            ducts = {name: -duct.static_downstream_pa for name, duct in solution.ducts().items()}
+            found = self._pressures[standing] = PressuresAt(ducts, line * solution.flow_m3s)
         return found
 
     @property
@@ -95,14 +117,8 @@ class DuctAir:
         return tuple(place for place in sorted(carry) if not carry.intersection(feeding[place]))
 
     def _solve(self, standing: Standing) -> AirAt:
-        prepared = self._prepared_for(standing.filter_step, standing.is_cleanout_open, standing.percent)
-        opened = [gate for gate, opening in zip(self.gates, standing.openings, strict=True) if opening >= PARTS]
-        partly = {
-            gate: opening / PARTS
-            for gate, opening in zip(self.gates, standing.openings, strict=True)
-            if 0 < opening < PARTS
-        }
-        flows = prepared.solve(opened, partly).flows_m3s
+        solution = self._solution(standing)
+        flows = solution.flows_m3s
         if standing.percent != 100:
             flows = [flow * 100.0 / standing.percent for flow in flows]
         ducts = self.network.ducts
@@ -110,8 +126,18 @@ class DuctAir:
             tuple(flows[place] for place in self.gate_places),
             # A clean-out's own duct is the last one and carries no chips.
             tuple(flow / duct.section_m2 for flow, duct in zip(flows, ducts, strict=False)),
-            sum(flows[place] for place in prepared.network.root_ducts),
+            sum(flows[place] for place in solution.prepared.network.root_ducts),
         )
+
+    def _solution(self, standing: Standing) -> Solution:
+        prepared = self._prepared_for(standing.filter_step, standing.is_cleanout_open, standing.percent)
+        opened = [gate for gate, opening in zip(self.gates, standing.openings, strict=True) if opening >= PARTS]
+        partly = {
+            gate: opening / PARTS
+            for gate, opening in zip(self.gates, standing.openings, strict=True)
+            if 0 < opening < PARTS
+        }
+        return prepared.solve(opened, partly)
 
     def _prepared_for(self, filter_step: int, is_cleanout_open: bool, percent: int) -> Prepared:
         key = filter_step, is_cleanout_open, percent

@@ -18,8 +18,8 @@ class GateFault(Enum):
 class SensorFault(Enum):
     """What can be wrong with a sensor, or with a position or pressure switch.
 
-    A dead contact is a broken wire, open for good. A dead clamp has lost its bias: its converter channel reads zero. A
-    dead meter is silent.
+    A dead contact is a broken wire, open for good. A dead clamp has lost its bias: its converter channel reads zero, as
+    that of a dead gauge does. A dead meter is silent.
     A loose contact opens and makes all the time.
     """
 
@@ -64,6 +64,7 @@ class Faults:
         self._motors: dict[str, MotorFault | None] = dict.fromkeys(shop.motors)
         self._banks: dict[str, bool] = dict.fromkeys(shop.converters, False)
         clamps = [name for name, sensor in sensors_of(shop).items() if sensor.contact is None]
+        clamps += [f"gauge:{name}" for name in shop.gauges]
         switches = [name for name in contacts_of(shop) if name.split(":")[0] not in ("input", "hand", "auto")]
         self._clamps = frozenset(clamps)
         self._sensors: dict[str, SensorFault | None] = dict.fromkeys([*clamps, *switches])
@@ -78,7 +79,7 @@ class Faults:
 
     def sensor(self, name: str) -> SensorFault | None:
         """What is wrong with a sensor or switch: ``tool:``, ``circuit:``, ``confirm:``, ``air:``, ``open:``, ``shut:``
-        and the name of what it watches.
+        and the name of what it watches; ``gauge:`` and its own.
         """
         return self._sensors[known("sensor", name, self._sensors)]
 

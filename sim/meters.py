@@ -20,12 +20,16 @@ Flows = Callable[[], "list[tuple[Load, Stint | None]]"]
 
 @dataclass(slots=True)
 class _Dial:
-    """One meter: what it watches, how often it speaks, and when next."""
+    """One meter: what it watches, how often it speaks, and when next.
+
+    ``unit``: None for a pressure, of which one count is ``count_pa``.
+    """
 
     sensor: str
-    unit: MeterUnit
+    unit: MeterUnit | None
     every_s: float
     due_s: float
+    count_pa: float = 1.0
 
 
 class VirtualMeters:
@@ -49,6 +53,10 @@ class VirtualMeters:
             if sensor.metered is not None:
                 meter = shop.meters[sensor.metered.meter]
                 self._dials[meter.name] = _Dial(name, sensor.metered.unit, meter.every_s, clock())
+        for gauge in shop.gauges.values():
+            if gauge.meter is not None:
+                every_s = shop.meters[gauge.meter].every_s
+                self._dials[gauge.meter] = _Dial(f"gauge:{gauge.name}", None, every_s, clock(), gauge.count_pa)
 
     def start(self) -> None:
         """There is nothing to connect to."""
@@ -57,19 +65,29 @@ class VirtualMeters:
         """Say nothing more."""
         self._is_closed = True
 
-    def speak(self, now_s: float, flows: Mapping[str, Flows], is_silent: Callable[[str], bool]) -> None:
-        """Every meter whose time has come says what its machine draws now.
+    def speak(
+        self,
+        now_s: float,
+        flows: Mapping[str, Flows],
+        is_silent: Callable[[str], bool],
+        pressure_pa: Callable[[str], float],
+    ) -> None:
+        """Every meter whose time has come says what its machine draws, or its gauge shows, now.
 
         Args:
             now_s: the shop's time.
             flows: what flows past each sensor, by the sensor's name.
             is_silent: whether a sensor is dead.
+            pressure_pa: what is so at a gauge.
         """
         for name, dial in self._dials.items():
             if now_s < dial.due_s:
                 continue
             dial.due_s += dial.every_s * max(1, math.ceil((now_s - dial.due_s) / dial.every_s))
             if self._is_closed or is_silent(dial.sensor):
+                continue
+            if dial.unit is None:
+                self._report(MeterSeen(now_s, name, pressure_pa(dial.sensor.partition(":")[2]) / dial.count_pa))
                 continue
             current_a = sum(
                 load.running_a if draws_at(load, stint, self._mains_hz, now_s) else load.standby_a

@@ -27,6 +27,7 @@ from sim.currents import Load, Stint, draws_at, speed_at
 from sim.driver_lines import FarGates, gate_ways, motor_lines, place_banks, place_drives
 from sim.duct_air import DuctAir
 from sim.faults import Faults, SensorFault, known, sensors_of
+from sim.gauges import VirtualGauges
 from sim.loads import load_of_motor, load_of_tool
 from sim.lying_sensors import LyingSensors
 from sim.meters import Flows, VirtualMeters
@@ -98,6 +99,7 @@ class VirtualShop:
         self._relays = {name: {"open": False, "shut": False} for name in shop.gates}
         self._loose_is_made = False
         self.faults = Faults(shop, before=self._settle_now, after=self._take_faults)
+        self.gauges = VirtualGauges(shop, self.life.air, self._drives, lambda name: self._is_dead(f"gauge:{name}")())
         self._attach(pins)
         self._drive_contacts(self._levels(now_s))
 
@@ -113,7 +115,9 @@ class VirtualShop:
         if self._is_plugged:
             self._far_gates.speak()
         if self._meters is not None and self._is_plugged:
-            self._meters.speak(now_s, self._flows, lambda name: self.faults.sensor(name) is SensorFault.DEAD)
+            self._meters.speak(
+                now_s, self._flows, lambda name: self.faults.sensor(name) is SensorFault.DEAD, self.gauges.pa
+            )
 
     def start(self) -> None:
         """Step in real time, in a thread of its own."""
@@ -147,9 +151,22 @@ class VirtualShop:
         def source(scans: int) -> Sequence[Sequence[int]]:
             with self._lock:
                 self._settle(self.clock.now())
-                return codes.give(scans)
+                columns = codes.give(scans)
+                for channel, gauge in gauged.items():
+                    step_v, zero = converter.volts_of(channel)
+                    code = zero + int(self.gauges.volts(gauge.name) / step_v)
+                    columns[channel] = [min(code, (1 << converter.kind.bits) - 1)] * scans
+                return columns
 
-        bank, chip = fake_bank(converter, channels, source=source, pace=time.pace, scan_hz=rate, clock=time.now)
+        def volts(number: int) -> float:
+            with self._lock:
+                self._settle(self.clock.now())
+                return at_input(number)
+
+        gauged, at_input = self.gauges.on(converter.name), self.gauges.at_input(converter.name)
+        bank, chip = fake_bank(
+            converter, channels, source=source, pace=time.pace, scan_hz=rate, clock=time.now, volts=volts
+        )
         with self._lock:
             self._banks[converter.name] = chip
             self._mute_banks()

@@ -67,6 +67,12 @@ def checkup(
         float | None, typer.Option("--speed", help="How fast a drive from the air ran, in % of full speed.")
     ] = None,
     stopped: Annotated[str | None, typer.Option("--stopped", help="A motor that you saw stop after Stop.")] = None,
+    measured: Annotated[bool, typer.Option("--measured", help="Take the newest steady value of a gauge.")] = False,
+    correct_fan: Annotated[
+        bool,
+        typer.Option("--correct-fan", help="Say what a reading makes of an estimated fan; writes no reading down."),
+    ] = False,
+    write: Annotated[bool, typer.Option("--write", help="With --correct-fan: put it into the shop file.")] = False,
     who: Annotated[str, typer.Option("--who", help="Your name.")] = "the terminal",
     state: Annotated[str | None, typer.Option("--state", help="The folder for what must outlive a power cut.")] = None,
 ) -> None:
@@ -80,9 +86,24 @@ def checkup(
     folder = installed_or_own(name, Path(state) if state else None)
     try:
         gates = open_gates or []
-        lines = checked_up(
-            shop, name, folder, suction=suction, at=at, gates=gates, stopped=stopped, who=who, speed=speed
-        )
+        if correct_fan:
+            from gatekeeper.correcting_fan import Given, fan_corrected
+
+            given = Given(suction, at, gates, speed, measured)
+            lines = fan_corrected(shop, name, folder, given, write=write)
+        else:
+            lines = checked_up(
+                shop,
+                name,
+                folder,
+                suction=suction,
+                at=at,
+                gates=gates,
+                stopped=stopped,
+                who=who,
+                speed=speed,
+                measured=measured,
+            )
     except CannotCheck as trouble:
         refuse(str(trouble))
     typer.echo("\n".join(lines))

@@ -16,6 +16,7 @@ from typing import Any
 from gatekeeper.airflow.solve import Prepared
 from gatekeeper.control.messages import Keep
 from gatekeeper.control.snapshot import CoreView
+from gatekeeper.records.care_log import Done
 from gatekeeper.sensing.pressure_watch import BASE_DAYS, PressureVerdict, PressureWatch, Way
 from gatekeeper.service.air_systems import AirSystem
 from gatekeeper.service.care_jobs import FilterLoad, at_full_speed
@@ -57,7 +58,18 @@ class Measured:
     def more(self) -> dict[str, Any]:
         """What a line of the care log says of it."""
         told: dict[str, Any] = {"tap": self.tap, "gates": list(self.gates), "pa": round(self.pa, 1)}
-        return told | {"measured": self.gauge, "speed": round(self.speed, 3)}
+        told |= {"measured": self.gauge, "measured_at_s": round(self.at_s, 1)}
+        return told if at_full_speed(self.speed) else told | {"speed": round(self.speed, 3)}
+
+    def is_in(self, log: Iterable[Done]) -> bool:
+        """Whether this very value has been written down."""
+        return any(
+            done.what == "suction"
+            and done.subject == self.motor
+            and done.more.get("measured") == self.gauge
+            and done.more.get("measured_at_s") == round(self.at_s, 1)
+            for done in log
+        )
 
 
 class _Level:
@@ -336,7 +348,7 @@ def _mappings(rows: Any) -> Iterable[Mapping[str, Any]]:
 
 def _row(row: Mapping[str, Any]) -> Measured:
     gates = tuple(str(gate) for gate in row["gates"])
-    at_s, pa, speed = float(row["at_s"]), float(row["pa"]), float(row["speed"])
+    at_s, pa, speed = float(row["at_s"]), float(row["pa"]), float(row.get("speed", 1.0))
     return Measured(str(row["gauge"]), str(row["motor"]), str(row["tap"]), gates, pa, at_s, speed)
 
 

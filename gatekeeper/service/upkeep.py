@@ -27,7 +27,7 @@ from gatekeeper.service.face_care import (
 from gatekeeper.service.face_parts import Answer
 from gatekeeper.service.face_words import Heap
 from gatekeeper.service.running import Service
-from gatekeeper.service.upkeep_gauges import gauge_views, is_written, measured_said, offered
+from gatekeeper.service.upkeep_gauges import gauge_views, measured_said, offered
 from gatekeeper.shop.model import Motor, Shop, Units
 from gatekeeper.shop.units import QuantityError, parse
 
@@ -133,11 +133,10 @@ class ShopUpkeep:
                 f"{gauge} has shown no steady value in these minutes. Start a machine, wait until its gate is open and "
                 "half a minute more, then try again.",
             )
-        if is_written(service.care.log.read(), one):
+        if one.is_in(service.care.log.read()):
             return Answer(False, "written_before", "This very value is written down already.")
-        more = one.more() | {"measured_at_s": round(one.at_s, 1)}
         said = f"Written down: {measured_said(one, service.shop)}, measured by {gauge}."
-        return self._write("suction", known.motor, f"{by}, measured by {gauge}", more, said)
+        return self._write("suction", known.motor, f"{by}, measured by {gauge}", one.more(), said)
 
     def _write(self, what: str, motor: str, by: str, more: dict[str, object], said: str) -> Answer:
         try:

@@ -1,6 +1,5 @@
 """The gauges of a shop on the page of care: what each shows now, and a measured value for the monthly check."""
 
-from gatekeeper.records.care_log import Done
 from gatekeeper.sensing.gauge import GaugeState
 from gatekeeper.service.care import pressure
 from gatekeeper.service.care_pressure import Measured, gauge_said
@@ -56,14 +55,3 @@ def offered(service: Service, gauge: str) -> Measured | None:
     if found is None or not 0 <= service.wall_s() - found.at_s < OFFERED_S:
         return None
     return found
-
-
-def is_written(log: tuple[Done, ...], one: Measured) -> bool:
-    """Whether this very value has been written down."""
-    return any(
-        done.what == "suction"
-        and done.subject == one.motor
-        and done.more.get("measured") == one.gauge
-        and done.more.get("measured_at_s") == round(one.at_s, 1)
-        for done in log
-    )
