@@ -35,6 +35,8 @@ from gatekeeper.shop.rewrite import Change
 
 #: How long a gate that is opened for a trial stays open.
 OPEN_FOR_S = 120.0
+#: A press to shut that waits for another gate to open is done within this, or not at all. Ours.
+PATH_S = 20.0
 RESTART = (
     "The shop file has other figures for {gate} than this controller was started with. Restart the controller (pull "
     "the board's plug with every motor off, and put it back), then try it again."
@@ -73,6 +75,7 @@ class JogGate:
         gate, wanted = scene.shop.gates[step.subject], str(going.memo["wanted"])
         move = self._move(scene, gate, going)
         if move is None:
+            self._shut_with_path(scene, gate, going)
             return None
         if move.gave_up:
             return self._gave_up(scene, gate, move, going)
@@ -82,6 +85,14 @@ class JogGate:
         if move.misses:
             return self._too_slow(scene, gate, wanted, took_s, move.misses, going)
         return self._leg(scene, gate, wanted, took_s, "its switch", going)
+
+    def _shut_with_path(self, scene: Scene, gate: Gate, going: Going) -> None:
+        """The press that waited for another gate to open is done now; most gates shut by themselves then."""
+        other = going.memo.get("other")
+        if other is None or scene.now_s > float(going.memo["until_s"]) or not scene.gate(str(other)).is_open:
+            return
+        if scene.gate(gate.name).is_open and scene.gate(gate.name).hand == "open":
+            scene.ask("shut", gate.name, why="it is tried and timed")
 
     def _move(self, scene: Scene, gate: Gate, going: Going) -> Move | None:
         return move_of(
@@ -154,11 +165,20 @@ class JogGate:
             answer = scene.ask("shut", gate.name, why=why)
         if answer.code == "last_path" and (other := _another(scene, gate)) is not None:
             opened = scene.ask("open", other, for_s=OPEN_FOR_S, why=f"so that {gate.name} may shut")
-            said = f"{cap(other)} opens first, so that air has a way. Press again once it is open."
-            return refused(opened if not opened.accepted else Answer(False, "path_first", said))
+            if not opened.accepted:
+                return refused(opened)
+            said = f"{cap(other)} opens first, so that air has a way; then {gate.name} shuts."
+            memo = {
+                "legs": going.memo["legs"],
+                "wanted": wanted,
+                "mark": mark,
+                "other": other,
+                "until_s": scene.now_s + PATH_S,
+            }
+            return going_on(said, _MOVES, memo)
         if not answer.accepted:
             return refused(answer)
-        return going_on(answer.sentence, _MOVES, {**going.memo, "wanted": wanted, "mark": mark})
+        return going_on(answer.sentence, _MOVES, {"legs": going.memo["legs"], "wanted": wanted, "mark": mark})
 
     def _moving(self, scene: Scene, gate: Gate, going: Going, press: str, values: Mapping[str, str]) -> Turn:
         wanted = str(going.memo["wanted"])
@@ -243,7 +263,9 @@ class JogGate:
         wanted = str(going.memo["wanted"])
         move = self._move(scene, gate, going)
         if move is None:
-            prompt = f"{cap(plain(gate.name))} waits for its turn."
+            other = going.memo.get("other")
+            why = f", until {plain(str(other))} is open" if other is not None else " for its turn"
+            prompt = f"{cap(plain(gate.name))} waits{why}."
             return Shown(
                 Saying(prompt), live=_live(scene, gate), offers=(StepOffer("again", "Back"),), cautions=(FINGERS,)
             )

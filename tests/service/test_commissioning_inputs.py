@@ -1,4 +1,4 @@
-"""Contacts are worked once and named: buttons, keys, detectors, doors, switches at gates, the selector; swaps are said."""
+"""Contacts are worked once and named: buttons, keys, detectors, doors, gates, the selector; swaps are said."""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -108,8 +108,8 @@ def test_a_broken_wire_reads_as_pressed_before_anybody_presses(enter: Enter) -> 
     assert walk.notes[0] == 'It says "pressed" already, although nobody was asked to work it yet.'
     room.press("stuck")
     assert said(room, "contact/input:red button") == (
-        'Red button says "pressed" although nobody works it: a broken wire, a lost plug, or a contact of the other kind '
-        "than the file says."
+        'Red button says "pressed" although nobody works it: a broken wire, a lost plug, or a contact of the other '
+        "kind than the file says."
     )
 
 
