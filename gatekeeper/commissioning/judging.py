@@ -176,9 +176,8 @@ def run_of(entries: Iterable[Entry], motor: str) -> Run:
         elif entry.kind == "motor_command" and what == "on":
             ons.append(entry.t_s)
             still_s, waits = None, None
-        elif entry.kind == "motor_command" and what == "off" and ons:
+        elif entry.kind == "motor_command" and what == "off" and ons and not (offs and offs[-1] >= ons[-1]):
             offs.append(entry.t_s)
-            still_s = None
         elif entry.kind == "motor_seen" and ons:
             if what == "running" and seen_s is None:
                 seen_s = entry.t_s
