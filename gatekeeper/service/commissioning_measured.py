@@ -32,7 +32,6 @@ from gatekeeper.shop.units import QuantityError, parse
 MOST_OHM = 10.0
 #: More than this is no meter's reading of a duct.
 LONGEST_OHM = 1e9
-_PLASTIC = frozenset({"pvc", "plastic"})
 
 
 class MeasureBond:
@@ -85,7 +84,7 @@ class MeasureBond:
 
 def _bond_notes(duct: Duct | None) -> tuple[str, ...]:
     notes = [f"Common practice is below {MOST_OHM:g} ohm for a metal duct; the local code decides."]
-    if duct is not None and any(word in duct.material.casefold() for word in _PLASTIC):
+    if duct is not None and "plastic" in duct.material:
         notes.append("Plastic carries no current: measure the wire along it, from end to end and to ground.")
     if duct is not None and duct.flex_m > 0:
         notes.append("The wire in its hose is bared and joined at both ends; measure beyond it.")

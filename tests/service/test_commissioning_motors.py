@@ -1,4 +1,4 @@
-"""Contactor, rotation and what stops everything, on the real service: starts charged, confirmations, told off in a step."""
+"""Contactor, rotation and stops on the real service: starts charged, confirmations, told off in one step."""
 
 import sys
 from collections.abc import Callable, Iterator
