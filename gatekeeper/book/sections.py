@@ -12,7 +12,14 @@ from gatekeeper.markup import Html, el, join
 from gatekeeper.records.care_log import Done
 from gatekeeper.service.care import pressure
 from gatekeeper.service.care_jobs import LOW_SHARE, hours
-from gatekeeper.service.pin_table import CLAMP_HEADINGS, PIN_HEADINGS, clamp_table, pin_table
+from gatekeeper.service.pin_table import (
+    CLAMP_HEADINGS,
+    GAUGE_HEADINGS,
+    PIN_HEADINGS,
+    clamp_table,
+    gauge_table,
+    pin_table,
+)
 from gatekeeper.service.upkeep import counts, job_said, stop_said, trend_view
 from gatekeeper.service.wording import line
 from gatekeeper.shop.model import Motor
@@ -35,10 +42,12 @@ def wiring(facts: Facts) -> Html:
     """Every line of the board, and every clamp."""
     rows = [list(PIN_HEADINGS), *([str(cell) for cell in astuple(row)] for row in pin_table(facts.shop))]
     clamps = [list(CLAMP_HEADINGS), *([str(cell) for cell in astuple(row)] for row in clamp_table(facts.shop))]
+    gauges = [list(GAUGE_HEADINGS), *([str(cell) for cell in astuple(row)] for row in gauge_table(facts.shop))]
     return join(
         el("h2", None, "Every line of the board"),
         el("div", {"class": "lines"}, table(rows)),
         join(el("h3", None, "Every clamp"), table(clamps)) if len(clamps) > 1 else None,
+        join(el("h3", None, "Every pressure gauge"), table(gauges)) if len(gauges) > 1 else None,
         el("p", {"class": "note"}, "Drawings of each circuit: gatekeeper wiring with the same shop file."),
     )
 

@@ -23,6 +23,7 @@ from gatekeeper.shop.model import (
     InputKind,
     Sensor,
     Shop,
+    SignalUnit,
 )
 
 
@@ -36,6 +37,16 @@ class ClampRow:
     burden: str
 
 
+@dataclass(frozen=True, slots=True)
+class GaugeRow:
+    """One converter channel with a pressure gauge: where it measures, and how its signal reads."""
+
+    channel: str
+    gauge: str
+    reads: str
+
+
+GAUGE_HEADINGS = ("Channel", "Gauge", "Reads")
 PIN_HEADINGS = (
     "Line",
     "Wire",
@@ -82,6 +93,23 @@ def clamp_table(shop: Shop) -> list[ClampRow]:
         )
         for around, one in sorted(clamps, key=lambda clamp: (order.index(clamp[1].converter), clamp[1].channel))
     ]
+
+
+def gauge_table(shop: Shop) -> list[GaugeRow]:
+    """Every pressure gauge on a converter, by converter and channel."""
+    order = list(shop.converters)
+    wired = [(gauge, gauge.wire) for gauge in shop.gauges.values() if gauge.wire is not None]
+    rows = []
+    for gauge, wire in sorted(wired, key=lambda one: (order.index(one[1].converter), one[1].channel)):
+        is_i2c = shop.converters[wire.converter].kind.is_on_i2c
+        own = f"A{wire.channel}" if is_i2c else f"channel {wire.channel}"
+        where = f"suction in {gauge.duct}" if gauge.duct is not None else f"across the filter of {gauge.motor}"
+        times = 1000.0 if wire.unit is SignalUnit.MILLIAMPERE else 1.0
+        low, high = (
+            f"{point.signal * times:g} {wire.unit.value} at {point.pressure_pa:g} Pa" for point in (wire.low, wire.high)
+        )
+        rows.append(GaugeRow(f"{wire.converter}, {own}", f"{gauge.name}: {where}", f"{low}, {high}"))
+    return rows
 
 
 def _input_of(converter: Converter, channel: int) -> str:

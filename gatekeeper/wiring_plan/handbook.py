@@ -148,6 +148,20 @@ KINDS: dict[str, Kind] = {
         "tools:\n  table saw: {gates: saw gate, sensor: {converter: clamp board, channel: 0, burden: 56 ohm}}",
         (MAINS, "**Never open.** A clamp without its burden resistor makes a dangerous voltage."),
     ),
+    "gauge with a voltage": Kind(
+        "Pressure gauge with a voltage",
+        "A transmitter at a hole in a duct, or across a filter, that gives 0.5 to 4.5 V, 0 to 10 V or the like. It "
+        "serves care only and moves nothing. [What it tells](../sensors.md#pressure-gauge).",
+        "gauges:\n  main gauge:\n    {duct: main, converter: air board, channel: 0, points: [500 mV at 0 Pa, 4.5 V "
+        "at 5 kPa], divider: [10 kohm, 20 kohm]}",
+    ),
+    "gauge on a current loop": Kind(
+        "Pressure gauge on a current loop",
+        "A transmitter of 4 to 20 mA on two wires. The current is read over a resistor; a long cable does not change "
+        "it, and a broken one speaks. [What it tells](../sensors.md#pressure-gauge).",
+        "gauges:\n  filter gauge: {filter_of: collector, converter: air board, channel: 1, points: [4 mA at 0 Pa, 20 mA "
+        "at 2.5 kPa], resistor: 150 ohm, clean_at: 1 kPa}",
+    ),
     "converter": Kind(
         "Converter for clamps",
         "The chip that turns the clamps' voltages into numbers, beside the board in the box.",

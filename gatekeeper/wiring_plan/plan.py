@@ -6,6 +6,7 @@ from gatekeeper.service.pin_table import PinRow, pin_table
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.lines import HEADER_PINS, TO_BE_CHOSEN, UNCHOSEN
 from gatekeeper.shop.model import Gate, Input, InputKind, Motor, Sensor, Shop, Tool
+from gatekeeper.wiring_plan.gauges import pressure_gauge
 from gatekeeper.wiring_plan.inputs import (
     clamp,
     contact,
@@ -80,6 +81,9 @@ def _unseen(shop: Shop) -> Iterator[str]:
             yield f"{motor.name}: its drive is on the network ({drive.host}), by a network cable and no terminal of X1."
     metered = [tool.name for tool in shop.tools.values() if tool.sensor is not None and tool.sensor.metered is not None]
     metered += [one.name for one in shop.circuits.values() if one.sensor.metered is not None]
+    gauges = [gauge.name for gauge in shop.gauges.values() if gauge.meter is not None]
+    if gauges:
+        yield f"Measured over the network, nothing to wire: {listed(gauges, 'and', 24)}."
     if metered:
         yield f"Seen by a power meter over the network, nothing to wire: {listed(metered, 'and', 24)}."
 
@@ -136,6 +140,10 @@ class _Planner:
             devices.append(
                 contact(f"{kind} of {motor.name}", motor.name, motor.air_proof, self.strip, piece=piece, test=test)
             )
+        for gauge in self.shop.gauges.values():
+            if gauge.motor == motor.name and gauge.wire is not None:
+                converter = self.shop.converters[gauge.wire.converter]
+                devices.append(pressure_gauge(gauge, gauge.wire, converter, self.strip))
         for source in self.shop.inputs.values():
             if source.systems == (motor.name,) and source.kind in (
                 InputKind.HAND_OFF_AUTO,

@@ -3,6 +3,7 @@
 from gatekeeper.shop.faults import listed
 from gatekeeper.shop.model import Gate, Shop
 from gatekeeper.wiring_plan.currents import most_a, source_of, together_a
+from gatekeeper.wiring_plan.gauges import GAUGE_A
 from gatekeeper.wiring_plan.model import Load
 
 RELAY_COIL_A = 0.08
@@ -37,6 +38,10 @@ def loads_of(shop: Shop) -> tuple[Load, ...]:
     if lamps:
         counted = f"{_count(lamps, 'lamp')}, {LAMP_A:g} A each at most (our figure)."
         loads.append(Load("lamps", "12 or 24 V", LAMP_A * lamps, counted))
+    wired = sum(gauge.wire is not None for gauge in shop.gauges.values())
+    if wired:
+        counted = f"{_count(wired, 'gauge')}, {GAUGE_A:g} A each at most (our figure), by their plates."
+        loads.append(Load("gauges", "mostly 24 V", GAUGE_A * wired, counted))
     return tuple(loads)
 
 

@@ -112,6 +112,17 @@ permits:
   ~permit~: {pin: GPIO26, at: planer}
 messages:
   lamp: {pin: GPIO20}
+converters:
+  air: {kind: ADS1115, address: 0x49}
+  row: {kind: ADS1115, address: 0x4A}
+gauges:
+  ~gauge~: {duct: drop, converter: air, channel: 0, points: [0 V at 0 Pa, 3 V at 5 kPa]}
+  other gauge:
+    {duct: hose, converter: row, channel: 2, points: [0 V at 0 Pa, 10 V at 30 kPa], divider: [30 kohm, 10 kohm]}
+  loop gauge: {filter_of: big, converter: row, channel: 3, points: [4 mA at 0 Pa, 20 mA at 2 kPa], resistor: 150 ohm}
+  net gauge: {duct: far drop, meter: pascals}
+meters:
+  pascals: {broker: house, topic: far/pascals, every: 2 s}
 """
 
 

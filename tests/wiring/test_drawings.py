@@ -145,6 +145,34 @@ permits:
   planer permit: {pin: GPIO26, at: planer}
 """
 
+AIR_BENCH = """\
+shop: {name: Handbook, units: metric, mains: 50 Hz, open_flue_nearby: no}
+motors:
+  collector: {power: 2 kW, inlet: 150 mm, switched_by: {pin: GPIO17, when_board_dies: drops}}
+ducts:
+  main: {towards: collector, diameter: 150 mm, length: 4 m}
+gates:
+  saw gate: {duct: main}
+tools:
+  saw: {gates: saw gate, sensor: {current_switch: GPIO6}}
+converters:
+  air board: {kind: ADS1115}
+gauges:
+  main gauge:
+    duct: main
+    converter: air board
+    channel: 0
+    points: [500 mV at 0 Pa, 4.5 V at 5 kPa]
+    divider: [10 kohm, 20 kohm]
+  filter gauge:
+    filter_of: collector
+    converter: air board
+    channel: 1
+    points: [4 mA at 0 Pa, 20 mA at 2.5 kPa]
+    resistor: 150 ohm
+    clean_at: 1 kPa
+"""
+
 #: The picture of each kind of device in the handbook, and the example shop whose first one of that kind is shown.
 HANDBOOK = {
     "motor switch": "garage-one-collector",
@@ -164,13 +192,16 @@ HANDBOOK = {
     "gate on a servo of a bank": "bench",
     "gate on an H-bridge": "bench",
     "air ready contact": "bench",
+    "gauge with a voltage": "air bench",
+    "gauge on a current loop": "air bench",
 }
 
 
 def shown(kind: str) -> tuple[Device, str]:
     """The device that the handbook shows for a kind, and its shop."""
     name = HANDBOOK[kind]
-    shop = load_shop(BENCH if name == "bench" else example(name).read_text(encoding="utf-8"), name)
+    texts = {"bench": BENCH, "air bench": AIR_BENCH}
+    shop = load_shop(texts[name] if name in texts else example(name).read_text(encoding="utf-8"), name)
     assert not isinstance(shop, Faults)
     return next(one for one in wiring_plan(shop, name).devices if one.kind == kind), shop.name
 
@@ -202,7 +233,7 @@ def test_links_of_the_devices_pages_lead_somewhere_and_no_word_promises_too_much
 
 @pytest.mark.parametrize("kind", HANDBOOK)
 def test_what_a_page_writes_into_a_shop_file_is_understood(kind: str) -> None:
-    known = {keys[0] for keys in PIN_KEYS} | {"converters", "drives"}
+    known = {keys[0] for keys in PIN_KEYS} | {"converters", "drives", "gauges"}
     tree = read_tree(KINDS[kind].written + "\n", kind)
     assert not isinstance(tree, Faults), tree
     parts = tree.plain()
