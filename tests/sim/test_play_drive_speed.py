@@ -115,6 +115,17 @@ def test_at_samples_the_real_driver_brings_the_same() -> None:
     assert slow[0].energy_kwh == pytest.approx(quick[0].energy_kwh, rel=0.05)
 
 
+def test_a_fan_that_changes_its_speed_within_a_step_is_noticed() -> None:
+    quick = made(DRIVEN.replace("spin_up: 3 s", "spin_up: 0 s"))
+    assert [share for _, share in turns(truth(quick, Fidelity.SAMPLES, 55.0)[1])] == [0.0, 1.0, 0.66]
+
+
+def test_a_play_with_few_steps_slows_the_fan_down_as_well(told: tuple[Any, list[Entry]]) -> None:
+    """Nobody reads this record, so nearly nothing is renewed: it slows down at an instant of its own."""
+    figures = play(STAGE, CUTS, until_s=280.0, strict=True).figures
+    assert figures.energy_kwh == pytest.approx(told[0].energy_kwh, rel=1e-3)
+
+
 def test_a_controller_that_starts_again_begins_at_full_speed() -> None:
     game = new_game(STAGE, strict=True)
     for one in [on(10.0, "planer"), Happening(80.0, What.CONTROLLER, None, Controller.PLUG_OUT)]:
