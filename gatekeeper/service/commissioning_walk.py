@@ -124,6 +124,7 @@ class ShopCommissioning:
         self._started: Shop | None = None
         self._trouble: str | None = None
         self._shown: CommissioningView | None = None
+        self._stages: tuple[Standing, str | None, tuple[StageView, ...]] | None = None
 
     # ---------------------------------------------------------------- what is so
 
@@ -378,14 +379,10 @@ class ShopCommissioning:
         standing = self._stands(service)
         due, done, sentence = counted(standing)
         in_hand = self._going.key if self._going is not None else None
-        stages = []
-        for stage in Stage:
-            steps = [step for step in standing.steps if step.stage is stage]
-            if steps:
-                shown = tuple(_step_view(standing, step, is_in_hand=step.key == in_hand) for step in steps)
-                stages.append(StageView(stage.value, TITLES[stage], WHYS[stage], shown))
+        if self._stages is None or self._stages[0] is not standing or self._stages[1] != in_hand:
+            self._stages = standing, in_hand, _stages(standing, in_hand)
         return CommissioningView(
-            stages=tuple(stages),
+            stages=self._stages[2],
             walk=self._walk_view(service),
             next_key=next((step.key for step in standing.steps if standing.is_due(step)), None),
             sentence=sentence,
@@ -427,6 +424,16 @@ class ShopCommissioning:
             fields=(*shown.fields, why),
             offers=(*shown.offers, *general),
         )
+
+
+def _stages(standing: Standing, in_hand: str | None) -> tuple[StageView, ...]:
+    stages = []
+    for stage in Stage:
+        steps = [step for step in standing.steps if step.stage is stage]
+        if steps:
+            shown = tuple(_step_view(standing, step, is_in_hand=step.key == in_hand) for step in steps)
+            stages.append(StageView(stage.value, TITLES[stage], WHYS[stage], shown))
+    return tuple(stages)
 
 
 def _step_view(standing: Standing, step: Step, *, is_in_hand: bool) -> StepView:

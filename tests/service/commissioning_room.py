@@ -1,5 +1,6 @@
 """A shop to be commissioned: the real service in front of a virtual shop, under a clock that is moved by hand."""
 
+import sys
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
@@ -17,8 +18,11 @@ from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
 from gatekeeper.service.upkeep import ShopUpkeep
 from gatekeeper.shop.load import load_shop
-from gatekeeper.shop.model import Shop
+from gatekeeper.shop.model import Converter, Shop
 from sim.plant import VirtualShop
+
+sys.path.insert(0, str(Path(__file__).parent))
+from hand_plant import MovingBank
 
 SHOP = """# A bench to commission.
 shop: {name: Trial, units: metric, mains: 50 Hz, open_flue_nearby: no}
@@ -79,6 +83,7 @@ class Room:
             clock=self.clock,
             wall_s=lambda: WALL_S + self.clock.now(),
             boot=f"boot {self._boots}",
+            open_bank=self._open,
         )
         self.service.keeper.start()
         self.service.history.start()
@@ -104,16 +109,23 @@ class Room:
         self.service.wires.close()
         self.service._lock.release()
 
+    def _open(self, converter: Converter, channels: int) -> MovingBank:
+        return MovingBank(self.plant.open_bank(converter, channels), self.clock)  # type: ignore[arg-type]
+
     # ---------------------------------------------------------------- time
 
     def tick(self) -> None:
+        for _ in range(10):
+            for sampler in self.service.samplers:  # their converters move the clock on
+                sampler.step()
         self.plant.step()
         self.service.loop.step()
 
     def pass_s(self, seconds: float) -> None:
         end_s = self.clock.now() + seconds
         while self.clock.now() < end_s:
-            self.clock.advance(STEP_S)
+            if not self.service.samplers:
+                self.clock.advance(STEP_S)
             self.tick()
 
     def until(self, true: Callable[[], bool], most_s: float = 60.0) -> None:

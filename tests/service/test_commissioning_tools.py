@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from gatekeeper.service.calibration_file import shop_file_of
 from gatekeeper.service.face_commissioning import StepState
+from gatekeeper.service.facing import ShopFace
+from gatekeeper.shop.examples import example
 
 sys.path.insert(0, str(Path(__file__).parent))
 from commissioning_room import SHOP, Room
@@ -160,3 +163,56 @@ def test_a_power_cut_in_mid_step_takes_nothing_that_was_done(enter: Enter) -> No
     room.restart()
     assert room.step("tool/saw").state is StepState.PASSED
     assert room.walk.view().walk is None
+
+
+def swapped_garage() -> tuple[str, str]:
+    """An example as its file has it, and as it is wired: the clamps of table saw and planer swapped."""
+    text = example("garage-one-collector").read_text(encoding="utf-8")
+    saw, planer = (f"{{converter: clamp board, channel: {channel}, range: 40 A}}" for channel in (0, 2))
+    return text, text.replace(saw, "THERE").replace(planer, saw).replace("THERE", planer)
+
+
+def test_two_swapped_clamps_are_swapped_in_the_file_and_count_at_once(enter: Enter) -> None:
+    text = example("garage-one-collector").read_text(encoding="utf-8")
+    saw, planer = (
+        "{converter: clamp board, channel: 0, range: 40 A}",
+        "{converter: clamp board, channel: 2, range: 40 A}",
+    )
+    wired = text.replace(saw, "THERE").replace(planer, saw).replace("THERE", planer)
+    room = enter(text=text, wired=wired)
+    room.begin("tool/table saw")
+    assert room.press("isolated").accepted
+    room.plant.switch_tool("table saw", True)
+    walk = room.asks("The controller saw planer, not table saw.")
+    assert "swap" in [offer.press for offer in walk.offers]
+    assert room.press("swap").sentence == "The two are swapped in the file, and that counts at once. Once more."
+    assert room.path.read_text(encoding="utf-8") == wired
+    room.asks("Table saw is seen. Switch it off.")
+    room.pass_s(1.0)
+    assert room.now().live[0][1].startswith("runs, ")
+    room.plant.switch_tool("table saw", False)
+    assert room.ends("tool/table saw").state is StepState.PASSED
+    wire, current = room.walk.record().stages[0].steps[0].results[-1].figures
+    assert wire == ("wire", "channel 2 of clamp board", "")
+    assert (current[0], current[2]) == ("highest current shown", "counts as running from 0.48 A")
+    # The planer's wire was swapped with it: what was seen of it before counts no more.
+    assert room.step("tool/planer").state is StepState.DUE
+
+
+def test_an_example_is_never_written(enter: Enter) -> None:
+    text = example("garage-one-collector").read_text(encoding="utf-8")
+    saw, planer = (
+        "{converter: clamp board, channel: 0, range: 40 A}",
+        "{converter: clamp board, channel: 2, range: 40 A}",
+    )
+    room = enter(text=text, wired=text.replace(saw, "THERE").replace(planer, saw).replace("THERE", planer))
+    room.face = ShopFace(room.service, file=shop_file_of("garage-one-collector", text))
+    room.begin("tool/table saw")
+    room.press("isolated")
+    room.plant.switch_tool("table saw", True)
+    walk = room.asks("The controller saw planer, not table saw.")
+    assert walk.notes[1] == (
+        "garage-one-collector is an example and stays as it is. Copy it to a file of yours, start the controller with "
+        "that, and try it again."
+    )
+    assert "swap" not in [offer.press for offer in walk.offers]
