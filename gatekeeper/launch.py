@@ -18,6 +18,7 @@ from gatekeeper.shop.model import Shop
 
 if TYPE_CHECKING:
     from gatekeeper.service.face import Bench
+    from gatekeeper.service.face_broker import BrokerDoor
     from gatekeeper.service.face_care import Upkeep
     from gatekeeper.service.face_commissioning import Commissioning
     from gatekeeper.service.face_interview import Interviews
@@ -97,6 +98,7 @@ def open_page(
     upkeep: "Upkeep | None" = None,
     people: "People | None" = None,
     commissioning: "Commissioning | None" = None,
+    broker: "BrokerDoor | None" = None,
     interviews: "Interviews | None" = None,
 ) -> Page:
     """Start the page of a service.
@@ -111,6 +113,7 @@ def open_page(
         upkeep: care of the service.
         people: what people walk through around it.
         commissioning: its parts tried one by one.
+        broker: gives a broker's commands leave, where there is one that may send any.
         interviews: its machines added, moved and retired.
 
     Raises:
@@ -128,6 +131,7 @@ def open_page(
         upkeep=upkeep,
         people=people,
         commissioning=commissioning,
+        broker=broker,
         interviews=interviews,
     )
     certificate = (shop.page.certificate, shop.page.key) if shop.page.certificate and shop.page.key else None

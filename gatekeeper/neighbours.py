@@ -2,6 +2,8 @@
 
 from collections.abc import Callable
 
+from gatekeeper.records.state_form import Change
+from gatekeeper.service.broker_leave import BrokerLeave
 from gatekeeper.service.face import Face
 from gatekeeper.service.homie import HomieDevice
 from gatekeeper.service.neighbour import HomieNeighbour, Speaker
@@ -47,7 +49,15 @@ def join(service: Service, face: Face, speaker_of: SpeakerOf) -> HomieNeighbour:
     """Start the neighbour of a running service; it ends with the service, and its trouble is told on the page."""
     homie = service.shop.neighbours.homie
     assert homie is not None
-    made = HomieNeighbour(HomieDevice(service.shop, homie), face, speaker_of, service.contacts.broker_may_ask)
+    leave = BrokerLeave(service.shop, service.contacts.broker_may_ask, lambda by, for_s: _noted(service, by, for_s))
+    device = HomieDevice(service.shop, homie)
+    made = HomieNeighbour(device, face, speaker_of, leave.stands, leave if homie.commands else None)
     service.links.append(made)
     made.start()
     return made
+
+
+def _noted(service: Service, by: str, for_s: float | None) -> None:
+    """Who let commands in and kept them out is kept with the changes of settings."""
+    change = Change(service.wall_s(), by, None, "broker_commands_s", None, for_s)
+    service.keeper.submit([], lambda kept, why: None, [change])

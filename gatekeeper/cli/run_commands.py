@@ -83,8 +83,7 @@ def run(
         upkeep = ShopUpkeep(lambda: service, shop_file_of(name, text))
         people = ShopPeople(lambda: service, face, upkeep)
         commissioning = ShopCommissioning(lambda: service, face, upkeep, lambda: face)
-        if speaker is not None:
-            join(service, face, speaker)
+        leave = join(service, face, speaker).leave if speaker is not None else None
         if shop.messages.push is not None:
             from gatekeeper.service.push import push_of
 
@@ -111,6 +110,7 @@ def run(
                 upkeep=upkeep,
                 people=people,
                 commissioning=commissioning,
+                broker=leave,
                 interviews=machines,
             )
             typer.echo(f"Page: {'  '.join(made.addresses)}  PIN: {made.pin}")

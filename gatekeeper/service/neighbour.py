@@ -1,8 +1,8 @@
 """A neighbour that listens to the shop over a broker, and may ask for air or a stop where people let it.
 
 It looks at the same finished view as the page, in a thread of its own, and asks through the same door. Commands are
-taken only if the shop's file allows them and the broker key at the board is on at that instant; they never release,
-reset or clear anything, and they are dropped beyond two a second.
+taken only if the shop's file allows them and a person in the shop does at that instant (see ``broker_leave``); they
+never release, reset or clear anything, and they are dropped beyond two a second.
 """
 
 import threading
@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from typing import Protocol
 
+from gatekeeper.service.broker_leave import BrokerLeave
 from gatekeeper.service.face import Face
 from gatekeeper.service.homie import HomieDevice, Wish
 
@@ -43,7 +44,8 @@ class HomieNeighbour:
         device: the shop in the convention's words.
         face: the running controller.
         speaker_of: makes the broker's speaker, given what to do with words that come back.
-        may_ask: whether somebody at the board lets commands in now.
+        may_ask: whether somebody in the shop lets commands in now.
+        leave: what gives that leave on the page; None where the shop's file lets no command in.
         clock: monotonic seconds.
     """
 
@@ -53,14 +55,16 @@ class HomieNeighbour:
         face: Face,
         speaker_of: Callable[[Callable[[str, str], None]], Speaker],
         may_ask: Callable[[], bool],
+        leave: BrokerLeave | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._device, self._face, self._may_ask, self._clock = device, face, may_ask, clock
+        self.leave = leave
         self._ending = threading.Event()
         self._left, self._left_at_s = COMMANDS_AT_ONCE, clock()
         self._speaker = speaker_of(self.take)
         self.name = self._speaker.name
-        #: Commands that were dropped: no key, too many, or none of ours.
+        #: Commands that were dropped: no leave, too many, or none of ours.
         self.dropped = 0
         self._thread = threading.Thread(target=self._run, name="neighbour", daemon=True)
 

@@ -35,7 +35,8 @@ def page_findings(shop: Shop) -> Iterator[Finding]:
         yield nice("homie", "neighbours", said)
         if homie.commands:
             said = (
-                f"While the broker key is on, whoever may publish at {broker.name} can stop motors and ask for air here"
+                f"While somebody in the shop lets commands in, whoever may publish at {broker.name} can stop motors "
+                "and ask for air here"
             )
             said += ", and that starts the collector." if page.remote_start else "; it cannot start a motor."
             if broker.user is None:

@@ -30,7 +30,7 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class Homie:
-    """The state on a broker by the convention Homie 5. ``commands``: they are taken while a broker key is on."""
+    """The state on a broker by the convention Homie 5. ``commands``: they are taken while somebody lets them in."""
 
     broker: str
     device: str

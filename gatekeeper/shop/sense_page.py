@@ -23,9 +23,6 @@ def page_faults(tree: Tree, parts: ShopFile) -> Iterator[Fault]:
     if page.air_pin is not None and page.air_pin == page.pin:
         yield fault("this is the PIN for everything; give it other digits, or take it out", "page", "air_pin")
     keys = [name for name, part in parts.inputs.items() if part.kind is InputKind.BROKER_KEY]
-    if homie is not None and homie.commands and not keys:
-        said = "commands are taken only while somebody at the board allows them; add an input of kind: broker key"
-        yield fault(said, "neighbours", "homie", "commands")
     if keys and (homie is None or not homie.commands):
         said = "no broker may send commands here, so this key does nothing; add neighbours: homie: commands: yes"
         yield fault(said, "inputs", keys[0], key=True)

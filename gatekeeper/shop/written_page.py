@@ -57,7 +57,9 @@ class HomiePart(Part):
     broker: Name = _key("The broker to publish to, one of brokers.")
     device: DeviceId = _key("Its id there: a to z, 0 to 9 and -. Default dust-collection.", "dust-collection")
     commands: YesNo = _key(
-        "Takes commands from the broker too, and only while a broker key input at the board is on. Default no.", False
+        "Takes commands from the broker too, and only while a person in the shop lets them in: by a press on the "
+        "settings page for a time, or by an input of kind: broker key that is on. Default no.",
+        False,
     )
 
 

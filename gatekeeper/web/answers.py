@@ -30,6 +30,7 @@ _FORMS_ONLY = frozenset(
         "/leave-out",
         "/phones",
         "/pin",
+        "/broker",
         "/commission/who",
     }
 )

@@ -11,8 +11,9 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response, Streamin
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
-from gatekeeper.markup import Html
+from gatekeeper.markup import Html, join
 from gatekeeper.service.face import Answer, Bench, BenchControl, Face, ShopView, SpinDown, StopWord
+from gatekeeper.service.face_broker import BrokerDoor
 from gatekeeper.service.face_care import Upkeep
 from gatekeeper.service.face_commissioning import Commissioning
 from gatekeeper.service.face_interview import Interviews
@@ -30,6 +31,7 @@ from gatekeeper.web.asking import (
     out_of_range,
     wish,
 )
+from gatekeeper.web.broker import BrokerRoutes
 from gatekeeper.web.care import CareRoutes
 from gatekeeper.web.commissioning import CommissioningRoutes
 from gatekeeper.web.commissioning_pages import LIVE as COMMISSION
@@ -76,6 +78,7 @@ class _Web:
         bench: Bench | None,
         store: SessionStore,
         commissioning: Commissioning | None,
+        broker: BrokerDoor | None,
     ) -> None:
         self.face = face
         self.bench = bench
@@ -83,6 +86,7 @@ class _Web:
         self._settings = settings
         self.said = Said()
         self.entrance = Entrance(settings, store, self.said)
+        self.broker = BrokerRoutes(broker, self.entrance, self.said, settings)
         self.commissioning = CommissioningRoutes(
             commissioning,
             face,
@@ -149,7 +153,8 @@ class _Web:
             self.entrance.sessions.handle_of(request.cookies.get(door.COOKIE)),
             pin_in_file=self._settings.keep_pin is None,
         )
-        return _page(pages.settings_page(self.face.view(), self.visit(request), door_part))
+        below = join(self.broker.part(), door_part)
+        return _page(pages.settings_page(self.face.view(), self.visit(request), below))
 
     def cautions(self, request: Request) -> Response:
         return _page(pages.cautions(self.face.view(), self.visit(request)))
@@ -368,6 +373,7 @@ def create_app(
     people: People | None = None,
     interviews: Interviews | None = None,
     commissioning: Commissioning | None = None,
+    broker: BrokerDoor | None = None,
 ) -> FastAPI:
     """The application around one running controller.
 
@@ -380,10 +386,11 @@ def create_app(
         people: changes step by step and the list for an inspection, when given.
         interviews: machines added, moved and retired, when given.
         commissioning: the shop tried part by part, when given.
+        broker: gives a broker's commands leave, where the shop's file lets any in.
 
     ``app.state.live`` is the shared drawing: ``end_from_any_thread`` ends every open stream at once.
     """
-    web = _Web(face, settings, bench, InMemory() if sessions is None else sessions, commissioning)
+    web = _Web(face, settings, bench, InMemory() if sessions is None else sessions, commissioning, broker)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -462,6 +469,7 @@ def create_app(
     InterviewRoutes(interviews, web.entrance, web.said, web.interviewed).add_to(app, may_look)
     web.can_change_machines = interviews is not None
     web.commissioning.add_to(app, may_look)
+    web.broker.add_to(app)
     # Level 4 takes well under a millisecond for the largest page; streams are left as they are.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)
     app.add_middleware(Front, settings=settings)

@@ -16,10 +16,11 @@ from real_broker import Broker, Publisher, until
 from gatekeeper.devices.bench import BenchPins
 from gatekeeper.devices.pins import open_pins
 from gatekeeper.neighbours import join, speaker_for
+from gatekeeper.records.state import StateStore
 from gatekeeper.service.clock import SystemClock
 from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.neighbour import HomieNeighbour
-from gatekeeper.service.running import Service
+from gatekeeper.service.running import STATE_FILE, Service
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 
@@ -44,6 +45,7 @@ neighbours:
   homie: {{broker: house, commands: {commands}}}
 """
 SENSOR, SMOKE, KEY, MOTOR = 23, 16, 24, 17
+HOUR_S = 3600.0
 BASE = "homie/5/dust-collection"
 
 
@@ -82,10 +84,12 @@ class Watcher:
 class Room:
     """The whole service on mock pins with its neighbour."""
 
-    def __init__(self, folder: Path, broker: Broker, *, commands: bool, start: bool = False, login: str = "") -> None:
-        key = "  let in: {kind: broker key, pin: GPIO24}" if commands else ""
+    def __init__(
+        self, folder: Path, broker: Broker, *, commands: bool, start: bool = False, login: str = "", key: bool = True
+    ) -> None:
+        at_board = "  let in: {kind: broker key, pin: GPIO24}" if commands and key else ""
         words = ["yes" if one else "no" for one in (start, commands)]
-        text = TEXT.format(port=broker.port, key=key, start=words[0], commands=words[1], login=login)
+        text = TEXT.format(port=broker.port, key=at_board, start=words[0], commands=words[1], login=login)
         shop = load_shop(text, "shop.yaml")
         assert isinstance(shop, Shop), shop
         clock = SystemClock()
@@ -257,6 +261,56 @@ def test_a_start_wants_leave_for_starts_as_well(
     stranger.say(f"{BASE}/table-saw/air/set", "true")
     until(lambda: watcher.says("saw-gate/place", "open"), "the gate, which may be asked for")
     assert not shop.motor_runs()
+
+
+def test_a_press_on_the_page_lets_commands_in_and_keeps_them_out_again(
+    room: Callable[..., Room], watcher: Watcher, stranger: Publisher
+) -> None:
+    """Where no key is wired; the same leave that the settings page asks."""
+    shop = room(commands=True, start=True, key=False)
+    leave = shop.neighbour.leave
+    assert leave is not None
+    is_ready(watcher)
+    shop.is_awake()
+    assert leave.let_in(HOUR_S, "the page, from 192.168.1.23").accepted
+    until(lambda: watcher.says("shop/commands", "true"), "the word of the leave")
+    stranger.say(f"{BASE}/table-saw/air/set", "true")
+    until(shop.motor_runs, "air")
+    stranger.say(f"{BASE}/collector/stop/set", "true")
+    until(lambda: shop.face.view().motors[0].word != "on", "the stop")
+    assert leave.keep_out("the page, from 192.168.1.23").accepted
+    until(lambda: watcher.says("shop/commands", "false"), "the word of no leave")
+    stranger.say(f"{BASE}/table-saw/air/set", "true")
+    until(lambda: shop.neighbour.dropped == 1, "the dropped command")
+    shop.close()
+    store = StateStore(shop.service.folder / STATE_FILE)
+    store.load("another boot")
+    kept = [(one.who, one.name, one.new) for one in store.changes()]
+    store.close()
+    by = "the page, from 192.168.1.23"
+    assert kept == [(by, "broker_commands_s", None), (by, "broker_commands_s", 3600.0)]
+
+
+def test_leave_ends_by_itself_and_with_the_program(
+    room: Callable[..., Room], watcher: Watcher, stranger: Publisher, broker: Broker
+) -> None:
+    shop = room(commands=True, start=True, key=False)
+    leave = shop.neighbour.leave
+    assert leave is not None
+    is_ready(watcher)
+    shop.is_awake()
+    leave.let_in(HOUR_S, "the page")
+    began_s = leave._clock()
+    leave._clock = lambda: began_s + HOUR_S + 1.0
+    stranger.say(f"{BASE}/table-saw/air/set", "true")
+    until(lambda: shop.neighbour.dropped == 1, "the dropped command")
+    until(lambda: watcher.says("shop/commands", "false"), "the word of no leave")
+    leave._clock = lambda: began_s
+    shop.close()
+    again = Room(shop.service.folder, broker, commands=True, start=True, key=False)
+    assert again.neighbour.leave is not None
+    assert not again.neighbour.leave.stands()
+    again.close()
 
 
 def _entries(shop: Room) -> list[object]:

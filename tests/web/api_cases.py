@@ -57,6 +57,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "/phones": {"phone": _of(["all"])},
     "/pin": {"pin": _of([PIN]), "new": ANY},
     "/cautions": {},
+    "/broker": {"for_s": _of(["3600", "end"])},
     "/care": {"what": _of(["checked", "day_one"]), "motor": _of(NAMES), "by": ANY},
     "/reading": {"motor": _of(NAMES), "tap": ANY, "value": NUMBER, "by": ANY},
     "/measured": {"gauge": _of(NAMES), "by": ANY},

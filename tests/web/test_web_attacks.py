@@ -20,7 +20,7 @@ from gatekeeper.web.door_sessions import InMemory
 AIR_PIN = "2342"
 SETTINGS = DoorSettings(PIN, frozenset({"shop.local"}), air_pin=AIR_PIN)
 FORMS = ("/stop", "/ask", "/spin-down", "/undo", "/calibrate", "/bench", "/sign-in", "/sign-out", "/phones", "/pin")
-FORMS += ("/leave-out", "/reading", "/measured")
+FORMS += ("/leave-out", "/reading", "/measured", "/broker")
 FORMS_FOR_SETTINGS = ("/spin-down", "/undo", "/calibrate", "/bench", "/phones", "/pin", "/leave-out")
 PAGES = ("/", "/machine/Planer", "/settings", "/history", "/cautions", "/live?page=shop")
 STARTS = (("run", "Collector"), ("air_here", "Planer"), ("sweep", ""), ("flush", "Collector"))
