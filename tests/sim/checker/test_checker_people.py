@@ -288,3 +288,14 @@ def test_ten_before(book):
     book.sawing().at(12.0).add("tick")
     assert [entry["seq"] for entry in ten_before(book.entries, 12)] == [2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
     assert [entry["seq"] for entry in ten_before(book.entries, 3)] == [1, 2]
+
+
+@pytest.mark.parametrize("systems", [1, 2])
+def test_a_floor_sweep_holds_a_motor_that_alone_can_be_its_own(book, systems):
+    if systems == 2:
+        book.shop["gates"]["vac_gate"] = dict(book.shop["gates"]["saw_gate"])
+        book.shop["systems"]["vac"] = book.fan | {"gates": ["vac_gate"], "feeder": None}
+    book.sawing().at(12.0).ask("sweep", who="local", for_s=60.0)
+    book.at(20.0).add("tool", "saw", "stopped")
+    seq = book.at(28.0).off()
+    assert (("C5", seq) in book.faults()) is (systems == 1)
