@@ -29,7 +29,10 @@ _WHAT_SENSES = {
     "gauge": "Gauge {}",
 }
 _SENSOR_LABELS = {SensorFault.DEAD: "Kill", SensorFault.STUCK_ON: "Stick on", SensorFault.LOOSE: "Loosen a wire"}
-_MOTOR_LABELS = {MotorFault.WELDED: "Weld the contactor", MotorFault.DOES_NOT_START: "Trip the overload"}
+_MOTOR_LABELS = {
+    MotorFault.WELDED: "Weld the contactor",
+    MotorFault.DOES_NOT_START: "Trip its overload, or open its disconnect",
+}
 
 
 class VirtualBench:

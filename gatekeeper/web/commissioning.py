@@ -54,6 +54,8 @@ class CommissioningRoutes:
     ) -> None:
         self._commissioning, self._face, self._controls = commissioning, face, controls
         self._encrypted = encrypted
+        #: The step that was in hand last, of whoever's.
+        self._last: str | None = None
         self._entrance, self._said, self._visit = entrance, said, visit
 
     def add_to(self, app: FastAPI, may_look: list[object]) -> None:
@@ -93,12 +95,19 @@ class CommissioningRoutes:
         """The live parts of the page of the walk; from the drawing thread."""
         if self._commissioning is None:
             return None
-        return commissioning_pages.live_parts(shop, self._commissioning.view(), controls)
+        view = self._noted(self._commissioning.view())
+        return commissioning_pages.live_parts(shop, view, controls, self._last)
+
+    def _noted(self, view: CommissioningView) -> CommissioningView:
+        """Remember which step is in hand, to say what came of it once it is not any more."""
+        if view.walk is not None:
+            self._last = view.walk.key
+        return view
 
     async def page(self, request: Request) -> Response:
-        view = await asyncio.to_thread(self._known.view)
+        view = self._noted(await asyncio.to_thread(self._known.view))
         shop, visit = self._face.view(), self._visit(request)
-        return _page(commissioning_pages.page(shop, view, self._controls(), _name_of(request), visit))
+        return _page(commissioning_pages.page(shop, view, self._controls(), _name_of(request), visit, self._last))
 
     async def stage(self, request: Request, stage: str) -> Response:
         view = await asyncio.to_thread(self._known.view)
@@ -148,6 +157,8 @@ class CommissioningRoutes:
             if field.startswith(VALUE)
         }
         answer = await asyncio.to_thread(known.press, key, press, name, values, number)
+        if answer.accepted:
+            self._last = key
         return answered(request, answer, self._said, HOME)
 
     def _hold(self, request: Request, offer: StepOffer, fields: dict[str, str]) -> Response:

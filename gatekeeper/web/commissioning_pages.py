@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from urllib.parse import quote
 
 from gatekeeper.commissioning_print import box, drawn
-from gatekeeper.commissioning_words import WORDS, found, is_about
+from gatekeeper.commissioning_words import WORDS, capital, found, is_about
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import BenchControl, Press, ShopView
 from gatekeeper.service.face_commissioning import (
@@ -32,6 +32,10 @@ LONGEST_VALUE = 120
 _OPEN = (StepState.DUE, StepState.STALE, StepState.NOW)
 #: So many things that are seen leave room for the buttons on a small phone.
 MOST_SEEN = 3
+#: A prompt of more letters is set smaller, so that the buttons stay on the screen.
+LONG_PROMPT = 80
+#: So many buttons stay in sight however long the step is.
+MOST_UNDER_THUMB = 3
 #: Boxes of the drawn list: its pitch and how many stand in a row.
 _PITCH, _ROW = 16, 20
 
@@ -44,9 +48,23 @@ def stage_path(key: str) -> str:
 # ---------------------------------------------------------------- the page of the walk
 
 
-def page(shop: ShopView, view: CommissioningView, controls: Sequence[BenchControl], name: str, visit: Visit) -> Html:
-    """The whole page. ``name``: who walks through, as this phone was told; empty where nobody has said."""
-    shown = live_parts(shop, view, controls)
+def page(
+    shop: ShopView,
+    view: CommissioningView,
+    controls: Sequence[BenchControl],
+    name: str,
+    visit: Visit,
+    last: str | None = None,
+) -> Html:
+    """The whole page.
+
+    Args:
+        shop, view, controls: what is so.
+        name: who tries it, as this phone was told; empty where nobody has said.
+        visit: of the visitor.
+        last: the step that was in hand last.
+    """
+    shown = live_parts(shop, view, controls, last)
     return frame(
         shop,
         "Commissioning",
@@ -61,13 +79,15 @@ def page(shop: ShopView, view: CommissioningView, controls: Sequence[BenchContro
     )
 
 
-def live_parts(shop: ShopView, view: CommissioningView, controls: Sequence[BenchControl]) -> dict[str, Html]:
+def live_parts(
+    shop: ShopView, view: CommissioningView, controls: Sequence[BenchControl], last: str | None = None
+) -> dict[str, Html]:
     """The live parts of the page."""
     walk = view.walk
     mine = [control for control in controls if walk is not None and is_about(walk, control)]
     return {
         "stops": parts.stops(shop),
-        "step": _walk(shop, view, walk) if walk is not None else _between(view),
+        "step": _walk(shop, view, walk) if walk is not None else _between(view, last),
         "bench": parts.bench(mine) if mine else Html(""),
         "stages": _stages(view),
     }
@@ -94,7 +114,7 @@ def who(name: str) -> Html:
 # ---------------------------------------------------------------- between two steps
 
 
-def _between(view: CommissioningView) -> Html:
+def _between(view: CommissioningView, last: str | None) -> Html:
     following = found(view, view.next_key)
     lead: Html | None = None
     if following is not None:
@@ -110,9 +130,28 @@ def _between(view: CommissioningView) -> Html:
         told = el("details", {"data-key": "first"}, el("summary", None, "Before you begin"), told)
     return join(
         el("h1", None, view.sentence),
+        _came_of(view, last),
         None if view.done else told,
         lead,
         told if view.done else None,
+    )
+
+
+def _came_of(view: CommissioningView, last: str | None) -> Html | None:
+    """What came of the step that was in hand last; most end by themselves, so nobody was answered."""
+    known = found(view, last)
+    if known is None or known[1].result is None or known[1].state in _OPEN:
+        return None
+    step = known[1]
+    return el(
+        "ul",
+        {"class": "cards"},
+        el(
+            "li",
+            {"class": "card now" if step.state is StepState.FAILED else "card"},
+            el("p", None, el("b", None, step.title), f": {WORDS[step.state]}"),
+            el("p", None, step.result),
+        ),
     )
 
 
@@ -121,18 +160,24 @@ def _between(view: CommissioningView) -> Html:
 
 def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
     by_name = {field.name: field for field in walk.fields}
-    aside = [one for one in walk.offers if one.press in (LEAVE_OUT, PUT_BY)]
-    main = [one for one in walk.offers if one not in aside]
-    has_fields = any(one.fields for one in main)
+    answers = [one for one in walk.offers if one.press not in (LEAVE_OUT, PUT_BY)]
+    # The first answer stands open with what it asks; others that ask something are folded away behind the plain ones.
+    main = [one for place, one in enumerate(answers) if not one.fields or place == 0]
+    aside = [one for one in walk.offers if one not in main]
+    is_plain = len(main) <= MOST_UNDER_THUMB and not any(one.fields for one in main)
     beside = [one for one in dict.fromkeys(offer.caution for offer in main) if one and one not in walk.cautions]
     return join(
         el("p", {"class": "soft"}, _place(view, walk)),
-        el("h1", None, words.said(walk.prompt, shop.now_s)),
+        el(
+            "h1",
+            {"class": "long" if len(walk.prompt.text) > LONG_PROMPT else None},
+            words.said(walk.prompt, shop.now_s),
+        ),
         [el("p", {"class": "caution"}, one) for one in walk.cautions],
         _seen(walk),
         el(
             "div",
-            {"class": None if has_fields else "thumb"},
+            {"class": "thumb" if is_plain else "answers"},
             [el("p", {"class": "caution"}, one) for one in beside],
             el(
                 "div",
@@ -168,7 +213,7 @@ def _seen(walk: WalkView) -> Html | None:
 
 
 def _seen_rows(seen: Sequence[tuple[str, str]]) -> Html:
-    rows = [el("div", None, el("dt", None, what), el("dd", None, word)) for what, word in seen]
+    rows = [el("div", None, el("dt", None, capital(what)), el("dd", None, word)) for what, word in seen]
     return el("dl", {"class": "seen"}, rows)
 
 
@@ -185,7 +230,8 @@ def _offer(key: str, number: int | None, one: StepOffer, fields: Sequence[Field]
             "method": "post",
             "action": HOME,
             "data-ask": not is_list,
-            "data-key": f"{key} {one.press} {number}",
+            # What is typed belongs to the question that it answers; a bare button stays under the finger.
+            "data-key": f"{key} {one.press} {number}" if fields else f"{key} {one.press}",
         },
         parts.hidden("key", key),
         parts.hidden("press", one.press),

@@ -125,7 +125,7 @@ def test_a_collector_is_welded_tripped_and_healed(rig: Rig) -> None:
     bench = bench_of(rig)
     assert choices(found(bench, "motor:vacuum")) == {
         "welded": "Weld the contactor",
-        "does_not_start": "Trip the overload",
+        "does_not_start": "Trip its overload, or open its disconnect",
     }
     assert bench.work("motor:vacuum", "does_not_start").sentence == "vacuum: does not start, still."
     rig.plant.switch_tool("bench outlet", True)

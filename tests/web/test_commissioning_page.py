@@ -12,11 +12,12 @@ from fastapi.testclient import TestClient
 from shop_views import shop
 
 from gatekeeper.service.face import Answer
-from gatekeeper.service.face_commissioning import CommissioningView
+from gatekeeper.service.face_commissioning import CommissioningView, StepOffer
 from gatekeeper.web.app import create_app
 from gatekeeper.web.commissioning_pages import live_parts
 from gatekeeper.web.door import DoorSettings
 
+JOG_AGAIN = StepOffer("again", "Once more")
 HTML = {"Accept": "text/html"}
 JSON = {"Accept": "application/json"}
 AIR_PIN = "8642"
@@ -74,6 +75,34 @@ def test_later_they_are_folded_away_behind_the_next_step() -> None:
         " at the machine, one at the red button. Mains wiring is looked at by a licensed electrician first."
     )
     assert "<summary>Before you begin</summary>" in live_parts(shop(), IDLE, ())["step"]
+
+
+def test_what_came_of_the_last_step_stands_above_the_next() -> None:
+    shown = bare(live_parts(shop(), IDLE, (), "tools/Bandsaw")["step"])
+    assert shown.startswith(
+        "3 of 6 steps are done; 1 did not do what it should. Bandsaw: switch it on : did not do what it should Nothing "
+        "was seen in 60 s. Ada, 2026-09-21 14:06. Next: Planer gate"
+    )
+    assert '<li class="card now">' in live_parts(shop(), IDLE, (), "tools/Bandsaw")["step"]
+    assert '<li class="card">' in live_parts(shop(), IDLE, (), "tools/Planer")["step"]
+    for nothing in ("gates/Planer gate", "gates/Bandsaw gate", "gone", None):  # not tried, due again, no more, none
+        assert "card" not in live_parts(shop(), IDLE, (), nothing)["step"]
+
+
+def test_the_page_says_it_after_a_step_that_was_in_hand(phone: TestClient, tried: FakeCommissioning) -> None:
+    assert "Seen on channel 2." not in phone.get("/commission", headers=HTML).text
+    tried.shown = LOOKING
+    phone.get("/commission", headers=HTML)
+    tried.shown = IDLE
+    assert "Seen on channel 2." in phone.get("/commission", headers=HTML).text
+
+
+def test_the_first_answer_asks_openly_and_the_others_are_folded_away() -> None:
+    assert READING.walk is not None
+    short = StepOffer("short", "It stopped half way", fields=("suction",))
+    both = replace(READING, walk=replace(READING.walk, offers=(*READING.walk.offers[:1], short, JOG_AGAIN)))
+    drawn = live_parts(shop(), both, ())["step"]
+    assert drawn.index("Write it down") < drawn.index("<button>Once more") < drawn.index("<summary>It stopped half way")
 
 
 def test_every_stage_says_how_far_it_has_come() -> None:

@@ -225,12 +225,16 @@
   let held = 0;
   const letGo = () => {
     clearTimeout(held);
-    for (const button of document.querySelectorAll(".holding")) button.classList.remove("holding");
+    for (const button of document.querySelectorAll(".holding")) {
+      button.classList.remove("holding");
+      if (button.form) delete button.form.dataset.busy;
+    }
   };
   document.addEventListener("pointerdown", (event) => {
     const button = event.target.closest("[data-hold], [data-unlock]");
     if (!button || event.button) return;
     button.classList.add("holding");
+    if (button.form) button.form.dataset.busy = ""; // what is pressed is what was in sight when the finger came
     held = setTimeout(() => {
       letGo();
       if (button.dataset.unlock !== undefined) unlock(button.closest(".spin"));
