@@ -109,7 +109,7 @@ def _from_the_air(shop: Shop, motor: Motor, drive: Drive, full_hz: float) -> Ite
     share = least_hz / full_hz
     if motor.air_proof is not None:
         is_flow = motor.air_proof_kind is AirProofKind.FLOW
-        left = f"{share:.0%} of the flow" if is_flow else f"{share * share:.0%} of the pressure"
+        left = f"{share * 100:.0f} % of the flow" if is_flow else f"{share * share * 100:.0f} % of the pressure"
         said = (
             f"Its air switch must still say air at {least_hz:g} Hz, with about {left}: set it there, or air counts as "
             "lost whenever the fan slows down."
@@ -122,7 +122,7 @@ def _from_the_air(shop: Shop, motor: Motor, drive: Drive, full_hz: float) -> Ite
     if unseen:
         said = (
             f"Nothing says where {listed(unseen, 'and', 4)} stands, so it always runs at full speed. An open_contact "
-            "and a shut_contact there would tell."
+            "there would tell."
         )
         yield bite("drive_always_full", motor.name, said)
     if not motor.fan_curve:

@@ -11,7 +11,7 @@ from gatekeeper.shop.load import load_shop
 
 GOLDEN = Path(__file__).parent / "golden"
 CASES = sorted(path.stem for path in GOLDEN.glob("*.yaml"))
-VALID = {"bites", "driver-bites", "neighbour-bites", "sensor-bites"}
+VALID = {"bites", "drive-speed-bites", "driver-bites", "neighbour-bites", "sensor-bites"}
 
 
 @pytest.mark.parametrize("case", CASES)
