@@ -43,6 +43,7 @@ RESTART = (
 )
 _READY, _MOVES, _MEND = "ready", "moves", "mend"
 _WAYS = ("open", "shut")
+_MOVING = frozenset({"opening", "shutting", "shaking"})
 _OPENING = {"open": "opens", "shut": "shuts"}
 
 
@@ -157,6 +158,10 @@ class JogGate:
         raise unknown_press(press)
 
     def _ask(self, scene: Scene, gate: Gate, wanted: str, going: Going) -> Turn:
+        now = scene.gate(gate.name)
+        if (wanted == "open" and now.is_open) or now.belief == wanted:
+            other = "shut" if wanted == "open" else "open"
+            raise NotNow(f"{cap(gate.name)} is {wanted} already. {cap(other)} it first, then it can be timed.", "there")
         why = "it is tried and timed"
         mark = scene.mark
         if wanted == "open":
@@ -242,6 +247,8 @@ class JogGate:
         if _is_held(scene, gate.name):
             notes.append(f"{cap(gate.name)} is held; release it first.")
             offers.append(StepOffer("release", f"Release {gate.name}", Press.HOLD, RELEASE_CAUTION))
+        elif now.belief in _MOVING:
+            notes.append("It still moves, as far as the controller knows. One moment.")
         else:
             open_it = StepOffer("open", f"Open {gate.name}", Press.HOLD, FINGERS)
             shut_it = StepOffer("shut", f"Shut {gate.name}", Press.HOLD, FINGERS)

@@ -44,6 +44,7 @@ from gatekeeper.service.face_commissioning import (
     WalkView,
 )
 from gatekeeper.service.running import Service
+from gatekeeper.service.viewing_scene import cap
 from gatekeeper.shop.model import Shop
 from gatekeeper.shop.rewrite import Change
 
@@ -219,7 +220,7 @@ class ShopCommissioning:
             return self._leave_out(service, step, by, values)
         if press == PUT_BY:
             self._put(None, by)
-            return Answer(True, "put_by", "Put by. It is due as before.")
+            return Answer(True, "put_by", f"Put by. It is due as before.{_held_said(service, step)}")
         scene = self._scene(service, by)
         try:
             turn = WAYS[step.kind].press(scene, step, going, press, values)
@@ -250,7 +251,8 @@ class ShopCommissioning:
         self._add(service, step, Verdict(Outcome.LEFT_OUT, "Left out."), by, why)
         if self._going is not None and self._going.key == step.key:
             self._put(None, by)
-        return Answer(True, "left_out", f"{step.title}: left out, and that stands in the record.")
+        said = f"{step.title}: left out, and that stands in the record.{_held_said(service, step)}"
+        return Answer(True, "left_out", said)
 
     # ---------------------------------------------------------------- going on
 
@@ -424,6 +426,16 @@ class ShopCommissioning:
             fields=(*shown.fields, why),
             offers=(*shown.offers, *general),
         )
+
+
+def _held_said(service: Service, step: Step) -> str:
+    """A gate that a step has held stays held when the step is left: whoever leaves must know."""
+    gate = step.subject.rpartition(":")[2]
+    core = service.last_view
+    if step.kind not in (Kind.ENDS, Kind.CONTACT) or core is None:
+        return ""
+    is_held = any(one.name == gate and one.worked for one in core.gates)
+    return f" {cap(gate)} stays held until somebody presses Release." if is_held else ""
 
 
 def _stages(standing: Standing, in_hand: str | None) -> tuple[StageView, ...]:

@@ -50,6 +50,7 @@ def test_a_gate_with_switches_is_timed_by_them_both_ways(enter: Enter) -> None:
         "Keep fingers, rags and tools out of the slot: it moves by itself, and a blade does not feel a hand.",
     )
     assert "open" not in room.offers()  # it is the path at rest already
+    assert room.press("open").sentence == "Saw gate is open already. Shut it first, then it can be timed."
     assert room.press("shut").sentence == ("Planer gate opens first, so that air has a way; then saw gate shuts.")
     assert room.now().prompt.text == "Saw gate waits, until planer gate is open."
     room.asks("Saw gate shuts; its switch ends it.")
@@ -245,6 +246,10 @@ def test_somebody_who_releases_the_gate_takes_it_out_of_our_hand(enter: Enter) -
     room.press("hold")
     room.request("release", "planer gate", "page")
     assert room.now().prompt.text == "Hold planer gate: then it moves by your press only."
+    room.press("hold")
+    assert room.press("put_by").sentence == (
+        "Put by. It is due as before. Planer gate stays held until somebody presses Release."
+    )
 
 
 def test_a_hand_gate_is_looked_at(enter: Enter) -> None:
