@@ -40,6 +40,11 @@ NOTHING_ASKED = Answer(False, "nothing_asked", "Nothing is asked now. Begin anew
 NOT_OVER = Answer(False, "not_over", "Not everything is answered yet. Nothing was written.")
 OVER = Answer(False, "over", "Everything is answered. Write it, or go back.")
 LEFT = Answer(True, "left", "Given up. The shop's file stays as it was.")
+RESTARTS = Answer(
+    True,
+    "restarts",
+    "The controller starts anew within seconds, unless something begins to run. Read this page again in a minute.",
+)
 CANNOT_TAKE_OVER = "Nothing here can be started anew."
 
 
@@ -293,7 +298,7 @@ class MachinesPage(_Interviews):
         if seen.stays is not None:
             return Answer(False, "stays", seen.stays)
         self._restart()
-        return Answer(True, "restarts", "The controller starts anew. This page comes back by itself within a minute.")
+        return RESTARTS
 
 
 def _with(seen: InterviewView, **changed: Any) -> InterviewView:

@@ -1,11 +1,13 @@
 """Starting the controller anew so that it runs by its file as it is now: asked for from the page, only at rest."""
 
-import threading
+import time
 from collections.abc import Callable
 
 from gatekeeper.service.face import CalibrationStep, GateWord, SensorWord, ShopView
 
 _OFFERED_LATER = "Once everything stands still, starting anew is offered here."
+#: Something may begin to move in the instant between the press and the end; so long rest is waited for again. Ours.
+PATIENCE_S = 10.0
 _OVER = (CalibrationStep.WRITTEN, CalibrationStep.REFUSED)
 
 
@@ -14,30 +16,32 @@ class TakeOver:
 
     Args:
         view: what is so now.
-        in_hand: why it may not be, beside what the view shows; None where nothing speaks against it.
+        clock: monotonic seconds.
     """
 
-    def __init__(self, view: Callable[[], ShopView], in_hand: Callable[[], str | None] = lambda: None) -> None:
-        self._view, self._in_hand = view, in_hand
-        self._asked = threading.Event()
+    def __init__(self, view: Callable[[], ShopView], clock: Callable[[], float] = time.monotonic) -> None:
+        self._view, self._clock = view, clock
+        self._asked_s: float | None = None
         #: The controller ends for this and for nothing else.
         self.is_taken = False
 
     def stays(self) -> str | None:
         """Why it cannot be now, one sentence or two; None where nothing runs."""
-        why = in_the_way(self._view()) or self._in_hand()
+        why = in_the_way(self._view())
         return None if why is None else f"{why} {_OFFERED_LATER}"
 
     def ask(self) -> None:
         """Somebody asks for it. From any thread."""
-        self._asked.set()
+        self._asked_s = self._clock()
 
     def is_due(self) -> bool:
-        """Whether the controller is to end now. A wish that something came in the way of is dropped."""
-        if not self._asked.is_set():
+        """Whether the controller is to end now. A wish that something came in the way of for long is dropped."""
+        asked_s = self._asked_s
+        if asked_s is None:
             return False
-        self._asked.clear()
         self.is_taken = self.stays() is None
+        if self.is_taken or self._clock() - asked_s > PATIENCE_S:
+            self._asked_s = None
         return self.is_taken
 
 

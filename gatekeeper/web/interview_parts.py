@@ -394,7 +394,7 @@ def _waiting(view: InterviewView, base: str, *, may: bool) -> Html:
     """What does not count yet, and the way to let it count."""
     way: Html | None = None
     if view.stays is not None:
-        way = el("p", None, view.stays)
+        way = join(el("p", None, view.stays), el("p", {"class": "target"}, el("a", {"href": base}, "Look again")))
     elif may:
         form = el(
             "form",

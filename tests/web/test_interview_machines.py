@@ -18,7 +18,7 @@ from gatekeeper.service.face import GateWord, SensorWord, ShopView
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
-from gatekeeper.taking_over import TakeOver, in_the_way
+from gatekeeper.taking_over import PATIENCE_S, TakeOver, in_the_way
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 
@@ -264,7 +264,7 @@ def test_starting_anew_is_offered_behind_its_caution_and_only_while_nothing_runs
     assert running.began_anew == 0
     running.why = None
     page = press(phone, "take-over")
-    assert "The controller starts anew. This page comes back by itself within a minute." in page
+    assert "The controller starts anew within seconds, unless something begins to run." in page
     assert running.began_anew == 1
 
 
@@ -330,10 +330,17 @@ def test_what_runs_or_moves_is_in_the_way(view: ShopView, why: str | None) -> No
     assert anew.is_taken is (why is None)
 
 
-def test_a_wish_that_something_came_in_the_way_of_is_dropped() -> None:
-    now = [_with_motor(AT_REST, runs=True)]
-    anew = TakeOver(lambda: now[0])
+def test_a_wish_waits_a_little_for_rest_and_is_dropped_then() -> None:
+    now, clock_s = [_with_motor(AT_REST, runs=True)], [100.0]
+    anew = TakeOver(lambda: now[0], lambda: clock_s[0])
     anew.ask()
+    clock_s[0] += PATIENCE_S
+    assert anew.is_due() is False
+    now[0] = AT_REST
+    assert anew.is_due() is True
+    now[0] = _with_motor(AT_REST, runs=True)
+    anew.ask()
+    clock_s[0] += PATIENCE_S + 0.1
     assert anew.is_due() is False
     now[0] = AT_REST
     assert anew.is_due() is False
