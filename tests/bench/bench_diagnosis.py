@@ -236,8 +236,8 @@ def tell_pressure(name: str, duct: str, years: int) -> None:
     if found:
         found.sort()
         print(
-            f"  loading to four times full in 240 days: found {len(found)} of 100, after {found[len(found) // 2]} in the "
-            f"middle; true shortfall then {sum(true) / len(true):.0%}, told {sum(said) / len(said):.0%}"
+            f"  loading to four times full in 240 days: found {len(found)} of 100, after {found[len(found) // 2]} in "
+            f"the middle; true shortfall then {sum(true) / len(true):.0%}, told {sum(said) / len(said):.0%}"
         )
     right, wrong, needed = blocked_branch(tap, 60)
     middle = f", after {needed[len(needed) // 2]} days in the middle" if needed else ""
