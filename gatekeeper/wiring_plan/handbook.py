@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from gatekeeper.wiring_plan.handbook_speed import SPEED
 from gatekeeper.wiring_plan.model import Device
 
 FINGERS = (
@@ -19,12 +20,15 @@ STARTS = "**It starts by itself.** Hang the sign, and lock the disconnect before
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What a page says beyond the plan: heading, what it is in a sentence, its words in a shop file, cautions."""
+    """What a page says beyond the plan: heading, what it is in a sentence, its words in a shop file, cautions, and more
+    for its end, each a paragraph.
+    """
 
     heading: str
     what: str
     written: str
     cautions: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
 
 
 KINDS: dict[str, Kind] = {
@@ -68,6 +72,7 @@ KINDS: dict[str, Kind] = {
         "drops "
         "after 2 s}\n    confirmed_by: {drive: fan drive, within: 5 s}",
         (MAINS, STARTS),
+        SPEED,
     ),
     "gate on a servo": Kind(
         "Gate on a servo at a pin",
@@ -205,4 +210,5 @@ def handbook_page(device: Device, shop_name: str) -> str:
     told += ["## Try it", device.test]
     if kind.cautions:
         told += ["## Mind", "\n".join(f"- {one}" for one in kind.cautions)]
+    told += kind.more
     return "\n\n".join(told) + "\n"

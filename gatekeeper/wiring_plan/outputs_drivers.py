@@ -245,6 +245,7 @@ def drive_line(motor: Motor, drive: Drive, strip: Strip) -> Device:
             "Emergency stop and detector go to the drive's enable input or to a contactor before it, by its manual: "
             "the "
             "electrician's.",
+            *_speed_notes(drive),
         ),
         states=States(
             "Nothing is said to the drive: it stays as it is.",
@@ -253,6 +254,19 @@ def drive_line(motor: Motor, drive: Drive, strip: Strip) -> Device:
         ),
         test=f"Run {motor.name}, then pull the cable at X1: it stops within {after_s:g} s and stays still.",
     )
+
+
+def _speed_notes(drive: Drive) -> tuple[str, ...]:
+    """What the drive must be set to where it is told its speed."""
+    if drive.full_speed_hz is not None:
+        return (
+            f"Its speed comes from the bus too, {drive.least_speed_hz:g} to {drive.full_speed_hz:g} Hz: set both as "
+            "its limits in the drive as well, ramps of 3 to 10 s alike both ways, and its own energy saving and pressure "
+            "control off.",
+        )
+    if drive.speed_hz is not None:
+        return (f"Its speed comes from the bus too: {drive.speed_hz:g} Hz.",)
+    return ()
 
 
 def permit_contact(permit: Permit, strip: Strip, states: States) -> Device:

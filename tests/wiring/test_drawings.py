@@ -17,9 +17,11 @@ from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 from gatekeeper.shop.places import read_tree
 from gatekeeper.shop.written import ShopFile
+from gatekeeper.shop.written_drivers import DrivePart
 from gatekeeper.wiring_plan.commands import alone
 from gatekeeper.wiring_plan.drawing import WIDTH, drawing
 from gatekeeper.wiring_plan.handbook import KINDS, file_stem, handbook_page
+from gatekeeper.wiring_plan.handbook_speed import SPEED, SPEED_WRITTEN
 from gatekeeper.wiring_plan.model import Device
 from gatekeeper.wiring_plan.plan import wiring_plan
 
@@ -243,6 +245,35 @@ def test_what_a_page_writes_into_a_shop_file_is_understood(kind: str) -> None:
         model = typing.get_args(ShopFile.model_fields[section].annotation)[1]
         for part in named.values():
             model.model_validate(part)
+
+
+def test_what_the_page_on_drives_writes_of_speed_is_understood() -> None:
+    tree = read_tree(SPEED_WRITTEN + "\n", "speed")
+    assert not isinstance(tree, Faults), tree
+    (drive,) = [DrivePart.model_validate(part) for part in tree.plain()["drives"].values()]
+    assert (drive.speed, drive.least_speed, drive.full_speed) == ("from the air", 25.0, 50.0)
+    assert f"```yaml\n{SPEED_WRITTEN}\n```" in SPEED
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("", None),
+        (", speed: 48.5, speed_register: 3, least_speed: 30", "Its speed comes from the bus too: 48.5 Hz."),
+        (
+            ", speed: from the air, speed_register: 3, least_speed: 27.5",
+            "Its speed comes from the bus too, 27.5 to 50 Hz: set both as its limits in the drive as well, ramps of 3 "
+            "to 10 s alike both ways, and its own energy saving and pressure control off.",
+        ),
+    ],
+)
+def test_the_sheet_of_a_drive_says_what_its_speed_wants(written: str, said: str | None) -> None:
+    line = "fan drive: {serial: /dev/ttyUSB0, command: 0x2000, start: 1, stop: 0, status: 0x2100, running: 1"
+    shop = load_shop(BENCH.replace(line, line + written), "bench.yaml")
+    assert not isinstance(shop, Faults), shop.each
+    assert line in BENCH
+    (drive,) = [one for one in wiring_plan(shop, "bench.yaml").devices if one.kind == "motor switch by a drive"]
+    assert (drive.notes[3:] or (None,)) == (said,)
 
 
 def test_the_handbook_shows_every_kind_that_is_drawn(every_device: Shop, more_devices: Shop) -> None:
