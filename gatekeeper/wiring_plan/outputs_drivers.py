@@ -261,8 +261,8 @@ def _speed_notes(drive: Drive) -> tuple[str, ...]:
     if drive.full_speed_hz is not None:
         return (
             f"Its speed comes from the bus too, {drive.least_speed_hz:g} to {drive.full_speed_hz:g} Hz: set both as "
-            "its limits in the drive as well, ramps of 3 to 10 s alike both ways, and its own energy saving and pressure "
-            "control off.",
+            "its limits in the drive as well, ramps of 3 to 10 s alike both ways, and its own energy saving and "
+            "pressure control off.",
         )
     if drive.speed_hz is not None:
         return (f"Its speed comes from the bus too: {drive.speed_hz:g} Hz.",)
