@@ -17,6 +17,8 @@ PIN_DIGITS = 6
 PIN_FILE = "pin"
 #: Hashes of tokens only. A backup leaves it out: what was signed out since would be signed in again.
 PHONES_FILE = "phones.json"
+#: Who has to wait after wrong PINs. A backup leaves it out too.
+TRIES_FILE = "wrong-pins.json"
 _ROUTES = Path("/proc/net/route")
 
 
@@ -60,6 +62,7 @@ def door_settings(shop: Shop, folder: Path) -> "DoorSettings":
         subnets=own_subnets,
         keep_pin=None if page.pin is not None else lambda pin: pin_file.write(pin + "\n"),
         metrics=shop.neighbours.metrics,
+        tries=SmallFile(folder / TRIES_FILE),
     )
 
 

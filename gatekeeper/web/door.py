@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from typing import TypeAlias
 from urllib.parse import quote, urlsplit
 
+from gatekeeper.web.door_sessions import SessionStore
+
 Address: TypeAlias = ipaddress.IPv4Address | ipaddress.IPv6Address
 Network: TypeAlias = ipaddress.IPv4Network | ipaddress.IPv6Network
 
@@ -79,6 +81,7 @@ class DoorSettings:
         subnets: asks for the networks that this machine itself sits in, where an address is none of the private ones.
         keep_pin: makes another PIN durable (raises OSError); None where the PIN stands in the shop's file.
         metrics: figures for Prometheus may be read at /metrics.
+        tries: where it outlives a restart who has to wait after wrong PINs; in memory only when None.
     """
 
     pin: str | None
@@ -91,6 +94,7 @@ class DoorSettings:
     subnets: Callable[[], Sequence[Network]] = tuple
     keep_pin: Callable[[str], None] | None = None
     metrics: bool = False
+    tries: SessionStore | None = None
 
 
 # ---------------------------------------------------------------- addresses

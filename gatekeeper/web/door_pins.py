@@ -2,6 +2,7 @@
 
 import hmac
 import ipaddress
+import json
 from collections import OrderedDict
 from dataclasses import dataclass
 
@@ -16,6 +17,13 @@ _LONGEST_WAIT_ALL_S = 60.0
 #: Wrong tries are forgotten when none came for this long (seconds).
 _FORGET_S = 3600.0
 _MOST_ADDRESSES = 256
+#: What is kept over a restart is written at most this often (seconds): 288 times a day under any siege. Ours.
+_WRITE_APART_S = 300.0
+#: Of the addresses that wait, the latest so many are kept: a few kilobytes.
+_MOST_KEPT = 64
+#: No kept number is larger: far beyond the longest wait.
+_MOST_WRONG = 40
+_FORM = 1
 
 
 @dataclass(slots=True)
@@ -28,14 +36,21 @@ class PinLock:
     """The PIN for everything and, where there is one, the PIN for air only.
 
     While somebody waits no PIN is looked at, so waiting cannot be tried out either. A whole /64 counts as one
-    address, since one person owns all of it.
+    address, since one person owns all of it. Waits outlive a restart: ``kept`` is what an earlier run wrote, and its
+    waits begin anew at ``now_s``, since nobody knows how long the board was off.
     """
 
-    def __init__(self, pin: str | None, air_pin: str | None = None) -> None:
+    def __init__(
+        self, pin: str | None, air_pin: str | None = None, kept: str | None = None, now_s: float = 0.0
+    ) -> None:
         self._by_address: OrderedDict[str, _Tries] = OrderedDict()
         self._all = _Tries()
         self._air_pin = None if air_pin is None else air_pin.encode()
         self._pin = None if pin is None else pin.encode()
+        self._is_written = True
+        self._next_write_s = now_s
+        if kept is not None:
+            self._restore(kept, now_s)
 
     def set(self, pin: str) -> None:
         """Another PIN for everything from now on."""
@@ -64,12 +79,38 @@ class PinLock:
         is_pin = self._pin is not None and hmac.compare_digest(self._pin, given)
         is_air = self._air_pin is not None and hmac.compare_digest(self._air_pin, given)
         if is_pin or is_air:
+            self._is_written &= mine.wrong < _FREE_TRIES
             mine.wrong = 0
             return Right.SETTINGS if is_pin else Right.AIR
         for tries in (mine, self._all):
             tries.wrong += 1
             tries.last_s = now_s
+        self._is_written &= mine.wrong < _FREE_TRIES and self._all.wrong < _FREE_TRIES_ALL
         return WRONG_PIN
+
+    # ------------------------------------------------------------ over a restart
+
+    def to_keep(self, now_s: float, *, at_end: bool = False) -> str | None:
+        """The text to be kept now: who has to wait. None where nothing is new or the last one is too young."""
+        if self._is_written or (now_s < self._next_write_s and not at_end):
+            return None
+        self._is_written, self._next_write_s = True, now_s + _WRITE_APART_S
+        waiting = [(owner, tries.wrong) for owner, tries in self._by_address.items() if tries.wrong >= _FREE_TRIES]
+        body = {"form": _FORM, "all": self._all.wrong, "by": dict(waiting[-_MOST_KEPT:])}
+        return json.dumps(body, separators=(",", ":"))
+
+    def _restore(self, kept: str, now_s: float) -> None:
+        """What cannot be understood counts as nothing."""
+        try:
+            body = json.loads(kept)
+            whole, by = body["all"], body["by"]
+            is_ours = body["form"] == _FORM and all(type(n) is int and n >= 0 for n in (whole, *by.values()))
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            return
+        if is_ours:
+            self._all = _Tries(min(whole, _MOST_WRONG), now_s)
+            for owner, wrong in list(by.items())[-_MOST_KEPT:]:
+                self._by_address[owner] = _Tries(min(wrong, _MOST_WRONG), now_s)
 
     def _tries(self, client: Address | None) -> _Tries:
         key = one_owner(client)

@@ -1,6 +1,7 @@
 """Signing in and out, the list of signed-in phones, another PIN; and what a request may do by who sends it."""
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Callable
 
@@ -15,7 +16,7 @@ from gatekeeper.web.door_front import client_of
 from gatekeeper.web.door_limits import ASKING, ASKING_ALL, STOPPING, STOPPING_ALL, Limit
 from gatekeeper.web.door_pins import PinLock
 from gatekeeper.web.door_rights import Right
-from gatekeeper.web.door_sessions import SESSION_S, Sessions, SessionStore
+from gatekeeper.web.door_sessions import SESSION_S, InMemory, Sessions, SessionStore
 
 PIN_IN_FILE = Refusal(
     403,
@@ -48,7 +49,8 @@ class Entrance:
         self._settings = settings
         self._said = said
         self._clock = clock
-        self._lock = PinLock(settings.pin, settings.air_pin)
+        self._tries: SessionStore = InMemory() if settings.tries is None else settings.tries
+        self._lock = PinLock(settings.pin, settings.air_pin, self._tries.read(), clock())
         self.sessions = Sessions(store, wall_s, self._pins(settings.pin))
         self._asking = Limit(ASKING, ASKING_ALL)
         self._stopping = Limit(STOPPING, STOPPING_ALL)
@@ -107,7 +109,7 @@ class Entrance:
     async def sign_in(self, request: Request) -> Response:
         """A PIN becomes a cookie."""
         fields = await form_of(request)
-        right = self._lock.look(fields.get("pin", ""), client_of(request), self._clock())
+        right = await self._look(fields.get("pin", ""), request)
         if isinstance(right, Refusal):
             return refusal(request, right)
         token = self.sessions.open(right, address_of(request))
@@ -158,7 +160,7 @@ class Entrance:
         new = fields.get("new", "")
         if not (new.isascii() and new.isdecimal() and 6 <= len(new) <= 8) or self._lock.is_air_pin(new):
             raise Refused(BAD_PIN)
-        right = self._lock.look(fields.get("pin", ""), client_of(request), self._clock())
+        right = await self._look(fields.get("pin", ""), request)
         if isinstance(right, Refusal):
             return refusal(request, right)
         if right is not Right.SETTINGS:
@@ -175,6 +177,18 @@ class Entrance:
         self._forget_cookie(response)
         return response
 
+    async def _look(self, pin: str, request: Request) -> Right | Refusal:
+        right = self._lock.look(pin, client_of(request), self._clock())
+        text = self._lock.to_keep(self._clock())
+        if text is not None:
+            await asyncio.to_thread(self._keep_tries, text)
+        return right
+
+    def _keep_tries(self, text: str) -> None:
+        """On a disk that says no, waits end with the process."""
+        with contextlib.suppress(OSError):
+            self._tries.write(text)
+
     async def _save(self) -> bool:
         """Whether the disk took it. In this process it counts either way."""
         try:
@@ -184,7 +198,10 @@ class Entrance:
         return True
 
     def save_at_end(self) -> None:
-        """When each phone was seen last."""
+        """When each phone was seen last, and who has to wait."""
+        text = self._lock.to_keep(self._clock(), at_end=True)
+        if text is not None:
+            self._keep_tries(text)
         try:
             self.sessions.save()
         except OSError:

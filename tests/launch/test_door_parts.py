@@ -50,6 +50,9 @@ def test_a_pin_is_made_once_kept_and_only_its_owner_may_read_it(shop: Shop, tmp_
 def test_the_door_is_as_the_shops_file_says(shop: Shop, tmp_path: Path) -> None:
     usual = door_settings(shop, tmp_path)
     assert (usual.reading_open, usual.encrypted, usual.metrics, usual.air_pin) == (True, False, False, None)
+    assert usual.tries is not None
+    usual.tries.write("{}")
+    assert (tmp_path / "wrong-pins.json").stat().st_mode & 0o777 == 0o600
     assert usual.keep_pin is not None
     usual.keep_pin("108108")
     assert pin_of(shop, tmp_path) == "108108"

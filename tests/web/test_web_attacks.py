@@ -3,6 +3,7 @@
 Each test ends in the same way: the controller was asked for nothing.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -111,10 +112,15 @@ def test_attack_a_link_or_picture_that_asks(phone: Phone, face: FakeFace, path: 
 # ---------------------------------------------------------------- the PIN
 
 
-def looked_at(addresses: list[str]) -> int:
-    """How many PINs are really looked at in a day, when every address tries again as soon as it may."""
+def looked_at(addresses: list[str], restarts_s: float = math.inf) -> int:
+    """How many PINs are really looked at in a day, when every address tries again as soon as it may, and the power
+    fails each ``restarts_s`` seconds.
+    """
     lock, now_s, looked = PinLock(PIN, AIR_PIN), 0.0, 0
+    kept, fails_s = None, restarts_s
     while now_s < DAY_S:
+        if now_s >= fails_s:
+            lock, fails_s = PinLock(PIN, AIR_PIN, kept, now_s), now_s + restarts_s
         waits = []
         for one in addresses:
             why = lock.look("000000", address(one), now_s)
@@ -124,6 +130,8 @@ def looked_at(addresses: list[str]) -> int:
             else:
                 assert why.retry_after_s is not None
                 waits.append(why.retry_after_s)
+        text = lock.to_keep(now_s)
+        kept = kept if text is None else text
         now_s += min(waits, default=1)
     return looked
 
@@ -134,6 +142,16 @@ def test_attack_guessing_the_pin_from_one_address() -> None:
 
 def test_attack_guessing_the_pin_from_many_addresses() -> None:
     assert looked_at([f"192.168.1.{n}" for n in range(1, 60)]) < 1500  # of a million
+
+
+def test_attack_guessing_the_pin_over_restarts(phone: Phone) -> None:
+    settings = replace(SETTINGS, tries=InMemory())
+    before = phone(settings=settings)
+    for _ in range(3):
+        assert before.post("/sign-in", data={"pin": "000000"}).status_code == 403
+    assert phone(settings=settings).post("/sign-in", data={"pin": PIN}).status_code == 429
+    assert looked_at(["192.168.1.66"], 3600.0) < 120
+    assert looked_at([f"192.168.1.{n}" for n in range(1, 60)], 3600.0) < 1600
 
 
 def test_attack_guessing_the_pin_while_one_has_to_wait(phone: Phone) -> None:

@@ -212,6 +212,72 @@ def test_wrong_tries_are_forgotten_after_an_hour() -> None:
     assert lock.look("481516", client, 3700.5) is Right.SETTINGS
 
 
+def test_who_has_to_wait_still_does_after_a_restart() -> None:
+    lock, client = PinLock("481516"), address("192.168.1.23")
+    for _ in range(2):
+        lock.look("0000", client, 100.0)
+    assert lock.to_keep(100.0) is None  # nobody waits yet
+    lock.look("0000", client, 100.0)
+    kept = lock.to_keep(100.0)
+    assert kept == '{"form":1,"all":3,"by":{"192.168.1.23":3}}'
+    again = PinLock("481516", kept=kept, now_s=7.0)
+    assert again.look("481516", client, 7.0) == door.too_many(2.0)
+    assert again.look("0000", client, 9.0) is door.WRONG_PIN
+    assert again.look("481516", client, 9.0) == door.too_many(4.0)
+    assert again.look("481516", address("192.168.1.24"), 9.0) is Right.SETTINGS
+
+
+def test_all_together_wait_after_a_restart_too() -> None:
+    lock = PinLock("481516")
+    for number in range(20):
+        lock.look("0000", address(f"192.168.1.{number + 1}"), 5.0)
+    again = PinLock("481516", kept=lock.to_keep(5.0), now_s=0.0)
+    assert again.look("481516", address("192.168.9.9"), 0.0) == door.too_many(2.0)
+
+
+def test_waits_are_written_once_in_five_minutes_and_at_the_end() -> None:
+    lock, client, written, now_s = PinLock("481516"), address("192.168.1.23"), 0, 0.0
+    while now_s < 86_400.0:
+        lock.look("0000", client, now_s)
+        for number in range(200):
+            lock.look("0000", address(f"192.168.2.{number}"), now_s)
+        written += lock.to_keep(now_s) is not None
+        now_s += 20.0
+    assert written == 288
+    lock.look("0000", client, now_s)
+    assert lock.to_keep(now_s, at_end=True) is not None
+    assert lock.to_keep(now_s, at_end=True) is None
+    # The right PIN ends a wait, after a restart too.
+    lock = PinLock("481516", kept='{"form":1,"all":3,"by":{"192.168.1.23":3}}', now_s=0.0)
+    assert lock.look("481516", client, 2.0) is Right.SETTINGS
+    assert lock.to_keep(2.0) == '{"form":1,"all":3,"by":{}}'
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        "",
+        "{",
+        "[]",
+        "null",
+        '{"form":2,"all":9,"by":{"192.168.1.23":9}}',
+        '{"form":1,"all":9,"by":{"192.168.1.23":"9"}}',
+        '{"form":1,"all":-1,"by":{"192.168.1.23":9}}',
+        '{"form":1,"all":9}',
+        '{"form":1,"all":true,"by":{}}',
+        "[" * 9999,
+    ],
+)
+def test_kept_waits_that_nobody_understands_count_as_none(kept: str) -> None:
+    assert PinLock("481516", kept=kept).look("481516", address("192.168.1.23"), 0.0) is Right.SETTINGS
+
+
+def test_kept_waits_are_no_longer_than_any_other() -> None:
+    lock = PinLock("481516", kept='{"form":1,"all":99999999999999,"by":{"192.168.1.23":99999999999999}}')
+    assert lock.look("481516", address("192.168.1.23"), 0.0) == door.too_many(900.0)
+    assert lock.look("481516", address("192.168.1.24"), 0.0) == door.too_many(60.0)
+
+
 def test_without_a_pin_nobody_signs_in() -> None:
     assert PinLock(None).look("", address("192.168.1.23"), 1.0) is door.NO_PIN_SET
 
