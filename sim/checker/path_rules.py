@@ -118,7 +118,7 @@ class PathRules:
             and not self._own_gate_waits(step, motor)
             # One on its way to shut takes the slot itself: at rest nothing asks that it be turned back.
             and any(
-                not (self.world.gates[name].command == "shut" and self.world.gates[name].maybe_moving(step.t_s))
+                not (self.world.gates[name].command == "shut" and self.world.gates[name].maybe_holds_slot(step.t_s))
                 for name in self._openable(step, motor)
             )
         )

@@ -301,6 +301,23 @@ def test_c7_a_running_tools_gate_in_the_queue_comes_before_a_path_at_rest(book, 
     assert book.faults() == ([(rule, seq)] if rule else [])
 
 
+@pytest.mark.parametrize(("from_t", "until_t", "rule"), [(11.6, 14.1, None), (14.3, 15.4, "C7")])
+def test_c7_a_gate_on_its_way_to_shut_holds_its_slot_until_its_time_is_over(book, from_t, until_t, rule):
+    gates = book.shop["gates"]
+    gates["saw_gate"] |= {"switch": True, "travel_s": 4}
+    gates["planer_gate"]["switch"] = True
+    book.shop["supplies"]["psu"]["at_once"] = 1
+    book.ready().entries.pop()
+    book.at(3.0).add("switch", "saw_gate", "open")
+    book.add("switch", "planer_gate", "open")
+    book.at(10.0).gate("saw_gate", "shut")
+    book.at(11.0).add("switch", "planer_gate", "between")
+    book.at(11.5).add("switch", "saw_gate", "shut")  # its travel is over at 14.2 s
+    book.at(from_t).add("tick")
+    seq = book.at(until_t).add("tick")
+    assert book.faults() == ([(rule, seq)] if rule else [])
+
+
 @BOTH
 def test_c7_never_parked_on_a_hand_gate_alone(book, broken):
     book.shop["gates"]["hand_gate"] = {"area_m2": 0.008, "actuated": False, "switch": True}
