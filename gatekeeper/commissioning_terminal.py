@@ -25,7 +25,10 @@ HELP = (
     "Enter or a number does what is offered. ? explains, list shows every step, go 7 takes step 7, leave it out leaves "
     "a step out and asks why, back puts it by, Ctrl-C stops and keeps what is done."
 )
-BENCH_HELP = "This shop is virtual: bench shows what can be done to its machines and gates, b1 does the first of it."
+BENCH_HELP = (
+    "This shop is virtual: bench shows what can be done to what the step is about, bench all shows the whole of it, b1 "
+    "does the first thing shown."
+)
 MARKS = {
     StepState.PASSED: "[x]",
     StepState.FAILED: "[!]",
@@ -162,7 +165,7 @@ class TerminalWalk:
             self._list(view)
         elif word.startswith("go "):
             self._go_to(view, word.removeprefix("go "))
-        elif word == "bench" or (word.startswith("b") and word[1:].isdecimal()):
+        elif word in ("bench", "bench all") or (word.startswith("b") and word[1:].isdecimal()):
             self._work_bench(view, word)
         elif view.walk is not None:
             self._take_press(view.walk, word)
@@ -271,9 +274,10 @@ class TerminalWalk:
         if self._bench is None:
             self._say("There is no bench here: this shop is real. Switch the machine itself.")
             return
-        if word == "bench":
+        if word.startswith("bench"):
             controls = self._bench.controls()
-            about = [one for one in controls if view.walk is not None and is_about(view.walk, one)]
+            is_all = word == "bench all" or view.walk is None
+            about = [one for one in controls if not is_all and view.walk is not None and is_about(view.walk, one)]
             self._on_bench = [(one.key, choice.to) for one in about or controls for choice in one.choices]
             number = 0
             for one in about or controls:

@@ -165,6 +165,7 @@ def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
     main = [one for place, one in enumerate(answers) if not one.fields or place == 0]
     aside = [one for one in walk.offers if one not in main]
     is_plain = len(main) <= MOST_UNDER_THUMB and not any(one.fields for one in main)
+    is_crowded = sum(one.how is Press.HOLD for one in main) > MOST_UNDER_THUMB
     beside = [one for one in dict.fromkeys(offer.caution for offer in main) if one and one not in walk.cautions]
     return join(
         el("p", {"class": "soft"}, _place(view, walk)),
@@ -179,10 +180,14 @@ def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
             "div",
             {"class": "thumb" if is_plain else "answers"},
             [el("p", {"class": "caution"}, one) for one in beside],
+            el("p", {"class": "soft scripted"}, "What moves is held for one second.") if is_crowded else None,
             el(
                 "div",
                 {"class": "offers"},
-                [_offer(walk.key, walk.number, one, _fields(one, by_name), is_list=False) for one in main],
+                [
+                    _offer(walk.key, walk.number, one, _fields(one, by_name), is_list=False, is_terse=is_crowded)
+                    for one in main
+                ],
             ),
         )
         if main
@@ -221,14 +226,21 @@ def _fields(offer: StepOffer, by_name: dict[str, Field]) -> list[Field]:
     return [by_name[name] for name in offer.fields if name in by_name]
 
 
-def _offer(key: str, number: int | None, one: StepOffer, fields: Sequence[Field], *, is_list: bool) -> Html:
-    """One press as a form. In a list a press leads to the page of the walk, so no script sends it."""
+def _offer(
+    key: str, number: int | None, one: StepOffer, fields: Sequence[Field], *, is_list: bool, is_terse: bool = False
+) -> Html:
+    """One press as a form.
+
+    ``is_list``: the press leads to the page of the walk, so no script sends it. ``is_terse``: how it is held is said
+    once for all.
+    """
     hold = one.how is Press.HOLD
     return el(
         "form",
         {
             "method": "post",
             "action": HOME,
+            "class": "asks" if fields else None,
             "data-ask": not is_list,
             # What is typed belongs to the question that it answers; a bare button stays under the finger.
             "data-key": f"{key} {one.press} {number}" if fields else f"{key} {one.press}",
@@ -241,7 +253,7 @@ def _offer(key: str, number: int | None, one: StepOffer, fields: Sequence[Field]
             "button",
             {"class": "start" if hold else "quiet" if one.press == PUT_BY else None, "data-hold": hold and not is_list},
             one.label,
-            el("small", None, " hold for one second") if hold and not is_list else None,
+            el("small", None, " hold for one second") if hold and not is_list and not is_terse else None,
         ),
     )
 

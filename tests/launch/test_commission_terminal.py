@@ -211,6 +211,9 @@ def test_the_bench_of_a_virtual_shop_is_worked_from_here() -> None:
     assert "  b1 Planer (off): Switch on" in said
     assert "Planer is running." in said
     assert bench.runs is True
+    assert not any("Board" in line or "plug" in line for line in said)
+    said, _, _ = walked(FakeCommissioning(LOOKING), "bench all", bench=bench)
+    assert "  b3 The board's plug (in): Pull the plug" in said
     said, _, _ = walked(FakeCommissioning(LOOKING), "bench")
     assert "There is no bench here: this shop is real. Switch the machine itself." in said
 

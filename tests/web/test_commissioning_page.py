@@ -97,6 +97,15 @@ def test_the_page_says_it_after_a_step_that_was_in_hand(phone: TestClient, tried
     assert "Seen on channel 2." in phone.get("/commission", headers=HTML).text
 
 
+def test_many_buttons_to_hold_say_how_once() -> None:
+    assert JOG.walk is not None
+    nudges = tuple(replace(JOG.walk.offers[0], press=f"n{n}", label=f"Nudge {n}") for n in range(5))
+    drawn = live_parts(shop(), replace(JOG, walk=replace(JOG.walk, offers=nudges)), ())["step"]
+    assert drawn.count("hold for one second") == 0
+    assert drawn.count("What moves is held for one second.") == 1
+    assert drawn.count("data-hold") == 5
+
+
 def test_the_first_answer_asks_openly_and_the_others_are_folded_away() -> None:
     assert READING.walk is not None
     short = StepOffer("short", "It stopped half way", fields=("suction",))
