@@ -222,6 +222,22 @@ def test_the_ends_of_a_servo_are_nudged_while_it_is_held_and_written(enter: Ente
     assert room.step("ends/planer gate").state is StepState.PASSED
 
 
+def test_a_gate_that_was_believed_open_is_not_any_more_once_it_was_nudged(enter: Enter) -> None:
+    room = enter()
+    room.request("open", "planer gate", "page", for_s=600.0)
+    room.until(lambda: room.service.last_view.gates[1].is_open)  # type: ignore[union-attr]
+    room.begin("ends/planer gate")
+    room.press("hold")
+    core = room.service.last_view
+    assert core is not None
+    assert core.gates[1].is_open  # a hold alone moves nothing
+    room.press("shut")
+    core = room.service.last_view
+    assert core is not None
+    assert not core.gates[1].is_open
+    room.until(lambda: room.service.last_view.gates[0].is_open)  # type: ignore[union-attr]  # another path opens
+
+
 def test_no_nudge_while_the_gate_is_not_held_or_the_fan_turns(enter: Enter) -> None:
     room = enter()
     assert room.nudge("planer gate", 0.0015, 1.0).result(1.0).sentence == "planer gate is not held. Hold it first."

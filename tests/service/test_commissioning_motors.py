@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -274,6 +275,24 @@ def test_a_machine_that_is_started_after_the_reset_is_a_cause_of_its_own(enter: 
     room.plant.switch_tool("planer", True)
     room.until(lambda: fan(room).on)
     assert room.ends("stop/red button").state is StepState.PASSED
+
+
+def test_a_motor_that_starts_by_its_reset_has_failed(enter: Enter) -> None:
+    room = enter()
+    room.begin("stop/red button")
+    room.plant.set_input("red button", True)
+    room.asks("It is seen")
+    room.plant.set_input("red button", False)
+    room.pass_s(1.0)
+    room.press("reset")
+    room.asks("Touch nothing for {time}")
+    room.pass_s(1.0)
+    # The core never does that; so the record is told that it did.
+    last = room.walk._watch.entries[-1]
+    on = replace(last, seq=last.seq, t_s=room.clock.now(), kind="motor_command", subject="fan", value={"what": "on"})
+    room.walk._watch.entries.append(on)
+    assert room.step("stop/red button").state is StepState.FAILED
+    assert said(room, "stop/red button") == "After the reset fan was told on, and nobody had asked for that."
 
 
 def test_a_restart_while_everything_stands_begins_the_proof_anew(enter: Enter) -> None:
