@@ -8,6 +8,7 @@ from pathlib import Path
 
 from gatekeeper.files import FileTrouble, write_new
 from gatekeeper.interview.adding import CannotAdd, PartsDraft, add_machine, move_machine, retire_machine
+from gatekeeper.interview.adding_motor import add_motor
 from gatekeeper.interview.draft import ShopDraft
 from gatekeeper.interview.engine import Interview
 from gatekeeper.interview.text_edits import with_parts
@@ -17,6 +18,7 @@ from gatekeeper.shop.model import Shop
 
 NEW = "gatekeeper new"
 ADD, MOVE, RETIRE = "gatekeeper add", "gatekeeper add --move ", "gatekeeper add --retire "
+MOTOR = "gatekeeper add --motor"
 
 
 class CannotInterview(Exception):
@@ -85,11 +87,13 @@ def read_answers(path: Path) -> tuple[str | None, tuple[str, ...]]:
 
 
 def parts_interview(shop: Shop, text: str, head: str) -> Interview[PartsDraft]:
-    """The interview that changes one machine of a shop, by the command that it is called with.
+    """The interview that changes one machine of a shop, or adds a motor, by the command that it is called with.
 
     Raises:
         CannotInterview: there is no such machine, or it cannot be moved.
     """
+    if head == MOTOR:
+        return add_motor(shop, text)
     is_move = head.startswith(MOVE)
     tool = head.removeprefix(MOVE if is_move else RETIRE) if head != ADD else None
     if tool is not None and tool not in shop.tools:

@@ -14,6 +14,7 @@ from gatekeeper.interview.new import new_shop
 from gatekeeper.interview_ending import Ending, new_ending, parts_ending, write_new_shop, write_parts
 from gatekeeper.interview_keeping import (
     ADD,
+    MOTOR,
     MOVE,
     NEW,
     RETIRE,
@@ -88,20 +89,25 @@ def interview_new(out: Path, face: Face) -> bool:
     return True
 
 
-def interview_parts(path: Path, text: str, shop: Shop, face: Face, move: str | None, retire: str | None) -> bool:
-    """Ask for a machine more, or for one that moves or leaves, and change the file; whether it was changed.
+def interview_parts(
+    path: Path, text: str, shop: Shop, face: Face, move: str | None, retire: str | None, *, motor: bool = False
+) -> bool:
+    """Ask for a machine more, for one that moves or leaves, or for a motor more, and change the file.
 
-    Raises CannotInterview.
+    Returns:
+        Whether it was changed.
+
+    Raises:
+        CannotInterview: it cannot go on; says why.
     """
     name = str(path)
     head = f"{MOVE}{move}" if move is not None else f"{RETIRE}{retire}" if retire is not None else ADD
+    head = MOTOR if motor else head
     interview = parts_interview(shop, text, head)
     kept = Kept(answers_beside(path), head)
     before = air_alone(shop)
-    motors = [motor.name for motor in shop.motors.values() if motor.has_ducts]
-    for motor in motors:
-        for line in shop_drawing(shop, motor):
-            face.say(line)
+    for line in _drawn(shop):
+        face.say(line)
 
     def show(draft: PartsDraft) -> Iterator[str]:
         try:
@@ -113,8 +119,7 @@ def interview_parts(path: Path, text: str, shop: Shop, face: Face, move: str | N
             return
         studied = load_shop(changed, name)
         assert not isinstance(studied, Faults), "what with_parts gives back is a shop"
-        for motor in motors:
-            yield from shop_drawing(studied, motor)
+        yield from _drawn(studied)
         yield from air_lines(before, air_alone(studied), shop.units)
 
     draft = _converse(interview, kept, face, lambda draft: list(show(draft)), show, name)
@@ -130,6 +135,13 @@ def interview_parts(path: Path, text: str, shop: Shop, face: Face, move: str | N
         face.say(f"  - {line}")
     face.say(f"next: gatekeeper check {name}")
     return True
+
+
+def _drawn(shop: Shop) -> Iterator[str]:
+    """Every system of a shop, drawn."""
+    for motor in shop.motors.values():
+        if motor.has_ducts:
+            yield from shop_drawing(shop, motor.name)
 
 
 def _converse(

@@ -3,7 +3,7 @@
 Each ends in edits of single parts of the file; nothing else of it is touched.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
 
 from gatekeeper.interview.draft import DraftDuct, DraftMachine
@@ -12,7 +12,7 @@ from gatekeeper.interview.gates import Moved, Mover, ask_gate
 from gatekeeper.interview.machine import NEITHER, ask_drop_things, ask_name, ask_port_and_need
 from gatekeeper.interview.outfit import Outfit
 from gatekeeper.interview.pipes import ask_diameter
-from gatekeeper.interview.places import ask_drop, ask_place, exact, idle_gates, joints, usual_width
+from gatekeeper.interview.places import Place, ask_drop, ask_place, exact, idle_gates, joints, usual_width
 from gatekeeper.interview.reading import button_of, choice_question, drop_of, free_name, gate_of, sign_of
 from gatekeeper.interview.room import Pins
 from gatekeeper.interview.sensors import ask_seen
@@ -49,60 +49,59 @@ class PartsDraft:
 
 def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
     """The interview for one more machine in a shop with this file's text."""
-    taken = _names(text)
-    waiting = tuple(name for name in waiting_machines(text) if name not in taken)
-    channel = _free_channel(shop, text)
+    there = Outfit(shop, text, names_in(text))
+    waiting = tuple(name for name in waiting_machines(text) if name not in there.names)
+    channel = free_channel(shop, text)
     idle = idle_gates(shop)
-    say = Measures(shop.units)
-    there = Outfit(shop, text, taken)
 
     def walk(draft: PartsDraft) -> Walk[None]:
-        name = yield from ask_name(taken, waiting, with_parts=False)
+        name = yield from ask_name(there.names, waiting, with_parts=False)
         place = yield from ask_place(f"Where does the {name} join?", [*idle, *joints(shop)], f"at {gate_of(name)}")
-        duct: DraftDuct | None = None
-        if place.gate is not None:
-            width = exact(place.gate.diameter_m, shop.units)
-        elif shop.ducts or len(_systems(shop)) > 1:
-            duct = yield from ask_drop(free_name(drop_of(name), taken), place, shop)
-            width = duct.diameter
-        else:
-            width, _ = yield from ask_diameter("How wide is the hose there?", usual_width(place, shop))
-        joined = yield from ask_port_and_need(name, width, say)
         is_new = place.gate is None
-        gate = place.gate.name if place.gate is not None else free_name(gate_of(name), taken)
-        moved, supply = Moved(), ""
-        if is_new:
-            moved = yield from ask_gate(name, gate, there.gate_scene())
-            if moved.by is Mover.BROKER and not moved.host:
-                broker = yield from _ask_one_of("broker", "Behind which broker?", shop.brokers)
-                moved = replace(moved, broker=broker or next(iter(shop.brokers)))
-            elif not moved.by.is_by_hand:
-                supply = yield from _ask_one_of("supply", "Which supply feeds it?", shop.supplies)
-        room = there.room.less(there.takes(moved))
-        seen = yield from ask_seen(name, channel, has_pin=room.has(Pins(contacts=1)), must=not is_new)
-        room = room.less(Pins(contacts=int(seen is not None and seen.converter is None)))
-        feeder = ""
-        if seen is not None:
-            feeder = yield from _ask_one_of("feeder", f"Which feeder does the {name} hang on?", shop.feeders)
-        things = yield from ask_drop_things(name, room, is_seen=seen is not None, usual=NEITHER)
-        machine = DraftMachine(
-            name,
-            duct.name if duct is not None else None,
-            width,
-            joined.port,
-            joined.needs,
-            moved,
-            seen,
-            gate,
-            feeder,
-            supply,
-            things=things,
-        )
+        machine, duct = yield from ask_machine(name, place, there, channel)
         draft.machine = name
-        draft.edits = _edits(machine, duct, there, is_new=is_new)
-        draft.studied = _edits(machine, duct, there, is_new=is_new, as_wired=True)
+        draft.edits = machine_edits(machine, duct, there, is_new=is_new)
+        draft.studied = machine_edits(machine, duct, there, is_new=is_new, as_wired=True)
 
     return Interview(PartsDraft, walk)
+
+
+def ask_machine(
+    name: str, place: Place, there: Outfit, channel: tuple[str, int] | None
+) -> Walk[tuple[DraftMachine, DraftDuct | None]]:
+    """A machine at a place of a shop, and its duct where it gets one; ``channel``: the next free one for a clamp."""
+    shop, taken = there.shop, there.names
+    duct: DraftDuct | None = None
+    if place.gate is not None:
+        width = exact(place.gate.diameter_m, shop.units)
+    elif shop.ducts or place.motor not in shop.motors or len(_systems(shop)) > 1:
+        duct = yield from ask_drop(free_name(drop_of(name), taken), place, shop)
+        width = duct.diameter
+    else:
+        width, _ = yield from ask_diameter("How wide is the hose there?", usual_width(place, shop))
+    joined = yield from ask_port_and_need(name, width, Measures(shop.units))
+    is_new = place.gate is None
+    gate = place.gate.name if place.gate is not None else free_name(gate_of(name), taken)
+    moved, supply = Moved(), ""
+    if is_new:
+        moved = yield from ask_gate(name, gate, there.gate_scene())
+        if moved.by is Mover.BROKER and not moved.host:
+            broker = yield from ask_one_of("broker", "Behind which broker?", shop.brokers)
+            moved = replace(moved, broker=broker or next(iter(shop.brokers)))
+        elif not moved.by.is_by_hand:
+            supply = yield from ask_one_of("supply", "Which supply feeds it?", shop.supplies)
+    room = there.room.less(there.takes(moved))
+    seen = yield from ask_seen(name, channel, has_pin=room.has(Pins(contacts=1)), must=not is_new)
+    room = room.less(Pins(contacts=int(seen is not None and seen.converter is None)))
+    feeder = ""
+    if seen is not None:
+        feeder = yield from ask_one_of("feeder", f"Which feeder does the {name} hang on?", shop.feeders)
+    things = yield from ask_drop_things(name, room, is_seen=seen is not None, usual=NEITHER)
+    drop = duct.name if duct is not None else None
+    machine = DraftMachine(
+        name, drop, width, joined.port, joined.needs, moved, seen, gate, feeder, supply, things=things
+    )
+    return machine, duct
 
 
 def move_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
@@ -166,10 +165,10 @@ def retire_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
     return Interview(PartsDraft, walk)
 
 
-def _edits(
+def machine_edits(
     machine: DraftMachine, duct: DraftDuct | None, there: Outfit, *, is_new: bool, as_wired: bool = False
 ) -> list[PartEdit]:
-    """``is_new``: the gate is, too."""
+    """What puts a machine into the file; ``is_new``: its gate is, too."""
     edits = [PartEdit("ducts", None, tuple(duct_lines(duct)))] if duct is not None else []
     if is_new:
         servo, before = there.servo_for(machine.moved)
@@ -195,7 +194,7 @@ def _is_own_drop(shop: Shop, duct: str | None) -> bool:
     return sum(gate.duct == duct for gate in shop.gates.values()) == 1
 
 
-def _ask_one_of(about: str, said: str, things: Iterable[str]) -> Walk[str]:
+def ask_one_of(about: str, said: str, things: Iterable[str]) -> Walk[str]:
     """One of several names; the empty word where there is only one, which needs no key."""
     names = tuple(things)
     if len(names) < 2:
@@ -204,16 +203,16 @@ def _ask_one_of(about: str, said: str, things: Iterable[str]) -> Walk[str]:
     return found
 
 
-def _names(text: str) -> set[str]:
+def names_in(text: str) -> set[str]:
     """Every name in the file, and those that a shop without such sections has by itself."""
     tree = _tree_of(text)
     return {name for section in NAMED for name in tree.keys(section)}
 
 
-def _free_channel(shop: Shop, text: str) -> tuple[str, int] | None:
-    """The first channel of a converter of eight that nothing is on."""
+def free_channel(shop: Shop, text: str, taken: Collection[tuple[str, int]] = ()) -> tuple[str, int] | None:
+    """The first channel of a converter of eight that nothing is on, and that is not ``taken`` either."""
     tree = _tree_of(text)
-    used = set()
+    used: set[tuple[str | None, str | None]] = {(name, str(channel)) for name, channel in taken}
     for pattern in SENSOR_KEYS:
         for name in tree.keys(pattern[0]):
             part = tree.at((pattern[0], name, *pattern[2:]))

@@ -7,7 +7,13 @@ from dataclasses import fields
 from gatekeeper.layout.measures import Measures
 from gatekeeper.shop.model import Gate, Motor, Shop, Tool
 
-_SECTIONS = ("motors", "ducts", "gates", "tools", "inputs", "signs", "permits")
+_SECTIONS = ("motors", "servo_banks", "ducts", "gates", "tools", "inputs", "signs", "permits")
+_TRIED = {
+    "servo_banks": "with the program stopped, every servo on it can be turned by hand.",
+    "inputs": "work it once and see that the page says so.",
+    "signs": "start its machine and see it show that air is coming, then ready.",
+    "permits": "its machine starts only while air is ready there, and runs on when the air goes.",
+}
 NEW_DUCT = "bond it to ground, close its joints, and measure its resistance to ground."
 
 
@@ -41,6 +47,11 @@ def _new(section: str, thing: str, shop: Shop, name: str) -> Iterator[str]:
             yield f"{thing}: move it by hand to both ends; it must seal when shut."
     elif section == "tools":
         yield from _new_tool(shop.tools[thing], name)
+    elif section == "motors":
+        where = " with only its smallest gate open" if shop.motors[thing].has_ducts else ""
+        yield f"{thing}: click its switch with the motor isolated, then start it once{where}, and see that it stops."
+    elif section in _TRIED:
+        yield f"{thing}: {_TRIED[section]}"
 
 
 def _new_tool(tool: Tool, name: str) -> Iterator[str]:

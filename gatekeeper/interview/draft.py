@@ -190,7 +190,7 @@ class ShopDraft:
     def motor_scene(self) -> MotorScene:
         """What is known before another motor is asked for."""
         wired = tuple(one for motor in self.motors for one in motor.wired if one.is_of_the_shop)
-        return MotorScene(self.room, self.free_channel(), self.is_inch, self.is_attended, wired)
+        return MotorScene(self.room, self.free_channel(), self.is_inch, self.is_attended, of_shop=wired)
 
     @property
     def is_attended(self) -> bool:

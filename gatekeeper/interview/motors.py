@@ -91,6 +91,7 @@ class DraftMotor:
     """One motor.
 
     ``seen``: what confirms that it runs; a drive does it itself. ``relief``: the port on its main that stays open.
+    ``feeder``: where there are several to choose from.
     """
 
     name: str
@@ -104,6 +105,7 @@ class DraftMotor:
     seen: Seen | None = None
     wired: tuple[Wired, ...] = ()
     relief: Size | None = None
+    feeder: str = ""
 
     @property
     def has_ducts(self) -> bool:
@@ -134,6 +136,7 @@ class MotorScene:
         channel: the next free one for a clamp, or None.
         is_inch: the shop's units.
         is_attended: somebody was said to be always there.
+        may_be_attended: that may still be asked; else a starter that holds itself is not offered.
         of_shop: what is wired already that a shop has once.
     """
 
@@ -141,6 +144,7 @@ class MotorScene:
     channel: tuple[str, int] | None
     is_inch: bool
     is_attended: bool = False
+    may_be_attended: bool = True
     of_shop: tuple[Wired, ...] = ()
 
 
@@ -200,7 +204,9 @@ def _ask_power(name: str, kind: MotorKind, *, is_inch: bool) -> Walk[Size]:
 def _ask_switching(motor: DraftMotor, scene: MotorScene) -> Walk[DraftMotor]:
     is_collector = motor.kind is MotorKind.COLLECTOR
     not_at_a_socket = (Switching.RELAY, Switching.BUTTONS, Switching.DRIVE, Switching.HAND)
-    left_out = (Switching.SOCKET,) if is_collector else not_at_a_socket
+    left_out: tuple[Switching, ...] = (Switching.SOCKET,) if is_collector else not_at_a_socket
+    if not (scene.is_attended or scene.may_be_attended):
+        left_out += (Switching.BUTTONS,)
     offered = [one for one in Switching if one not in left_out]
     word: str = yield choice_question(
         "switched by",

@@ -10,23 +10,25 @@ from gatekeeper.interview.text_edits import PartEdit, quoted
 from gatekeeper.interview.writing import bank_lines
 from gatekeeper.shop.model import Gate, Shop
 
+NO_PINS_TAKEN = Pins()
 LAST_BANK = 8
 """As many banks as this proposes: the addresses from 0x40 on."""
 
 
 @dataclass(frozen=True, slots=True)
 class Outfit:
-    """A shop, the text of its file, and every name in it."""
+    """A shop, the text of its file, and every name in it; ``spoken_for``: pins that this interview took already."""
 
     shop: Shop
     text: str
     names: set[str]
+    spoken_for: Pins = NO_PINS_TAKEN
 
     @property
     def room(self) -> Room:
         """The pins that are left."""
         on_i2c = any(converter.kind.is_on_i2c for converter in self.shop.converters.values())
-        return text_room(self.text, has_i2c=bool(self.shop.servo_banks) or on_i2c)
+        return text_room(self.text, has_i2c=bool(self.shop.servo_banks) or on_i2c).less(self.spoken_for)
 
     def free(self, word: str) -> str:
         """The word as a name, with a number behind it where it is taken."""

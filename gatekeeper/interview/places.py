@@ -17,12 +17,16 @@ NO_ELBOW = "no elbow"
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One place to join: a ``gate`` without a machine, a ``duct``, or straight on a ``motor``; the others are None."""
+    """One place to join: a ``gate`` without a machine, a ``duct``, or straight on a ``motor``; the others are None.
+
+    ``width``: what a duct there is likely to be wide.
+    """
 
     said: str
     gate: Gate | None = None
     duct: str | None = None
     motor: str | None = None
+    width: Size | None = None
 
 
 def idle_gates(shop: Shop) -> list[Place]:
@@ -78,7 +82,7 @@ def ask_drop(name: str, place: Place, shop: Shop) -> Walk[DraftDuct]:
 
 def usual_width(place: Place, shop: Shop) -> Size:
     """A branch of 4 in or 100 mm, or less where the duct that it joins is narrower."""
-    usual = Size("4 in", 0.1016) if shop.units is Units.INCH else Size("100 mm", 0.1)
+    usual = place.width or (Size("4 in", 0.1016) if shop.units is Units.INCH else Size("100 mm", 0.1))
     duct = shop.ducts.get(place.duct or "")
     return usual if duct is None or duct.diameter_m >= usual.si else exact(duct.diameter_m, shop.units)
 

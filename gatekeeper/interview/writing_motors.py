@@ -27,6 +27,8 @@ def motor_lines(motor: DraftMotor) -> list[str]:
         lines.append(f"  {ASSUMED}an inlet as wide as the widest duct on it")
     if motor.relief is not None:
         lines.append(f"  relief_port: {motor.relief.text}")
+    if motor.feeder:
+        lines.append(f"  feeder: {quoted(motor.feeder)}")
     lines += (f"  {line}" for line in _switched(motor))
     if motor.by_drive:
         lines.append(f"  confirmed_by: {{drive: {quoted(at_motor(motor.name)[2])}}}")

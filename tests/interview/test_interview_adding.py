@@ -4,6 +4,7 @@ import pytest
 from interview_paths import told
 
 from gatekeeper.interview.adding import PartsDraft, add_machine
+from gatekeeper.interview.adding_motor import add_motor
 from gatekeeper.interview.draft import ShopDraft
 from gatekeeper.interview.engine import Interview
 from gatekeeper.interview.new import new_shop
@@ -136,6 +137,96 @@ def test_a_button_and_a_lamp_come_with_the_machine() -> None:
 def test_other_gates_are_added_too(gate: str, line: str) -> None:
     added, _ = _added(ONE_BY_HAND, gate=gate, sensor="nothing yet")
     assert added[0] == f"  lathe gate: {line}"
+
+
+# ---------------------------------------------------------------- a motor more
+
+ON_DUCTS = f"""{HEAD}ducts:
+  main: {{towards: collector, diameter: 100 mm, length: 2 m}}
+gates:
+  saw gate: {{duct: main}}
+converters:
+  clamps: {{kind: MCP3208, chip_select: 0}}
+tools:
+  table saw: {{gates: saw gate, sensor: {{converter: clamps, channel: 0, range: 30 A}}}}
+inputs:
+  stop: {{kind: red button, pin: GPIO5, motors: collector}}
+"""
+
+
+def _motor_added(text: str, **answers: str | list[str]) -> tuple[list[str], Interview[PartsDraft]]:
+    interview: Interview[PartsDraft] = told(add_motor(_shop(text), text), **answers)
+    changed = with_parts(text, "x", interview.stand().draft.edits)
+    _shop(changed)
+    return [line for line in changed.splitlines() if line and line not in text.splitlines()], interview
+
+
+def test_a_vacuum_more_comes_with_its_first_machine() -> None:
+    answers = {"another_motor": "tool vacuum", "power": "1.2 kW", "confirmed": "clamp", "machine": "router table"}
+    added, interview = _motor_added(ON_DUCTS, **answers, length="0 m", sensor="clamp for 20 A")
+    assert added == [
+        "  vacuum:",
+        "    kind: tool vacuum",
+        "    power: 1.2 kW  # from the plate",
+        "    inlet: 63 mm",
+        "    # The relay feeds its socket and drops when the board dies.",
+        "    switched_by: {pin: to be chosen, when_board_dies: drops}",
+        "    confirmed_by: {converter: clamps, channel: 1, range: 30 A}",
+        "  router table drop: {towards: vacuum, diameter: 63 mm, length: 0 m, flex: 1 m}",
+        "  router table gate: {duct: router table drop}",
+        "  router table:",
+        "    gates: router table gate",
+        "    sensor: {converter: clamps, channel: 2, range: 20 A}",
+    ]
+    assert interview.stand().draft.machine == "router table"
+
+
+def test_a_collector_more_is_named_and_a_gate_too_small_for_it_gets_a_port_that_stays_open() -> None:
+    answers = {"another_motor": "collector", "motor_name": "south collector", "power": "3 kW", "inlet": "250 mm"}
+    added, _ = _motor_added(ON_DUCTS, **answers, machine="planer", length="2 m", wired=["bin"])
+    assert added == [
+        "  south collector:",
+        "    power: 3 kW  # from the plate",
+        "    phases: single",
+        "    inlet: 250 mm",
+        "    relief_port: 80 mm",
+        "    # The relay feeds the coil of the motor's contactor and drops when the board dies.",
+        "    switched_by: {pin: to be chosen, when_board_dies: drops}",
+        "  planer drop: {towards: south collector, diameter: 100 mm, length: 2 m, flex: 1 m}",
+        "  planer gate: {duct: planer drop}",
+        "  # planer: not wired yet, its gate is moved by whoever works there.",
+        "  south collector bin: {kind: bin full, pin: to be chosen, motors: south collector}",
+    ]
+
+
+def test_what_a_shop_has_once_or_not_at_all_is_not_offered_to_a_second_motor() -> None:
+    _, interview = _motor_added(ON_DUCTS, another_motor="collector", power="3 kW", machine="planer", length="1 m")
+    offered = {}
+    for count in range(len(interview.answers)):
+        question = add_motor(_shop(ON_DUCTS), ON_DUCTS).taken_up(interview.answers[:count]).stand().question
+        assert question is not None
+        offered[question.about] = question.choices
+    assert offered["wired"] == ("hand-off-auto switch", "fire detector", "bin contact", "nothing more")
+    # Nobody is said to be always there in this file.
+    assert "push-button starter" not in offered["switched by"]
+
+
+def test_an_air_cleaner_is_added_to_any_shop_and_more_to_one_whose_gates_have_ducts() -> None:
+    added, interview = _motor_added(ONE_BY_HAND, power="150 W")
+    assert added == [
+        "  air cleaner:",
+        "    kind: air cleaner",
+        "    power: 150 W  # from the plate",
+        "    # The relay feeds its socket and drops when the board dies.",
+        "    switched_by: {pin: to be chosen, when_board_dies: drops}",
+    ]
+    question = add_motor(_shop(ONE_BY_HAND), ONE_BY_HAND).stand().question
+    assert question is not None
+    assert question.said == (
+        "What is it? Another collector can follow once saw gate and every other gate has a duct in the file."
+    )
+    assert question.choices == ("air cleaner",)
+    assert interview.answers == ("air cleaner", "150 W", "socket relay")
 
 
 # ---------------------------------------------------------------- pins

@@ -1,11 +1,15 @@
 """Whatever is answered, the file that comes of it is a shop; a change of a shop touches its own parts only."""
 
+from collections.abc import Callable
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from interview_paths import walked
 
-from gatekeeper.interview.adding import add_machine, move_machine, retire_machine
+from gatekeeper.interview.adding import PartsDraft, add_machine, move_machine, retire_machine
+from gatekeeper.interview.adding_motor import add_motor
+from gatekeeper.interview.engine import Interview
 from gatekeeper.interview.new import new_shop
 from gatekeeper.interview.text_edits import with_parts
 from gatekeeper.interview.writing import draft_text
@@ -42,17 +46,20 @@ def test_every_order_of_answers_gives_a_file_without_faults(data: st.DataObject)
     assert new_shop().taken_up(interview.answers).answers == interview.answers
 
 
-@settings(_SETTINGS, max_examples=20)
-@given(name=st.sampled_from(SHOPS), data=st.data())
-def test_a_machine_more_changes_only_its_own_parts(name: str, data: st.DataObject) -> None:
+@settings(_SETTINGS, max_examples=30)
+@given(name=st.sampled_from(SHOPS), add=st.sampled_from([add_machine, add_motor]), data=st.data())
+def test_a_machine_or_motor_more_changes_only_its_own_parts(
+    name: str, add: Callable[[Shop, str], Interview[PartsDraft]], data: st.DataObject
+) -> None:
     text = example(name).read_text(encoding="utf-8")
-    draft = walked(add_machine(_shop(text), text), data).stand().draft
-    changed = with_parts(text, name, draft.edits)
-    lines = iter(changed.splitlines())
-    assert all(line in lines for line in text.splitlines()), "every old line is there, in its order"
-    before, after = _tree(text).plain(), _tree(changed).plain()
-    for section, parts in before.items():
-        assert {part: after[section][part] for part in parts} == parts
+    draft = walked(add(_shop(text), text), data).stand().draft
+    for edits in (draft.edits, draft.studied):
+        changed = with_parts(text, name, edits)
+        lines = iter(changed.splitlines())
+        assert all(line in lines for line in text.splitlines()), "every old line is there, in its order"
+        before, after = _tree(text).plain(), _tree(changed).plain()
+        for section, parts in before.items():
+            assert {part: after[section][part] for part in parts} == parts
 
 
 @_SETTINGS

@@ -126,6 +126,7 @@ def test_a_machine_more_leaves_the_rest_of_the_file_alone(tmp_path, typed) -> No
     assert [line for line in changed.splitlines() if line not in added] == [*text.splitlines(), ""]
     assert _last(one.said, "To commission anew:") == [
         "To commission anew:",
+        "  - servo bank: with the program stopped, every servo on it can be turned by hand.",
         "  - lathe drop: bond it to ground, close its joints, and measure its resistance to ground.",
         "  - lathe gate: jog it to both ends, set them, and time a whole move.",
         "  - lathe: switch it on once and see that the page names it and no other machine.",
@@ -210,3 +211,21 @@ def test_answers_of_another_question_and_a_file_changed_meanwhile_are_refused(tm
         interview_parts(path, text, _shop(text), typed(["", ""]).face, None, "planer")
     assert str(refused.value) == f"{path}: the file was changed meanwhile; ask again."
     assert kept.exists()
+
+
+def test_a_motor_more_is_tried_before_it_is_trusted(tmp_path: Path) -> None:
+    path = tmp_path / "shed.yaml"
+    text = example("one-evening").read_text(encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    command = [sys.executable, "-m", "gatekeeper", "add", "shed.yaml", "--motor"]
+    done = subprocess.run(command, input="\n200 W\n\n\n", cwd=tmp_path, text=True, capture_output=True)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (
+        "To commission anew:\n"
+        "  - air cleaner: click its switch with the motor isolated, then start it once, and see that it stops.\n"
+        "  - Nothing else changed: 4 other motors, gates and tools keep what was proved of them.\n"
+    ) in done.stdout
+    assert "air cleaner" in _shop(path.read_text(encoding="utf-8")).motors
+    both = subprocess.run([*command, "--move", "planer"], cwd=tmp_path, text=True, capture_output=True)
+    assert both.returncode == 2
+    assert both.stderr == "--move, --retire and --motor are different things; give one of them.\n"
