@@ -26,7 +26,7 @@ from gatekeeper.service.commissioning_scene import (
 )
 from gatekeeper.service.face import Answer, Press, Saying
 from gatekeeper.service.face_commissioning import StepOffer
-from gatekeeper.service.viewing_scene import listing, plain
+from gatekeeper.service.viewing_scene import cap, listing, plain
 
 #: A trial run lasts this long, unless the starts in hand stretch it.
 RUN_S = 5.0
@@ -247,13 +247,13 @@ class LookAtRotation(_Trial):
 
 def _hindrance(scene: Scene, motor: MotorNow) -> tuple[Saying | None, tuple[StepOffer, ...]]:
     """Why it cannot be told on now, as the core would say it, and what mends that."""
-    name = plain(motor.name)
+    name = cap(plain(motor.name))
     if motor.out_of_service is not None:
         return Saying(f"{name} is out of service."), (StepOffer("back", "Back in service"),)
     if motor.blocked is not None:
         return Saying(f"{name} stays off: {plain(motor.blocked[1])}."), ()
     if motor.hand != "auto":
-        return Saying(f"The switch of {name} stands at {motor.hand}. Turn it to Auto."), ()
+        return Saying(f"The switch of {plain(motor.name)} stands at {motor.hand}. Turn it to Auto."), ()
     if motor.latch is not None or motor.starts_locked:
         said = "latched off" if motor.latch is not None else "without a record of its starts"
         return Saying(f"{name} is {said}."), (StepOffer("clear", f"Clear {motor.name}"),)
@@ -279,7 +279,7 @@ def _until_off(motor: MotorNow, said: str) -> Saying:
 
 
 def _waiting(scene: Scene, motor: MotorNow, run: Run) -> Shown:
-    said = plain(run.waits[0]) if run.waits is not None else f"{plain(motor.name)} is told on in a moment"
+    said = cap(plain(run.waits[0])) if run.waits is not None else f"{cap(plain(motor.name))} is told on in a moment"
     until_s = run.waits[1] if run.waits is not None else None
     prompt = Saying(f"{said}: {{time}}.", until_s=until_s) if until_s is not None else Saying(f"{said}.")
     return Shown(prompt, live=_live(scene, motor), offers=(StepOffer("again", "Back"),))

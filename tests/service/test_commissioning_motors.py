@@ -76,7 +76,7 @@ def test_the_contactor_is_clicked_with_the_motor_isolated_and_the_core_is_cleare
     room.begin("rotation/fan")
     room.press("joined")
     walk = room.now()
-    assert walk.prompt.text == "fan rests: no start is in hand for {time}. The motor would get too hot."
+    assert walk.prompt.text == "Fan rests: no start is in hand for {time}. The motor would get too hot."
     assert walk.prompt.until_s is not None
     assert "run" not in room.offers()
 
@@ -123,7 +123,7 @@ def test_what_keeps_a_motor_from_starting_is_said_with_what_mends_it(enter: Ente
     room.press("locked")
     room.request("out_of_service", "fan", "page", text="Ben: bag").result(10.0)
     room.pass_s(0.5)
-    assert (room.now().prompt.text, room.offers()[0]) == ("fan is out of service.", "back")
+    assert (room.now().prompt.text, room.offers()[0]) == ("Fan is out of service.", "back")
     assert room.press("back").accepted
     room.plant.turn_selector("selector", "hand")
     room.asks("The switch of fan stands at hand. Turn it to Auto.")
