@@ -26,6 +26,8 @@ from gatekeeper.devices.switching import LeasedSwitch
 
 EVERY_S = 0.25
 TIMEOUT_S = 0.3
+#: The shortest real time between two exchanges, for clocks that run fast.
+LEAST_WAIT_S = 0.005
 #: How long ``close`` waits for the last word to the drive: two exchanges that time out.
 CLOSE_S = 1.0
 WORD = 0xFFFF
@@ -246,6 +248,7 @@ class ModbusDrive(LeasedSwitch):
         self._speed: SpeedWatch | None = None
         if full_hz is not None and (limits is not None or registers.speed_seen is not None):
             self._speed = SpeedWatch(name, full_hz, sees=registers.speed_seen is not None)
+        self._wait_s = every_s
         self._bell = threading.Event()
         self._is_connected = self._ran = False
         self._heard_s = clock()
@@ -282,8 +285,9 @@ class ModbusDrive(LeasedSwitch):
         """Speak to it at once: the speed that is wanted may have changed. Returns at once."""
         self._bell.set()
 
-    def start(self) -> None:
-        """Begin to speak to it; the first word is stop."""
+    def start(self, real_s: Callable[[float], float] = lambda shop_s: shop_s) -> None:
+        """Begin to speak to it; the first word is stop. ``real_s``: from seconds of the shop's clock to real ones."""
+        self._wait_s = max(LEAST_WAIT_S, real_s(self._every_s))
         self._thread.start()
 
     def exchange(self) -> None:
@@ -402,7 +406,7 @@ class ModbusDrive(LeasedSwitch):
 
     def _run(self) -> None:
         while not self._closed:
-            self._bell.wait(self._every_s)
+            self._bell.wait(self._wait_s)
             self._bell.clear()
             self.exchange()
         self.exchange()

@@ -331,7 +331,7 @@ class Service:
         self.keeper.start()
         self.history.start()
         for drive in self.wires.drives:
-            drive.start()
+            drive.start(self.clock.real_s)
         for broker in self.wires.gate_brokers:
             broker.start()
         self.guardian.start()

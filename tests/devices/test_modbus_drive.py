@@ -169,6 +169,15 @@ def test_a_lease_that_runs_out_stops_it_even_when_nobody_ticks(server: Server) -
     drive.close()
 
 
+def test_on_a_faster_clock_it_is_spoken_to_as_often_as_that_clock_wants(server: Server) -> None:
+    drive = drive_at(server, Heard(), every_s=20.0, stops_after_s=60.0)
+    drive.start(lambda shop_s: shop_s / 1000)
+    drive.on(now(), now() + 9.0)
+    for _ in range(4):
+        server.expect(MAP.command, MAP.start_word)
+    drive.close()
+
+
 def test_close_says_stop_as_its_last_word(server: Server) -> None:
     heard = Heard()
     drive = drive_at(server, heard)
