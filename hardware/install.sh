@@ -6,7 +6,8 @@ umask 022
 usage() {
     cat <<'END'
 sh install.sh [install]       put this version on the board; on a board that has one it is the upgrade
-    --shop FILE               the shop file, or the name of an example; kept if the board has one already
+    --shop FILE               the shop file, or the name of an example; kept if the board has one already. Without one
+                              the board asks for its shop on its page
     --pins gpiod|lgpio        the pin library of the service (lgpio for servos on the board's own pins)
     --wheels FOLDER           take every package from this folder, nothing from the internet
     --from FILE.whl           this packed version instead of the folder around this script
@@ -189,6 +190,13 @@ check_shop_file() {
     chmod 0640 "$config/shop.yaml"
 }
 
+# Says where the board asks for its shop.
+asks_for_shop() {
+    pin="in $state/pin"
+    if [ -r "$state/pin" ]; then pin=$(cat "$state/pin"); fi
+    say "There is no shop file: the board asks for it on its page. http://$(uname -n).local:8080/ PIN: $pin"
+}
+
 install_version() {
     trap 'if [ -n "$making" ]; then rm -rf "$making"; fi' EXIT
     trap 'exit 1' HUP INT TERM
@@ -200,13 +208,9 @@ install_version() {
     ln -sfn /opt/gatekeeper/current/bin/gatekeeper "$command"
     making=''
     systemctl enable --quiet gatekeeper.service
-    if [ -z "$laid" ]; then
-        prune
-        say "Installed. Put the shop file to $config/shop.yaml, then: systemctl start gatekeeper"
-        return
-    fi
     if ! has_manager; then
         say "Installed. No service manager runs here; the controller starts with the board."
+        [ -n "$laid" ] || say "There is no shop file: the board then asks for it on its page."
         return
     fi
     say "Starting it; it must become ready and stay so for $hold s."
@@ -215,6 +219,7 @@ install_version() {
         if [ -n "$before" ]; then point previous "$before"; fi
         prune
         say "Version $new runs."
+        [ -n "$laid" ] || asks_for_shop
         return
     fi
     [ -n "$before" ] ||

@@ -32,6 +32,7 @@ motors:
   collector:
     power: 1.5 hp
     spin_down: 2 s
+    coast: 2 s
     switched_by: {pin: GPIO17, when_board_dies: drops}
 gates:
   saw gate: {diameter: 4 in}
@@ -254,16 +255,13 @@ def test_new_on_a_page_tells_its_address_writes_the_file_and_stays_until_it_is_e
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (
-            ("there.yaml",),
-            "there.yaml: this file is there already; to add a machine to it: gatekeeper add there.yaml\n",
-        ),
+        (("is.yaml",), "is.yaml: this file is there already; to add a machine to it: gatekeeper add is.yaml\n"),
         (("no/such/shed.yaml",), "no/such/shed.yaml: there is no folder no/such to write it into.\n"),
         (("shed.yaml", "--port", "70000"), "The port is 70000; 0 to 65535 are allowed.\n"),
     ],
 )
 def test_new_on_a_page_is_refused_before_anything_is_served(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
-    (tmp_path / "there.yaml").write_text("x\n")
+    (tmp_path / "is.yaml").write_text("x\n")
     process = _new(tmp_path, *words, "--page")
     out, err = process.communicate(timeout=DEADLINE_S)
     assert (process.returncode, out, err) == (2, "", said)

@@ -3,6 +3,7 @@
 The same script in a real clean Debian tree: ``tests/bench/bench_install.py``.
 """
 
+import os
 import subprocess
 from pathlib import Path
 
@@ -63,12 +64,21 @@ def test_a_first_install_makes_users_folders_unit_and_starts(system: System) -> 
     ]
 
 
-def test_without_a_shop_file_nothing_is_started(system: System) -> None:
+@pytest.mark.parametrize(("kept", "told"), [(None, "in /var/lib/gatekeeper/pin"), ("481516\n", "481516")])
+def test_without_a_shop_file_the_board_asks_for_it_on_its_page(system: System, kept: str | None, told: str) -> None:
+    if kept is not None:
+        folder = system.root / "var/lib/gatekeeper"
+        folder.mkdir(parents=True)
+        (folder / "pin").write_text(kept, encoding="utf-8")
     done = system.install()
-    assert system.said(done)[-1] == (
-        "Installed. Put the shop file to /etc/gatekeeper/shop.yaml, then: systemctl start gatekeeper"
-    )
-    assert not [call for call in system.calls("systemctl") if call.startswith("restart")]
+    assert (done.returncode, system.said(done)[-2]) == (0, "Version V runs.")
+    asks = "There is no shop file: the board asks for it on its page."
+    assert system.said(done)[-1] == f"{asks} http://{os.uname().nodename}.local:8080/ PIN: {told}"
+    assert "restart gatekeeper.service" in system.calls("systemctl")
+    assert not system.shop.exists()
+    (system.root / "run/systemd/system").rmdir()
+    done = system.install()
+    assert system.said(done)[-1] == "There is no shop file: the board then asks for it on its page."
 
 
 def test_in_the_tree_of_a_card_nothing_is_started(system: System) -> None:

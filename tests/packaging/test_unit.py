@@ -71,7 +71,8 @@ def test_nothing_hides_the_wires() -> None:
 
 def test_outputs_go_off_after_every_end_by_the_same_program_file_and_pins() -> None:
     (start,), (off,) = values("ExecStart"), values("ExecStopPost")
-    assert start.split()[2:] == off.split()[2:] == ["/etc/gatekeeper/shop.yaml", "--pins", "${GATEKEEPER_PINS}"]
+    assert off.split()[2:] == ["/etc/gatekeeper/shop.yaml", "--pins", "${GATEKEEPER_PINS}"]
+    assert start.split()[2:] == [*off.split()[2:], "--ask"]
     assert (start.split()[1], off.split()[1]) == ("run", "outputs-off")
     assert start.split()[0] == off.split()[0]
 
