@@ -1,6 +1,7 @@
 """Every message the controller can give, as a page of text: ``hardware/messages.md`` is made from the fault tables."""
 
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault
+from gatekeeper.service import coil_gates
 from gatekeeper.service.one_cause import TOGETHER
 from gatekeeper.service.troubles import every_row
 
@@ -28,6 +29,10 @@ def message_table() -> str:
         lines = ["| Code | What happened | Likely cause | What to do |", "|---|---|---|---|"]
         lines += [_row(code, row) for code, row in rows.items()]
         parts.append(f"## {title}\n\n{said}\n\n" + "\n".join(lines) + "\n")
+    parts.append(
+        "## At a gate on a coil\n\nA solenoid or an air valve goes on pushing while its gate is stuck or held, and its "
+        "spring does without it; so there, and for the machines behind it, what to do is this.\n\n" + coil_gates.table()
+    )
     stays = ", ".join(f"`{code}`" for code in sorted(UNTIL_CLEARED))
     together = ", ".join(f"`{code}`" for code in sorted(TOGETHER))
     parts.append(

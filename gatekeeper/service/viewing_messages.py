@@ -6,6 +6,7 @@ from dataclasses import replace
 from gatekeeper.control.alarms import FAULTS, UNTIL_CLEARED, Fault, gate_called, short_of_air
 from gatekeeper.control.snapshot import AlarmNow
 from gatekeeper.service.care_troubles import FULL_BIN, is_bin
+from gatekeeper.service.coil_gates import at_the_gate
 from gatekeeper.service.face import Heap, MessageView, Offer
 from gatekeeper.service.one_cause import OneCause
 from gatekeeper.service.viewing_notes import ExtraMessage
@@ -92,7 +93,7 @@ def _standing(scene: Scene) -> list[MessageView]:
 
 
 def _core_message(scene: Scene, alarm: AlarmNow, names: set[str]) -> MessageView:
-    row = words_of(alarm.code, alarm.subject)
+    row = at_the_gate(scene.ground.shop, alarm.code, alarm.subject, words_of(alarm.code, alarm.subject))
     if alarm.code == "short_of_air":
         running = [tool.name for tool in scene.core.tools if tool.wants_gates]
         missing = scene.plan.missing_air(alarm.subject, running)

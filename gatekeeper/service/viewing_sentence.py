@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from gatekeeper.control.alarms import gate_called
 from gatekeeper.control.plan import MotorKind
 from gatekeeper.control.snapshot import MotorNow, ToolNow
+from gatekeeper.service.coil_gates import at_the_gate
 from gatekeeper.service.face import Attention, Heap, MessageView, Saying
 from gatekeeper.service.viewing_messages import words_of
 from gatekeeper.service.viewing_motors import reason, waits
@@ -241,7 +242,8 @@ def _presses(scene: Scene) -> Iterator[Attention]:
         release = scene.release_offer(gate)
         if release is not None:
             stuck = gate.belief == "stuck"
-            row = words_of("gate_stuck" if stuck else "gate_held", gate.name)
+            code = "gate_stuck" if stuck else "gate_held"
+            row = at_the_gate(scene.ground.shop, code, gate.name, words_of(code, gate.name))
             harm = Heap.TODAY if stuck else Heap.WHEN_YOU_CAN
             yield Attention(harm, Saying(f"{row.happened} {row.remedy}"), (release,))
     for motor in scene.core.motors:
