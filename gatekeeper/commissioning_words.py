@@ -14,6 +14,10 @@ WORDS = {
 }
 
 
+#: Of what is seen the step is about the first; contacts that only must not change stand behind.
+SPOKEN_OF = 3
+
+
 def found(view: CommissioningView, key: str | None) -> tuple[StageView, StepView] | None:
     """A step and its stage; None where there is no such step."""
     return next(((stage, step) for stage in view.stages for step in stage.steps if step.key == key), None)
@@ -22,7 +26,7 @@ def found(view: CommissioningView, key: str | None) -> tuple[StageView, StepView
 def is_about(walk: WalkView, control: BenchControl) -> bool:
     """Whether a part of a virtual shop's bench is one that the step in hand speaks of."""
     subject = control.key.rpartition(":")[2].casefold()
-    spoken = (walk.key, walk.title, walk.prompt.text, *walk.notes, *(what for what, _ in walk.live))
+    spoken = (walk.key, walk.title, walk.prompt.text, *walk.notes, *(what for what, _ in walk.live[:SPOKEN_OF]))
     return any(subject in one.casefold() for one in spoken)
 
 

@@ -88,7 +88,7 @@ def live_parts(
     return {
         "stops": parts.stops(shop),
         "step": _walk(shop, view, walk) if walk is not None else _between(view, last),
-        "bench": parts.bench(mine) if mine else Html(""),
+        "bench": parts.bench(mine, all_open=True) if mine else Html(""),
         "stages": _stages(view),
     }
 

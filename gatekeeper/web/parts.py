@@ -328,8 +328,11 @@ def stops(view: ShopView) -> Html:
     return el("p", {"data-stop": word.value if word else ""}, " ".join(told), advice)
 
 
-def bench(controls: Sequence[BenchControl]) -> Html:
-    """The bench of a virtual shop: every part under its heading, with what can be done to it."""
+def bench(controls: Sequence[BenchControl], *, all_open: bool = False) -> Html:
+    """The bench of a virtual shop: every part under its heading, with what can be done to it.
+
+    ``all_open``: no heading is folded away, where there are few parts.
+    """
     groups: dict[str, list[Html]] = {}
     for control in controls:
         buttons = [
@@ -352,7 +355,7 @@ def bench(controls: Sequence[BenchControl]) -> Html:
     drawn = [
         el(
             "details",
-            {"data-key": title, "open": number == 0},
+            {"data-key": title, "open": all_open or number == 0},
             el("summary", None, el("b", None, title)),
             el("ul", {"class": "bench"}, lines),
         )
