@@ -32,6 +32,10 @@ JOB = json.loads(Path("/job/job.json").read_text())
 OUTPUTS = {one["holder"]: one for one in JOB["outputs"]}
 SAW, PLANER, SANDER, ROUTER = 7, 8, 11, 14
 CONTACTS = (4, SAW, PLANER, SANDER, ROUTER)
+#: A machine that runs all the while, which no collector is started for: it lights the lamp for messages.
+EDGER = 10
+#: Sensors of the shop settle for 8 s before anything moves.
+SETTLED_S = 12.0
 
 
 def tell(**what: object) -> None:
@@ -86,6 +90,7 @@ class Walk:
         self.trace = Trace()
         self.contacts = Contacts()
         self._number = 0
+        self.contacts.put(EDGER, True)
         for pin in CONTACTS:
             self.contacts.put(pin, False)
 
@@ -128,13 +133,13 @@ class Walk:
         manager = Manager(self._number, program)
         manager.until_ready()
         took_s = time.monotonic() - began_s
-        self.look(moment, took_s=round(took_s, 1))
+        self.look(moment, watch_s=0.0, took_s=round(took_s, 1))
         return manager
 
     def work(self, program: list[str]) -> Manager:
         """Start, and bring on every output that machines can; the last is a button that is pressed for 2 s."""
         manager = self.start(program, "ready")
-        time.sleep(4.0)
+        time.sleep(SETTLED_S)
         self.contacts.put(SAW, True)
         self.contacts.put(SANDER, True)
         self.until_on("contactor relay")
@@ -145,6 +150,7 @@ class Walk:
         self.look("working")
         self.contacts.put(ROUTER, True)
         self.until_on("starter, start relay")
+        self.trace.forget()
         return manager
 
     def after(self, manager: Manager, how: str, *, bites: bool = False) -> None:
@@ -157,11 +163,11 @@ class Walk:
         said = [*done.stdout.splitlines(), *done.stderr.splitlines()]
         self.look(f"outputs-off after {how}", status=done.returncode, said=said)
 
-    def look(self, moment: str, **more: object) -> None:
+    def look(self, moment: str, *, watch_s: float = WATCH_S, **more: object) -> None:
         """Tell what was called since the last look, and then what the lines do."""
         called = told_by(self.trace.calls())
         self.trace.forget()
-        time.sleep(WATCH_S)
+        time.sleep(watch_s)
         calls = self.trace.calls()
         now = truth()
         lines = {

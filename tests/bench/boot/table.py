@@ -13,21 +13,20 @@ TERM, KILL, FAULT = "after SIGTERM", "after SIGKILL", "after a fault of the cont
 OFF = "outputs-off"
 AGAIN = f"started after SIGKILL, without {OFF}"
 
-#: Moments by the words of the table's heading; after each of ``ENDED`` the program is gone.
-ALIVE = {
+#: Moments by the words of the table's heading, and those after which the program is gone.
+MOMENTS = {
     BEFORE: "before the program",
     READY: "ready",
     WORKING: "working",
-    HUNG: "thread hung, leases over",
+    TERM: "after SIGTERM",
+    FAULT: "after a fault in the control thread",
+    KILL: "after SIGKILL",
+    HUNG: "control thread hung, leases over",
+    AFTER_HUNG: "then after the watchdog",
     FROZEN: "program frozen, leases over",
+    AFTER_FROZEN: "then after the watchdog",
 }
-ENDED = {
-    TERM: "SIGTERM",
-    FAULT: "fault in the control thread",
-    KILL: "SIGKILL",
-    AFTER_HUNG: "watchdog, thread hung",
-    AFTER_FROZEN: "watchdog, program frozen",
-}
+ENDED = (TERM, FAULT, KILL, AFTER_HUNG, AFTER_FROZEN)
 #: Moments in which nobody put anything off, and those in which the leases alone did: what pulsed before stands at the
 #: level that its last pulse left.
 BEREFT, ON_LEASES = (KILL, FROZEN, AFTER_FROZEN), (HUNG, AFTER_HUNG)
@@ -64,7 +63,7 @@ def _tables(boots: list[dict[str, Any]], outputs: list[dict[str, Any]]) -> list[
 
 def _grid(boot: dict[str, Any], outputs: list[dict[str, Any]]) -> dict[str, list[str]]:
     """The cells of each output; a moment that came several times has every answer that it gave."""
-    columns = [(moment,) for moment in (*ALIVE, *ENDED)] + [tuple(f"{OFF} {moment}" for moment in ENDED)]
+    columns = [(moment,) for moment in MOMENTS] + [tuple(f"{OFF} {moment}" for moment in ENDED)]
     grid: dict[str, list[str]] = {}
     for output in outputs:
         lines = [
@@ -73,11 +72,13 @@ def _grid(boot: dict[str, Any], outputs: list[dict[str, Any]]) -> dict[str, list
         ]
         if None in lines[0]:
             continue  # a servo, with pins that send no pulses
-        pulsed = "pulses" in lines[list(ALIVE).index(WORKING)]
+        pulsed = "pulses" in lines[list(MOMENTS).index(WORKING)]
         cells = []
         for (moment, *_), seen in zip(columns, lines, strict=True):
             stuck = pulsed and (moment in BEREFT or (moment in ON_LEASES and not output["leased"]))
-            cells.append(" or ".join(sorted({_cell(line, output, stuck=stuck) for line in seen if line})))
+            found = {_cell(line, output, stuck=stuck) for line in seen if line}
+            # A slow blinker is not caught at it by every look.
+            cells.append("pulses" if "pulses" in found else " or ".join(sorted(found)))
         grid[output["holder"]] = cells
     return grid
 
@@ -94,7 +95,7 @@ def _is_on(line: str, output: dict[str, Any]) -> bool:
 
 def _table(grid: dict[str, list[str]], outputs: list[dict[str, Any]]) -> str:
     lows = {output["holder"] for output in outputs if not output["active_high"]}
-    heads = ["output", *ALIVE.values(), *ENDED.values(), f"then `{OFF}`"]
+    heads = ["output", *MOMENTS.values(), f"then `{OFF}`"]
     rows = [heads, ["---"] * len(heads)]
     for holder, cells in grid.items():
         rows.append([f"{holder} (active low)" if holder in lows else holder, *cells])
