@@ -176,7 +176,7 @@ class PressureWatch:
                 self._days.append([float(sum(runs[gates][0] for gates in offs)), _mean(offs, runs)])
             else:
                 self._days.append([0.0, 0.0])
-            if self._is_learned:
+            if len(self._days) >= BASE_DAYS:
                 known = [mean for count, mean in self._days if count]
                 self._spread = (sum(mean * mean for mean in known) / max(1, len(known) - 1)) ** 0.5
             return

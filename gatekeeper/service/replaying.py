@@ -278,7 +278,8 @@ def _with_clamps(shop: Shop, tools: list[str], recording: Recording, trip_a: flo
         trip = sensor.trip_a if trip_a is None else trip_a
         changed[name] = replace(tool, sensor=replace(sensor, channel=channel, trip_a=trip))
     converters = {
-        name: replace(part, kind=ConverterKind.MCP3208, address=None) if part.kind.is_on_i2c else part
+        name: replace(part, kind=ConverterKind.MCP3208, address=None, singles=()) if part.kind.is_on_i2c else part
         for name, part in shop.converters.items()
     }
-    return replace(shop, tools=changed, converters=converters)
+    # No gauge has a recording; its converter is not read.
+    return replace(shop, tools=changed, converters=converters, gauges={})
