@@ -39,6 +39,8 @@ MARKS = {
 }
 #: Of what is seen the first is what the step is about; more would not be read.
 MOST_SEEN = 4
+#: The code of an answer that a controller gives just after its start.
+WAKING = "waking"
 _SAYS_YES = ("yes", "y")
 
 
@@ -240,8 +242,14 @@ class TerminalWalk:
             self._say("That step cannot be begun now.")
             return
         offer = step_of[1].offers[0]
-        if self._is_meant(offer):
-            self._say(self._commissioning.press(key, offer.press, self._by).sentence)
+        if not self._is_meant(offer):
+            return
+        answer = self._commissioning.press(key, offer.press, self._by)
+        while answer.code == WAKING and self._is_alive():
+            # Its sensors settle for a second or two after the start of this very command.
+            self._screen.read(answer.sentence, LOOK_S)
+            answer = self._commissioning.press(key, offer.press, self._by)
+        self._say(answer.sentence)
 
     # ---------------------------------------------------------------- looking around
 

@@ -225,6 +225,20 @@ def test_a_refusal_of_the_engine_is_said() -> None:
     assert "Another phone has a step in hand." in said
 
 
+def test_a_controller_that_wakes_is_waited_for() -> None:
+    tried = FakeCommissioning()
+    tried.refuses = Answer(False, "waking", "The controller has just woken. Wait a moment.")
+
+    def awake() -> None:
+        tried.refuses = None
+
+    said, _, screen = walked(tried, "", WAIT, awake)
+    assert len(tried.asked) == 3
+    assert screen.status[1:3] == ["The controller has just woken. Wait a moment."] * 2
+    assert "gates/Planer gate: begin." in said
+    assert "The controller has just woken. Wait a moment." not in said
+
+
 def test_ctrl_c_ends_the_walk_and_nothing_else() -> None:
     def interrupt() -> None:
         raise KeyboardInterrupt
