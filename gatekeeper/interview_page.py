@@ -15,6 +15,7 @@ from gatekeeper.interview.engine import Interview, NotUnderstood
 from gatekeeper.interview_ending import Ending, write_new_shop, write_parts
 from gatekeeper.interview_keeping import (
     ADD,
+    MOTOR,
     MOVE,
     RETIRE,
     AnsweredElsewhere,
@@ -149,7 +150,7 @@ class _Interviews(ABC):
         return Kept(answers_beside(self._path), subject.head)
 
     def _taken_up(self, subject: Subject) -> Interview[Any]:
-        return subject.begun.taken_up(self._kept(subject).answers())
+        return self._eye.taken_up(subject, self._kept(subject).answers())
 
 
 class NewShopPage(_Interviews):
@@ -215,6 +216,9 @@ class MachinesPage(_Interviews):
     ) -> None:
         super().__init__(file().path)
         self._file, self._stays, self._restart = file, stays, take_over
+        #: The text that was read last and its shop; the interview that was made last, of a head and a text.
+        self._loaded: tuple[str, Shop | Faults] | None = None
+        self._made: tuple[str, str, Subject] | None = None
 
     def _read(self) -> tuple[str, Shop]:
         """The file as it is now."""
@@ -228,7 +232,9 @@ class MachinesPage(_Interviews):
             text = self._path.read_bytes().decode("utf-8")
         except (OSError, UnicodeDecodeError):
             raise CannotInterview(f"{self._path} cannot be read any more. Put it back.") from None
-        shop = load_shop(text, str(self._path))
+        if self._loaded is None or self._loaded[0] != text:
+            self._loaded = text, load_shop(text, str(self._path))
+        shop = self._loaded[1]
         if isinstance(shop, Faults):
             raise CannotInterview(
                 f"{self._path} is no shop any more since it was changed by hand. See: gatekeeper check {self._path}"
@@ -239,13 +245,15 @@ class MachinesPage(_Interviews):
         head, _ = read_answers(answers_beside(self._path))
         if head is None:
             return None
-        if head != ADD and not head.startswith((MOVE, RETIRE)):
+        if head not in (ADD, MOTOR) and not head.startswith((MOVE, RETIRE)):
             raise CannotInterview(
                 f"{answers_beside(self._path)}: these are the answers of {head}. Finish that first, or take the file "
                 "away."
             )
         text, shop = self._read()
-        return parts_subject(self._path, text, shop, head)
+        if self._made is None or self._made[:2] != (head, text):
+            self._made = head, text, parts_subject(self._path, text, shop, head)
+        return self._made[2]
 
     def _write(self, subject: Subject, ending: Ending) -> DoneView:
         before = write_parts(self._path, subject.text, ending)
@@ -253,7 +261,9 @@ class MachinesPage(_Interviews):
         return _done(said, ending, _steps(str(self._path), ending))
 
     def _seen(self) -> InterviewView:
-        commands = tuple(f"gatekeeper add {self._path}{more}" for more in ("", " --move TOOL", " --retire TOOL"))
+        commands = tuple(
+            f"gatekeeper add {self._path}{more}" for more in ("", " --move TOOL", " --retire TOOL", " --motor")
+        )
         try:
             text, shop = self._read()
         except CannotInterview as trouble:
@@ -274,7 +284,7 @@ class MachinesPage(_Interviews):
 
     def begin(self, what: str, machine: str) -> Answer:
         """Begin to ask, where nothing is asked yet."""
-        heads = {"add": ADD, "move": f"{MOVE}{machine}", "retire": f"{RETIRE}{machine}"}
+        heads = {"add": ADD, "motor": MOTOR, "move": f"{MOVE}{machine}", "retire": f"{RETIRE}{machine}"}
         if what not in heads:
             return Answer(False, "no_such_request", "There is nothing of that kind to begin.")
         with self._lock:

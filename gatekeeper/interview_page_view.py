@@ -17,6 +17,7 @@ from gatekeeper.interview.engine import UNKNOWN, Interview, Question
 from gatekeeper.interview.new import new_shop
 from gatekeeper.interview_ending import Ending, new_ending, parts_ending
 from gatekeeper.interview_keeping import (
+    MOTOR,
     MOVE,
     NEW,
     RETIRE,
@@ -105,9 +106,16 @@ def new_subject(out: Path) -> Subject:
 def parts_subject(path: Path, text: str, shop: Shop, head: str) -> Subject:
     """A machine of a shop that is there. Raises CannotInterview."""
     name = str(path)
-    what: InterviewWhat = "move" if head.startswith(MOVE) else "retire" if head.startswith(RETIRE) else "add"
+    what: InterviewWhat = "motor" if head == MOTOR else "add"
+    if head.startswith((MOVE, RETIRE)):
+        what = "move" if head.startswith(MOVE) else "retire"
     tool = head.removeprefix(MOVE).removeprefix(RETIRE)
-    titles = {"add": "A machine more", "move": f"Another way for the {tool}", "retire": f"The {tool} leaves"}
+    titles = {
+        "add": "A machine more",
+        "motor": "A collector more",
+        "move": f"Another way for the {tool}",
+        "retire": f"The {tool} leaves",
+    }
     known = {part.name for motor in shop.motors.values() for part in shop_parts(shop, motor.name)}
 
     def studied(draft: Any) -> str | None:
@@ -145,16 +153,27 @@ def mark_of(subject: Subject, answers: tuple[str, ...]) -> str:
 
 @dataclass(slots=True)
 class Eye:
-    """Makes views and remembers the last ones, for air takes a while. Not for several threads at once."""
+    """Makes views and remembers the last ones, so that looking at a page again costs the controller next to nothing.
+
+    Not for several threads at once.
+    """
 
     _views: "OrderedDict[str, GoingView]" = field(default_factory=OrderedDict)
     _airs: "OrderedDict[str, Mapping[str, AirAlone]]" = field(default_factory=OrderedDict)
+    _walked: "OrderedDict[str, Interview[Any]]" = field(default_factory=OrderedDict)
 
     def view(self, subject: Subject, interview: Interview[Any]) -> GoingView:
         """The view of an interview of this subject, as far as it is answered."""
         mark = mark_of(subject, interview.answers)
         made: GoingView = _remembered(self._views, mark, lambda: self._made(subject, interview, mark))
         return made
+
+    def taken_up(self, subject: Subject, answers: tuple[str, ...]) -> Interview[Any]:
+        """The interview with these answers, as far as they are understood."""
+        walked: Interview[Any] = _remembered(
+            self._walked, mark_of(subject, answers), lambda: subject.begun.taken_up(answers)
+        )
+        return walked
 
     def _made(self, subject: Subject, interview: Interview[Any], mark: str) -> GoingView:
         stand = interview.stand()

@@ -8,8 +8,8 @@ from typing import Literal, Protocol
 
 from gatekeeper.service.face_parts import Answer
 
-#: A shop from nothing; a machine more, one that gets another way to the collector, one that leaves.
-InterviewWhat = Literal["new", "add", "move", "retire"]
+#: A shop from nothing; a machine more, one that gets another way to the collector, one that leaves; a motor more.
+InterviewWhat = Literal["new", "add", "move", "retire", "motor"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +174,7 @@ class Interviews(Protocol):
         ...
 
     def begin(self, what: str, machine: str) -> Answer:
-        """Begin to ask: "add", or "move" or "retire" with a machine."""
+        """Begin to ask: "add" or "motor", or "move" or "retire" with a machine."""
         ...
 
     def answer(self, mark: str, text: str) -> Answer:

@@ -368,6 +368,7 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
             "Each asks a few questions and then changes the shop's file where that machine stands, and nothing else.",
         ),
         _begin(base, "add", "", "Add a machine"),
+        el("div", {"class": "offers"}, _begin(base, "motor", "", "Add a collector, vacuum or air cleaner")),
         each if view.done is None else el("details", None, el("summary", None, "Move or retire a machine"), each),
         el(
             "details",
@@ -380,7 +381,7 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
 
 def _begin(base: str, what: str, machine: str, label: str) -> Html:
     is_add = what == "add"
-    spoken = None if is_add else f"{label} {machine}"
+    spoken = f"{label} {machine}" if machine else None
     return el(
         "form",
         {"method": "post", "action": f"{base}/begin"},

@@ -18,6 +18,7 @@ SHED: dict[str, tuple[str, ...]] = {
     "diameter": ("6 in", "4 in", "4 in"),
     "next": ("45 wye", "machine", "45 wye", "machine", "nothing more"),
     "machine": ("bandsaw", "old planer"),
+    "alike": ("no",),
     "gate": ("by hand", "servo"),
 }
 

@@ -168,6 +168,18 @@ def test_a_move_and_a_leave_are_what_the_terminal_writes(
     assert by_hand != GARAGE.encode()
 
 
+def test_a_collector_more_is_asked_for_too(phone: TestClient, running: Running) -> None:
+    assert "<button>Add a collector, vacuum or air cleaner</button>" in look(phone)
+    page = press(phone, "begin", what="motor", machine="")
+    assert '<p class="soft">A collector more, question 1</p>' in page
+    usual(running, {"What is it": "air cleaner"})
+    page = press(phone, "write")
+    assert "<h1>Written.</h1>" in page
+    shop = load_shop(running.file.path.read_text(encoding="utf-8"), "garage.yaml")
+    assert not isinstance(shop, Faults)
+    assert len(shop.motors) == 2
+
+
 def test_what_was_begun_in_the_terminal_goes_on_on_the_page(phone: TestClient, running: Running) -> None:
     typed = ["lathe"]
     shop = load_shop(GARAGE, "garage.yaml")
