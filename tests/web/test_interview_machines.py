@@ -172,7 +172,7 @@ def test_a_collector_more_is_asked_for_too(phone: TestClient, running: Running) 
     assert "<button>Add a collector, vacuum or air cleaner</button>" in look(phone)
     page = press(phone, "begin", what="motor", machine="")
     assert '<p class="soft">A collector more, question 1</p>' in page
-    usual(running, {"What is it": "air cleaner"})
+    usual(running, {"What is it": "air cleaner", "What power": "200 W"})
     page = press(phone, "write")
     assert "<h1>Written.</h1>" in page
     shop = load_shop(running.file.path.read_text(encoding="utf-8"), "garage.yaml")
