@@ -15,12 +15,14 @@ SIGNED = ("Tried by", "Mains wiring by (electrician)", "Seen by")
 #: Rules behind those of every report.
 STYLE = """
 .tried { list-style: none; padding: 0; }
-.tried > li { display: grid; grid-template-columns: 1.6rem 1fr 13rem; gap: .1rem .7rem; padding: .5rem 0; max-width: none;
+.tried > li { display: grid; grid-template-columns: 1.6rem minmax(0, 1fr) 9rem; gap: .1rem .7rem; padding: .5rem 0; max-width: none;
   border-bottom: 1px solid var(--hair); break-inside: avoid; }
 .tried p { margin: 0; }
 .tried .by { color: var(--soft); font-size: .9rem; }
 .tried .earlier { grid-column: 2 / -1; color: var(--soft); font-size: .85rem; }
-.tried table { margin: .2rem 0; }
+.tried table { margin: .2rem 0; width: 100%; }
+.tried td, .tried tbody th { white-space: normal; text-align: left; width: 34%; padding-left: 0; }
+.tried tbody th { border-left: 0 !important; }
 .box { width: 1.2rem; height: 1.2rem; fill: none; stroke: var(--ink); stroke-width: 1.6; }
 .box path { fill: none; }
 .box .dashed { stroke-dasharray: 2.4 1.8; }
@@ -28,7 +30,7 @@ STYLE = """
 .signed { break-inside: avoid; }
 .signed p { border-top: 1px solid var(--ink); padding-top: .2rem; margin: 0; font-size: .85rem; }
 @media (max-width: 40rem) {
-  .tried > li { grid-template-columns: 1.6rem 1fr; }
+  .tried > li { grid-template-columns: 1.6rem minmax(0, 1fr); }
   .tried .by, .tried .earlier { grid-column: 2; }
   .signed { grid-template-columns: 1fr; }
 }
