@@ -1,15 +1,16 @@
 """A served page in a real Chromium, under a name that is no secure context, as on a phone in the shop."""
 
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from fake_face import PIN, FakeBench, FakeFace
-from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Error, Page, Playwright
 
 from gatekeeper.service.face import ShopView
 from gatekeeper.service.face_commissioning import Commissioning
+from gatekeeper.service.face_people import People
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 from gatekeeper.web.live import Live
@@ -78,7 +79,7 @@ class Served:
             reduced_motion="reduce" if still else "no-preference",
             has_touch=size == PHONE,
         )
-        self.opened.callback(context.close)
+        self.opened.callback(_closed, context)
         context.set_default_timeout(30_000)
         if not first_visit:
             context.add_cookies([{"name": "gatekeeper_cautions_read", "value": "1", "url": self.address}])
@@ -91,6 +92,16 @@ class Served:
         if scripts:
             wait(page, "() => document.documentElement.classList.contains('js')")
         return page
+
+
+def _closed(context: BrowserContext) -> None:
+    """Close a context that nothing goes on in: a page that is just being left for another, with a stream open and an
+    answer on its way, is brought to rest first. That wait has an end; the browser's own close has none.
+    """
+    for page in context.pages:
+        with suppress(Error):
+            page.goto("about:blank", timeout=10_000)
+    context.close()
 
 
 def wait(page: Page, truth: str, argument: object = None) -> None:
@@ -115,9 +126,10 @@ def served(
     *,
     needs_pin: bool = False,
     commissioning: Commissioning | None = None,
+    people: People | None = None,
 ) -> Iterator[Served]:
     settings = DoorSettings(PIN, frozenset({"shop.local"}), loopback_needs_pin=needs_pin)
-    app = create_app(face, settings, bench, commissioning=commissioning)
+    app = create_app(face, settings, bench, commissioning=commissioning, people=people)
     serving = Serving(app)
     serving.start()
     try:
