@@ -27,8 +27,8 @@ WHYS = {
     ),
     Stage.INPUTS: ("Each contact is worked once. What changed is named here, so a wire on the wrong terminal shows."),
     Stage.GATES: (
-        "Each gate goes to both ends, on a press, and is timed: the controller believes a gate without a switch by "
-        "that time alone. Fingers, rags and tools out of every slot."
+        "Each gate goes to both ends, on a press, and is timed: the controller goes by that time where a gate has no "
+        "switch. Fingers, rags and tools out of every slot."
     ),
     Stage.CONTACTORS: (
         "First the contactor alone, with the motor isolated; then a short run with somebody at the motor. Each "

@@ -23,7 +23,7 @@ from gatekeeper.service.face import Answer, Saying
 from gatekeeper.service.face_commissioning import Field, StepOffer
 from gatekeeper.service.fan_reading import NoCorrection, fan_from_reading
 from gatekeeper.service.upkeep import open_gates, pressure_of, taps_of
-from gatekeeper.service.viewing_scene import plain
+from gatekeeper.service.viewing_scene import cap, plain
 from gatekeeper.shop.model import Duct
 from gatekeeper.shop.units import QuantityError, parse
 
@@ -192,7 +192,10 @@ class ReadSuction:
             (step.subject, "runs" if is_on else "off"),
             ("open now", ", ".join(gates) if gates else "no gate that is known to be"),
         )
-        prompt = f"Start a machine of {motor}, wait until the fan has its speed, and read the gauge."
+        prompt = Saying(f"Start a machine of {motor}, wait until the fan has its speed, and read the gauge.")
+        rests_s = scene.motor(step.subject).may_start_at_s
+        if not is_on and rests_s is not None and rests_s > scene.now_s:
+            prompt = Saying(f"{cap(motor)} rests: no start is in hand for {{time}}. Then start a machine.", rests_s)
         offers = [StepOffer("read", "Write it down", fields=("tap", "suction"))]
         notes = ("Read at the full speed of a drive, with a clean filter where you can.",)
-        return Shown(Saying(prompt), notes, live, fields, tuple(offers), CAUTIONS[step.kind])
+        return Shown(prompt, notes, live, fields, tuple(offers), CAUTIONS[step.kind])

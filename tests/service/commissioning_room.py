@@ -1,7 +1,7 @@
 """A shop to be commissioned: the real service in front of a virtual shop, under a clock that is moved by hand."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from gatekeeper.service.facing import ShopFace
 from gatekeeper.service.running import Service
 from gatekeeper.service.upkeep import ShopUpkeep
 from gatekeeper.shop.load import load_shop
-from gatekeeper.shop.model import Converter, Shop
+from gatekeeper.shop.model import Converter, Input, Shop
 from sim.plant import VirtualShop
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -50,6 +50,17 @@ inputs:
   selector: {kind: hand-off-auto, hand_pin: GPIO18, auto_pin: GPIO19, motors: fan}
 page: {remote_start: yes}
 """
+#: The same with its ducts.
+DUCTS = """ducts:
+  main: {towards: fan, diameter: 150 mm, length: 6 m, fittings: [90 elbow]}
+  saw drop: {towards: main, diameter: 125 mm, length: 3 m, flex: 1 m}
+  planer drop: {towards: main, diameter: 125 mm, length: 4 m}
+  bench drop: {towards: main, diameter: 100 mm, length: 4 m, material: plastic pipe}
+gates:
+"""
+DUCTED = SHOP.replace("    power: 2.2 kW\n", "    power: 2.2 kW\n    inlet: 150 mm\n").replace("gates:\n", DUCTS, 1)
+for gate in ("saw", "planer", "bench"):
+    DUCTED = DUCTED.replace(f"{gate} gate: {{diameter", f"{gate} gate: {{duct: {gate} drop, diameter")
 STEP_S = 0.02
 WALL_S = 1_700_000_000.0
 
@@ -67,7 +78,6 @@ class Room:
         self.folder, self.path = folder, folder / "trial.yaml"
         self.path.write_text(text, encoding="utf-8")
         self.clock = HandClock(100.0)
-        self.wall_from_s = self.clock.now()
         self._boots = 0
         pins = open_pins("mock", self.clock.now)
         self.plant = VirtualShop(shop_of(wired or text), pins, self.clock)
@@ -121,11 +131,11 @@ class Room:
         self.plant.step()
         self.service.loop.step()
 
-    def pass_s(self, seconds: float) -> None:
+    def pass_s(self, seconds: float, step_s: float = STEP_S) -> None:
         end_s = self.clock.now() + seconds
         while self.clock.now() < end_s:
             if not self.service.samplers:
-                self.clock.advance(STEP_S)
+                self.clock.advance(step_s)
             self.tick()
 
     def until(self, true: Callable[[], bool], most_s: float = 60.0) -> None:
@@ -192,6 +202,10 @@ class Room:
     def due(self) -> list[str]:
         found = (step for stage in self.walk.view().stages for step in stage.steps)
         return [step.key for step in found if step.state in (StepState.DUE, StepState.STALE)]
+
+    @property
+    def shop_inputs(self) -> Mapping[str, Input]:
+        return self.service.shop.inputs
 
     def told(self) -> str:
         return repr(self.walk.view().walk)

@@ -16,19 +16,9 @@ from gatekeeper.service.face_commissioning import StepState
 from sim.faults import GateFault
 
 sys.path.insert(0, str(Path(__file__).parent))
-from commissioning_room import SHOP, Room, shop_of
+from commissioning_room import DUCTED, Room, shop_of
 
 Enter = Callable[..., Room]
-DUCTS = """ducts:
-  main: {towards: fan, diameter: 150 mm, length: 6 m, fittings: [90 elbow]}
-  saw drop: {towards: main, diameter: 125 mm, length: 3 m, flex: 1 m}
-  planer drop: {towards: main, diameter: 125 mm, length: 4 m}
-  bench drop: {towards: main, diameter: 100 mm, length: 4 m, material: plastic pipe}
-gates:
-"""
-DUCTED = SHOP.replace("    power: 2.2 kW\n", "    power: 2.2 kW\n    inlet: 150 mm\n").replace("gates:\n", DUCTS, 1)
-for gate in ("saw", "planer", "bench"):
-    DUCTED = DUCTED.replace(f"{gate} gate: {{diameter", f"{gate} gate: {{duct: {gate} drop, diameter")
 
 
 @pytest.fixture
