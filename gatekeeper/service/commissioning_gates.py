@@ -283,7 +283,7 @@ class JogGate:
         back = StepOffer("again", "Try that once more")
         if by_switch:
             said = f"{cap(plain(gate.name))} {_OPENING[wanted]}; its switch ends it."
-            notes = (f"Missed {move.misses} times so far; the core tries again.",) if move.misses else ()
+            notes = (f"Missed {move.misses} times so far; the controller tries again.",) if move.misses else ()
             return Shown(Saying(said), notes, _live(scene, gate), (), (wrong, still, back), (FINGERS,))
         arrived = StepOffer("arrived", f"It stands {wanted} now" if not is_over else f"It stood {wanted}")
         fields: tuple[Field, ...] = ()

@@ -28,7 +28,7 @@ from gatekeeper.service.commissioning_scene import NotNow, Scene, Turn, Verdict,
 from gatekeeper.service.commissioning_starts import FirstStart
 from gatekeeper.service.commissioning_stops import ProveStop
 from gatekeeper.service.commissioning_tools import SeeTool
-from gatekeeper.service.face import Answer, Face
+from gatekeeper.service.face import Answer, Face, Saying
 from gatekeeper.service.face_care import Upkeep
 from gatekeeper.service.face_commissioning import (
     BEGIN,
@@ -404,10 +404,11 @@ class ShopCommissioning:
     def _walk_view(self, service: Service) -> WalkView | None:
         going = self._going
         step = self._step(service, going.key) if going is not None else None
-        if going is None or step is None or service.last_view is None or not service.last_view.awake:
+        if going is None or step is None:
             return None
-        if not self._is_resumed:
-            return None
+        if service.last_view is None or not service.last_view.awake or not self._is_resumed:
+            waking = Saying(_WAKING.sentence)
+            return WalkView(step.key, step.stage.value, step.title, going.number, waking, (), (), (), (), ())
         shown = WAYS[step.kind].show(self._scene(service, going.by), step, going)
         why = Field(WHY, "Why it is left out", "not wired yet")
         general = (

@@ -83,7 +83,7 @@ class Room:
         self.plant = VirtualShop(shop_of(wired or text), pins, self.clock)
         self._begin(pins, who)
 
-    def _begin(self, pins: Any, who: Who) -> None:
+    def _begin(self, pins: Any, who: Who, settle_s: float = 3.0) -> None:
         text = self.path.read_text(encoding="utf-8")
         self._boots += 1
         self.service = Service(
@@ -103,15 +103,15 @@ class Room:
         self.face = ShopFace(self.service, file=shop_file_of(str(self.path), text))
         upkeep = ShopUpkeep(lambda: self.service, self.face.file)
         self.walk = ShopCommissioning(lambda: self.service, self, upkeep, lambda: self.face, who)  # type: ignore[arg-type]
-        self.pass_s(3.0)
+        self.pass_s(settle_s)
 
-    def restart(self, who: Who = "page") -> None:
+    def restart(self, who: Who = "page", settle_s: float = 3.0) -> None:
         """The board loses its power and gets it back; a new program on new pins."""
         self.plant.pull_plug()
         self.close()
         pins = open_pins("mock", self.clock.now)
         self.plant.plug_in(pins)
-        self._begin(pins, who)
+        self._begin(pins, who, settle_s)
 
     def close(self) -> None:
         self.service.keeper.stop(30.0)

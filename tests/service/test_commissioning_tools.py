@@ -130,6 +130,17 @@ def test_the_machine_runs_already_when_it_is_asked_for(enter: Enter) -> None:
     room.asks("Saw is seen.")
 
 
+def test_while_the_controller_wakes_the_step_waits_and_nothing_is_taken(enter: Enter) -> None:
+    room = enter()
+    room.begin("tool/saw")
+    room.restart(settle_s=0.0)
+    walk = room.now()
+    assert (walk.prompt.text, walk.offers) == ("The controller has just woken. Wait a moment.", ())
+    assert room.walk.press(walk.key, "nothing", "Ada").code == "waking"
+    room.pass_s(3.0)
+    assert room.now().prompt.text.startswith("Turn the Hand-Off-Auto switch")
+
+
 def test_two_that_run_at_once_prove_nothing(enter: Enter) -> None:
     room = enter()
     room.plant.turn_selector("selector", "hand")
