@@ -22,8 +22,8 @@ from gatekeeper.status_line import EndOfTyping, Screen
 #: What is seen is looked at so often while nobody types.
 LOOK_S = 0.25
 HELP = (
-    "Enter or a number does what is offered. ? explains, list shows every step, go 7 takes step 7, leave it out leaves "
-    "a step out and asks why, back puts it by, Ctrl-C stops and keeps what is done."
+    "Enter begins the next step, a number does what is offered. ? explains, list shows every step, go 7 takes step 7, "
+    "leave it out leaves a step out and asks why, back puts it by, Ctrl-C stops and keeps what is done."
 )
 BENCH_HELP = (
     "This shop is virtual: bench shows what can be done to what the step is about, bench all shows the whole of it, b1 "
@@ -179,13 +179,9 @@ class TerminalWalk:
     def _take_press(self, walk: WalkView, word: str) -> None:
         main = _main(walk)
         if word == "":
-            taps = [offer for offer in main if offer.how is Press.TAP]
-            if len(main) == 1 and taps:
-                self._press(walk, taps[0])
-            elif main:
-                self._say(f"Type a number, 1 to {len(main)}." if len(main) > 1 else "Type 1: this one moves something.")
-            else:
-                self._say("Nothing is to be pressed now; what is seen ends this step by itself. ? explains.")
+            # Never an answer: some of them say that nothing was seen, and a record keeps what is said.
+            asked = "Type 1." if len(main) == 1 else f"Type a number, 1 to {len(main)}."
+            self._say(asked if main else "What is seen ends this step by itself. ? explains.")
             return
         if word.isdecimal() and 1 <= int(word) <= len(main):
             self._press(walk, main[int(word) - 1])
@@ -249,7 +245,8 @@ class TerminalWalk:
             # Its sensors settle for a second or two after the start of this very command.
             self._screen.read(answer.sentence, LOOK_S)
             answer = self._commissioning.press(key, offer.press, self._by)
-        self._say(answer.sentence)
+        if not answer.accepted:
+            self._say(answer.sentence)
 
     # ---------------------------------------------------------------- looking around
 

@@ -14,6 +14,10 @@ WORDS = {
 }
 
 
+#: Presses that write down that something was not as it should be: drawn small, so that no thumb says so by chance.
+FINDS_FAULT = frozenset(
+    {"nothing", "stuck", "stands", "wrong", "wrong_way", "still", "short", "bad", "silent", "no_connection"}
+)
 #: Of what is seen the step is about the first; contacts that only must not change stand behind.
 SPOKEN_OF = 3
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from urllib.parse import quote
 
 from gatekeeper.commissioning_print import box, drawn
-from gatekeeper.commissioning_words import WORDS, capital, found, is_about
+from gatekeeper.commissioning_words import FINDS_FAULT, WORDS, capital, found, is_about
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face import BenchControl, Press, ShopView
 from gatekeeper.service.face_commissioning import (
@@ -165,6 +165,7 @@ def _walk(shop: ShopView, view: CommissioningView, walk: WalkView) -> Html:
     main = [one for place, one in enumerate(answers) if not one.fields or place == 0]
     aside = [one for one in walk.offers if one not in main]
     is_plain = len(main) <= MOST_UNDER_THUMB and not any(one.fields for one in main)
+    is_plain = is_plain and not all(one.press in FINDS_FAULT for one in main)
     is_crowded = sum(one.how is Press.HOLD for one in main) > MOST_UNDER_THUMB
     beside = [one for one in dict.fromkeys(offer.caution for offer in main) if one and one not in walk.cautions]
     return join(
@@ -240,7 +241,7 @@ def _offer(
         {
             "method": "post",
             "action": HOME,
-            "class": "asks" if fields else None,
+            "class": "asks" if fields else "fault" if one.press in FINDS_FAULT else None,
             "data-ask": not is_list,
             # What is typed belongs to the question that it answers; a bare button stays under the finger.
             "data-key": f"{key} {one.press} {number}" if fields else f"{key} {one.press}",

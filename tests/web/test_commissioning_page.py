@@ -106,6 +106,17 @@ def test_many_buttons_to_hold_say_how_once() -> None:
     assert drawn.count("data-hold") == 5
 
 
+def test_a_button_that_finds_fault_is_no_large_one_under_the_thumb() -> None:
+    assert LOOKING.walk is not None
+    nothing = StepOffer("nothing", "It runs, and nothing is seen")
+    alone = replace(LOOKING, walk=replace(LOOKING.walk, offers=(nothing,)))
+    drawn = live_parts(shop(), alone, ())["step"]
+    assert ('class="fault"' in drawn, 'class="thumb"' in drawn) == (True, False)
+    both = replace(LOOKING, walk=replace(LOOKING.walk, offers=(JOG_AGAIN, nothing)))
+    drawn = live_parts(shop(), both, ())["step"]
+    assert (drawn.count('class="fault"'), 'class="thumb"' in drawn) == (1, True)
+
+
 def test_the_first_answer_asks_openly_and_the_others_are_folded_away() -> None:
     assert READING.walk is not None
     short = StepOffer("short", "It stopped half way", fields=("suction",))
