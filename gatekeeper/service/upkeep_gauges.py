@@ -22,7 +22,9 @@ def gauge_views(service: Service, motor: str) -> tuple[CareGauge, ...]:
             continue
         reading = readings[gauge.name]
         pa = service.gauges.pressures()[gauge.name]
-        shown = f"{pressure(pa, service.shop.units)} {place_of(gauge)} now" if pa is not None else "not known now"
+        shown = "not known now"
+        if pa is not None:
+            shown = f"{pressure(max(0.0, pa), service.shop.units)} {place_of(gauge)} now"
         if reading.state is GaugeState.WAITING:
             shown = "nothing has come from it yet"
         watch = verdicts.get(gauge.name)

@@ -22,6 +22,8 @@ from gatekeeper.web.uploads import file_of
 NO_CARE = Refusal(404, "no_care", "Nothing is counted here.")
 _SOON = {Heap.NOW: "Now: ", Heap.TODAY: "Today: ", Heap.WHEN_YOU_CAN: "When you can: "}
 _LONGEST = 60
+_READ = "Hold the gauge at the tap and type what it shows"
+_OR_TAKE = ", or wait half a minute and take the measured value."
 
 
 class CareRoutes:
@@ -211,7 +213,7 @@ def _check(motor: CareMotor, example: str) -> Html:
             "ol",
             None,
             el("li", None, "Start one machine, always the same one, and wait until its gate is open."),
-            el("li", None, "Hold the gauge at the tap and type what it shows."),
+            el("li", None, _READ + (_OR_TAKE if motor.gauges else ".")),
             el("li", None, "While it runs, press Stop dust collector. Look that it stands still."),
         ),
         el("p", None, motor.open_now),

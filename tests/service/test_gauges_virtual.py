@@ -129,7 +129,7 @@ def test_what_is_so_in_the_ducts_is_measured_and_may_be_the_monthly_reading(room
     assert shown["main gauge"].measured is not None
     assert shown["main gauge"].watch_said == "Learning what main gauge shows on a good day: 0 of 10 working days."
     assert shown["filter gauge"].measured is None
-    assert shown["filter gauge"].said.endswith(" in wg across the filter now.")
+    room.until(lambda: upkeep.view().motors[0].gauges[1].said.endswith(" in wg across the filter now."))
     answer = upkeep.measured("main gauge", "Ada")
     assert answer.accepted
     assert answer.sentence.startswith("Written down: ")
@@ -137,7 +137,9 @@ def test_what_is_so_in_the_ducts_is_measured_and_may_be_the_monthly_reading(room
     (trend,) = upkeep.view().trends
     assert trend.readings[0].by == "Ada, measured by main gauge"
     assert (room.folder / "measured.json").is_file()
-    assert {code.partition(":")[0] for code in room.troubles()} & {"gauge", "converter", "broker"} == set()
+    # A starved machine may miss a converter for a moment; nothing stands for good.
+    of_them = ("gauge", "converter", "broker")
+    room.until(lambda: not any(code.partition(":")[0] in of_them for code in room.troubles()))
 
 
 def test_what_is_broken_is_said_once_and_heals(room: Room) -> None:

@@ -206,6 +206,7 @@ def test_a_measured_value_is_offered_where_there_is_one_and_taken_by_its_gauge(
     text = client.get("/care", headers=HTML).text
     assert "main gauge: 1.52 kPa of suction at main now. By main gauge suction is as on day one." in text
     assert "filter gauge: not known now." in text
+    assert "type what it shows, or wait half a minute and take the measured value.</li>" in text
     offer = (
         '<form method="post" action="/measured"><input type="hidden" name="gauge" value="main gauge">'
         "<button>Take the measured value: 1.52 kPa at main with planer gate open</button></form>"
