@@ -57,7 +57,8 @@ class BrokerLeave:
             said = "Taken: the broker key at the board is on."
         elif left_s > 0 and given is not None:
             minutes = max(1, -int(-left_s // 60))
-            said = f"Taken for {minutes} min more, or until a restart. Let in by {given[1]}."
+            left = f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60} min".removesuffix(" 0 min")
+            said = f"Taken for {left} more, or until a restart. Let in by {given[1]}."
         else:
             said = "None is taken: nobody in the shop lets them in."
         can = (

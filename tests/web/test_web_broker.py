@@ -89,7 +89,10 @@ def test_leave_is_given_for_an_hour_shown_and_taken_back(phone: Phone, board: Bo
 
 def test_leave_ends_at_its_time_and_not_a_moment_later(board: Board) -> None:
     assert board.leave.let_in(8 * 3600.0, "the page").sentence == "Commands are taken for 8 hours."
-    board.clock.advance(8 * 3600.0 - 0.1)
+    assert board.leave.view().sentence == "Taken for 8 h more, or until a restart. Let in by the page."
+    board.clock.advance(3600.0 * 5 + 60.0)
+    assert board.leave.view().sentence == "Taken for 2 h 59 min more, or until a restart. Let in by the page."
+    board.clock.advance(3600.0 * 3 - 60.1)
     assert board.leave.stands()
     board.clock.advance(0.1)
     assert not board.leave.stands()
