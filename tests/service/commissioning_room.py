@@ -62,6 +62,8 @@ DUCTED = SHOP.replace("    power: 2.2 kW\n", "    power: 2.2 kW\n    inlet: 150 
 for gate in ("saw", "planer", "bench"):
     DUCTED = DUCTED.replace(f"{gate} gate: {{diameter", f"{gate} gate: {{duct: {gate} drop, diameter")
 STEP_S = 0.02
+#: Only guards against hanging.
+HANGING_S = 60.0
 WALL_S = 1_700_000_000.0
 
 
@@ -157,6 +159,7 @@ class Room:
     ) -> "Future[Answer]":
         asked = self.face.request(what, subject, who, for_s, text, address)
         self.tick()
+        asked.result(HANGING_S)  # some answers come from the disk's thread
         return asked
 
     def nudge(self, gate: str, width_s: float, for_s: float) -> "Future[CoreAnswer]":
