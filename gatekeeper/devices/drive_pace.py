@@ -95,14 +95,19 @@ class SpeedWatch:
         self._told_hz = self._off_since_s = self.seen_hz = self.trouble = None
         self.told_since_s = math.inf
 
-    def look(self, now_s: float, told_hz: float, floor_hz: float, seen_hz: float | None, refusal: str | None) -> None:
+    def untold(self, refusal: str) -> None:
+        """It refuses to say how fast it runs."""
+        self.seen_hz = self._off_since_s = None
+        self.trouble = f"The drive of {self._name} does not tell its speed. {refusal}"
+
+    def look(self, now_s: float, told_hz: float, floor_hz: float, seen_hz: float, refusal: str | None) -> None:
         """One exchange.
 
         Args:
             now_s: monotonic.
             told_hz: what it was told.
             floor_hz: below which its ducts do not keep their velocity, or the drive may not run.
-            seen_hz: what it reports; None where that could not be read.
+            seen_hz: what it reports.
             refusal: what it said where it refused the speed.
         """
         self.seen_hz = seen_hz
@@ -110,10 +115,12 @@ class SpeedWatch:
             self._told_hz, self.told_since_s = told_hz, now_s
             self._off_since_s = None
         if refusal is not None:
-            at = f" It is left at the {seen_hz:g} Hz that it reports." if seen_hz is not None else ""
-            self.trouble = f"The drive of {self._name} does not take its speed. {refusal}{at}"
+            self.trouble = (
+                f"The drive of {self._name} does not take its speed. {refusal} It is left at the {seen_hz:g} Hz "
+                "that it reports."
+            )
             return
-        if seen_hz is None or abs(seen_hz - told_hz) <= TAKEN_SHARE * self._full_hz:
+        if abs(seen_hz - told_hz) <= TAKEN_SHARE * self._full_hz:
             self._off_since_s = self.trouble = None
             return
         if self._off_since_s is None:

@@ -354,8 +354,9 @@ class ModbusDrive(LeasedSwitch):
         assert register is not None
         try:
             seen_hz = self._wire.read(register) / self._map.steps_per_hz
-        except DriveRefuses:
-            seen_hz = None
+        except DriveRefuses as refusal:
+            watch.untold(str(refusal))
+            return
         watch.look(self._clock(), *told[:2], seen_hz, told[2])
 
     def _miss(self, said: str) -> None:

@@ -23,6 +23,7 @@ from gatekeeper.devices.bench_drive import FakeDrive
 from gatekeeper.devices.drive_pace import BACK_S, RAMP_S, SpeedRange
 from gatekeeper.devices.modbus_drive import (
     DriveMap,
+    DriveRefuses,
     DriveSeen,
     ModbusDrive,
     ModbusWire,
@@ -556,6 +557,28 @@ def test_without_a_register_of_its_speed_the_reference_is_read_back() -> None:
     assert bench.drive.speed_trouble == (
         "The drive of fan does not take its speed: told 31 Hz, it reports 50 Hz and is left at that."
     )
+
+
+def test_a_drive_that_refuses_to_say_how_fast_it_runs_is_told_and_runs_on() -> None:
+    bench = PacedBench()
+    bench.go_on(0.25)
+    real = bench.fake.read
+
+    def read(register: int) -> int:
+        if register == SEEN.speed_seen:
+            raise DriveRefuses("It refuses register 0x2005.")
+        return real(register)
+
+    bench.fake.read = read  # type: ignore[method-assign]
+    bench.go_on(0.25)
+    assert (bench.drive.seen_hz, bench.drive.speed_trouble) == (
+        None,
+        "The drive of fan does not tell its speed. It refuses register 0x2005.",
+    )
+    assert (bench.fake.runs, bench.drive.is_on(), bench.drive.trouble) == (True, True, None)
+    bench.fake.read = real  # type: ignore[method-assign]
+    bench.go_on(0.25)
+    assert (bench.drive.seen_hz, bench.drive.speed_trouble) == (31.0, None)
 
 
 def test_how_long_it_has_been_told_one_speed() -> None:
