@@ -8,27 +8,28 @@ written with each change, and a phase that needs an unbroken record begins anew.
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Protocol
 
 from gatekeeper.commissioning.plan import steps_of
 from gatekeeper.commissioning.record import LONGEST_NAME, LONGEST_WHY, Going, Result, Standing
-from gatekeeper.commissioning.steps import Kind, Outcome, Stage, Step
-from gatekeeper.commissioning.words import BEFORE, TITLES, WHYS
+from gatekeeper.commissioning.steps import Kind, Outcome, Step
+from gatekeeper.commissioning.words import BEFORE
 from gatekeeper.control.messages import Who
 from gatekeeper.records.care_log import NotWrittenError
-from gatekeeper.service.calibration_asking import ELSE_THEN, day_and_time
+from gatekeeper.service.calibration_asking import ELSE_THEN
 from gatekeeper.service.calibration_file import CannotCalibrate, ShopFile
 from gatekeeper.service.commissioning_contacts import TurnSelector, WorkContact
 from gatekeeper.service.commissioning_ends import LookAtHandGate, SetEnds
 from gatekeeper.service.commissioning_gates import JogGate
-from gatekeeper.service.commissioning_kept import Book, KeptCommissioning, counted, record_from, state_of
+from gatekeeper.service.commissioning_kept import Book, KeptCommissioning, counted, record_from
 from gatekeeper.service.commissioning_measured import MeasureBond, ReadSuction
 from gatekeeper.service.commissioning_motors import ClickContactor, LookAtRotation
 from gatekeeper.service.commissioning_scene import NotNow, Scene, Turn, Verdict, Watch, Way
 from gatekeeper.service.commissioning_starts import FirstStart
 from gatekeeper.service.commissioning_stops import ProveStop
 from gatekeeper.service.commissioning_tools import SeeTool
-from gatekeeper.service.face import Answer, Face, Saying
+from gatekeeper.service.commissioning_viewing import WHY, held_said, stages_of, waking_view, walk_view
+from gatekeeper.service.face import Answer, Face
 from gatekeeper.service.face_care import Upkeep
 from gatekeeper.service.face_commissioning import (
     BEGIN,
@@ -36,15 +37,10 @@ from gatekeeper.service.face_commissioning import (
     PUT_BY,
     CommissioningRecord,
     CommissioningView,
-    Field,
     StageView,
-    StepOffer,
-    StepState,
-    StepView,
     WalkView,
 )
 from gatekeeper.service.running import Service
-from gatekeeper.service.viewing_scene import cap
 from gatekeeper.shop.model import Shop
 from gatekeeper.shop.rewrite import Change
 
@@ -66,7 +62,6 @@ WAYS: Mapping[Kind, Way] = {
 WORD_S = 8 * 3600.0
 #: Where a step is followed by itself through this many phases at one look: more is a circle.
 MOST_TURNS = 8
-WHY = "why"
 _NO_STEP = Answer(False, "no_such_step", "There is nothing like that to try in this shop.")
 _NOT_IN_HAND = Answer(False, "not_in_hand", "That step is not in hand. Begin it again.")
 _OTHER_STEP = Answer(False, "other_step", "That screen is old: the step has gone on. Look at what is asked now.")
@@ -220,7 +215,7 @@ class ShopCommissioning:
             return self._leave_out(service, step, by, values)
         if press == PUT_BY:
             self._put(None, by)
-            return Answer(True, "put_by", f"Put by. It is due as before.{_held_said(service, step)}")
+            return Answer(True, "put_by", f"Put by. It is due as before.{held_said(service, step)}")
         scene = self._scene(service, by)
         try:
             turn = WAYS[step.kind].press(scene, step, going, press, values)
@@ -251,7 +246,7 @@ class ShopCommissioning:
         self._add(service, step, Verdict(Outcome.LEFT_OUT, "Left out."), by, why)
         if self._going is not None and self._going.key == step.key:
             self._put(None, by)
-        said = f"{step.title}: left out, and that stands in the record.{_held_said(service, step)}"
+        said = f"{step.title}: left out, and that stands in the record.{held_said(service, step)}"
         return Answer(True, "left_out", said)
 
     # ---------------------------------------------------------------- going on
@@ -382,7 +377,7 @@ class ShopCommissioning:
         due, done, sentence = counted(standing)
         in_hand = self._going.key if self._going is not None else None
         if self._stages is None or self._stages[0] is not standing or self._stages[1] != in_hand:
-            self._stages = standing, in_hand, _stages(standing, in_hand)
+            self._stages = standing, in_hand, stages_of(standing, in_hand)
         return CommissioningView(
             stages=self._stages[2],
             walk=self._walk_view(service),
@@ -407,57 +402,6 @@ class ShopCommissioning:
         if going is None or step is None:
             return None
         if service.last_view is None or not service.last_view.awake or not self._is_resumed:
-            waking = Saying(_WAKING.sentence)
-            return WalkView(step.key, step.stage.value, step.title, going.number, waking, (), (), (), (), ())
+            return waking_view(step, going, _WAKING.sentence)
         shown = WAYS[step.kind].show(self._scene(service, going.by), step, going)
-        why = Field(WHY, "Why it is left out", "not wired yet")
-        general = (
-            StepOffer(LEAVE_OUT, "Leave it out", fields=(WHY,)),
-            StepOffer(PUT_BY, "Put it by"),
-        )
-        return WalkView(
-            key=step.key,
-            stage=step.stage.value,
-            title=step.title,
-            number=going.number,
-            prompt=shown.prompt,
-            notes=shown.notes,
-            cautions=shown.cautions,
-            live=shown.live,
-            fields=(*shown.fields, why),
-            offers=(*shown.offers, *general),
-        )
-
-
-def _held_said(service: Service, step: Step) -> str:
-    """A gate that a step has held stays held when the step is left: whoever leaves must know."""
-    gate = step.subject.rpartition(":")[2]
-    core = service.last_view
-    if step.kind not in (Kind.ENDS, Kind.CONTACT) or core is None:
-        return ""
-    is_held = any(one.name == gate and one.worked for one in core.gates)
-    return f" {cap(gate)} stays held until somebody presses Release." if is_held else ""
-
-
-def _stages(standing: Standing, in_hand: str | None) -> tuple[StageView, ...]:
-    stages = []
-    for stage in Stage:
-        steps = [step for step in standing.steps if step.stage is stage]
-        if steps:
-            shown = tuple(_step_view(standing, step, is_in_hand=step.key == in_hand) for step in steps)
-            stages.append(StageView(stage.value, TITLES[stage], WHYS[stage], shown))
-    return tuple(stages)
-
-
-def _step_view(standing: Standing, step: Step, *, is_in_hand: bool) -> StepView:
-    state = state_of(standing, step)
-    last = standing.last(step)
-    label = "Begin" if last is None else "Try it anew"
-    offers: tuple[Any, ...] = () if is_in_hand else (StepOffer(BEGIN, label),)
-    said = None
-    if last is not None:
-        why = f" Why: {last.why}." if last.why is not None else ""
-        changed = standing.changed(step)
-        said = f"{last.sentence}{why} {last.by}, {day_and_time(last.at_wall_s)}."
-        said = f"{said} {changed}" if changed is not None else said
-    return StepView(step.key, step.title, StepState.NOW if is_in_hand else state, said, offers)
+        return walk_view(step, going, shown)
