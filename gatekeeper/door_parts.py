@@ -75,7 +75,12 @@ def door_before_shop(folder: Path) -> "DoorSettings":
     from gatekeeper.web.door import DoorSettings
 
     host = socket.gethostname().lower()
-    return DoorSettings(pin=made_pin(folder), names=frozenset({host, f"{host}.local"}), subnets=own_subnets)
+    return DoorSettings(
+        pin=made_pin(folder),
+        names=frozenset({host, f"{host}.local"}),
+        subnets=own_subnets,
+        tries=SmallFile(folder / TRIES_FILE),
+    )
 
 
 def own_subnets(routes: Path = _ROUTES) -> Sequence[ipaddress.IPv4Network]:
