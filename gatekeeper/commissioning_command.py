@@ -145,7 +145,7 @@ def _walk(
     terminal = Terminal(say)
     try:
         with terminal.open():
-            who = _one_line(by) if by is not None else _who(terminal)
+            who = _one_line(by or "") or _who(terminal)
             is_over = TerminalWalk(commissioning, terminal, who, now_s, bench, lambda: running.is_alive).go()
     except (EndOfTyping, KeyboardInterrupt):
         say("")

@@ -15,7 +15,8 @@ SIGNED = ("Tried by", "Mains wiring by (electrician)", "Seen by")
 #: Rules behind those of every report.
 STYLE = """
 .tried { list-style: none; padding: 0; }
-.tried > li { display: grid; grid-template-columns: 1.6rem minmax(0, 1fr) 9rem; gap: .1rem .7rem; padding: .5rem 0; max-width: none;
+.tried > li { display: grid; grid-template-columns: 1.6rem minmax(0, 1fr) 9rem; gap: .1rem .7rem;
+  padding: .5rem 0; max-width: none;
   border-bottom: 1px solid var(--hair); break-inside: avoid; }
 .tried p { margin: 0; }
 .tried .by { color: var(--soft); font-size: .9rem; }
