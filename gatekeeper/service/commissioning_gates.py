@@ -160,8 +160,8 @@ class JogGate:
     def _ask(self, scene: Scene, gate: Gate, wanted: str, going: Going) -> Turn:
         now = scene.gate(gate.name)
         if (wanted == "open" and now.is_open) or now.belief == wanted:
-            other = "shut" if wanted == "open" else "open"
-            raise NotNow(f"{cap(gate.name)} is {wanted} already. {cap(other)} it first, then it can be timed.", "there")
+            first = "Shut" if wanted == "open" else "Open"
+            raise NotNow(f"{cap(gate.name)} is {wanted} already. {first} it first, then it can be timed.", "there")
         why = "it is tried and timed"
         mark = scene.mark
         if wanted == "open":
