@@ -100,6 +100,14 @@ def test_one_branch_alone_is_told_as_that_branch(times: float, way: Way) -> None
     assert verdict.off == pytest.approx(times - 1.0, abs=0.02)
 
 
+def test_a_branch_is_measured_by_the_others_so_weather_and_filter_fall_out() -> None:
+    watch = learned()
+    days(watch, 20, 8, {"planer": 0.93, "saw": 1.07, "sander": 0.93})
+    verdict = watch.verdict()
+    assert (verdict.way, verdict.where, verdict.only_there) == (Way.HIGH, "saw", True)
+    assert verdict.off == pytest.approx(0.14, abs=0.02)
+
+
 def test_where_it_is_seen_most_is_named() -> None:
     watch = learned()
     days(watch, 20, 12, {"planer": 0.7, "saw": 0.85, "sander": 0.85})
