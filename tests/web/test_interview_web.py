@@ -323,12 +323,14 @@ def test_giving_up_takes_the_answers_away(phone: TestClient, out: Path) -> None:
 
 
 def test_the_ducts_grow_and_the_last_answer_says_what_it_changed(phone: TestClient) -> None:
-    begun = False
-    changes = []
-    for _, answer in shed_answers():
+    begun, before, changes = False, look(phone), []
+    for question, answer in shed_answers():
         page = press(phone, answer=answer)
         begun = begun or '<b class="begun">here, going on</b><span>6\u00a0in, 8\u00a0ft</span>' in page
         changes += re.findall(r"<p>(The bandsaw gets [^<]*|This changes the bandsaw: [^<]*)</p>", page)
+        if question.about == "next":
+            assert re.findall(r'name="unit" value="(\w+)"', before) == ["ft", "in"]
+        before = page
     assert begun
     assert len(changes) == 2
     assert changes[0].startswith("The bandsaw gets ")
