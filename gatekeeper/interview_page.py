@@ -258,7 +258,8 @@ class MachinesPage(_Interviews):
     def _write(self, subject: Subject, ending: Ending) -> DoneView:
         before = write_parts(self._path, subject.text, ending)
         said = f"Written: {self._path}. Everything else in it is as it was; its text until now is kept in {before}."
-        return _done(said, ending, _steps(str(self._path), ending))
+        tried = NextStep("Once the controller runs by the file, try what is new part by part", path="/commission")
+        return _done(said, ending, (tried, *_steps(str(self._path), ending)))
 
     def _seen(self) -> InterviewView:
         commands = tuple(

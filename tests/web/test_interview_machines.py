@@ -151,6 +151,7 @@ def test_a_machine_more_is_what_the_terminal_writes_and_says_what_to_try(
     assert f"<p>Written: {path}. Everything else in it is as it was; {kept}</p>" in page
     assert "<h2>To commission anew</h2>" in page
     assert f'<p class="what">{WAITS}</p>' in page
+    assert '<a href="/commission">Once the controller runs by the file, try what is new part by part</a>' in page
     assert path.read_bytes() == as_the_terminal_writes(tmp_path / "by-hand.yaml", answers)
     assert Path(f"{path}.before").read_text(encoding="utf-8") == GARAGE
     assert not Path(f"{path}.answers").exists()
