@@ -64,6 +64,7 @@ def _tables(boots: list[dict[str, Any]], outputs: list[dict[str, Any]]) -> list[
 def _grid(boot: dict[str, Any], outputs: list[dict[str, Any]]) -> dict[str, list[str]]:
     """The cells of each output; a moment that came several times has every answer that it gave."""
     columns = [(moment,) for moment in MOMENTS] + [tuple(f"{OFF} {moment}" for moment in ENDED)]
+    pressed = _all([one for one in boot["moments"] if one["moment"] == READY], "put_on")
     grid: dict[str, list[str]] = {}
     for output in outputs:
         lines = [
@@ -77,8 +78,12 @@ def _grid(boot: dict[str, Any], outputs: list[dict[str, Any]]) -> dict[str, list
         for (moment, *_), seen in zip(columns, lines, strict=True):
             stuck = pulsed and (moment in BEREFT or (moment in ON_LEASES and not output["leased"]))
             found = {_cell(line, output, stuck=stuck) for line in seen if line}
-            # A slow blinker is not caught at it by every look.
-            cells.append("pulses" if "pulses" in found else " or ".join(sorted(found)))
+            # A slow blinker is not caught at it by every look, and a button pressed at the start is let go again.
+            if "pulses" in found:
+                found = {"pulses"}
+            elif moment == READY and output["holder"] in pressed:
+                found = {"briefly on"}
+            cells.append(" or ".join(sorted(found)))
         grid[output["holder"]] = cells
     return grid
 
