@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from gatekeeper.interview.draft import DraftDuct, DraftMachine
 from gatekeeper.interview.engine import Interview, Walk
 from gatekeeper.interview.gates import Moved, Mover, ask_gate
-from gatekeeper.interview.machine import NEITHER, ask_drop_things, ask_name, ask_port_and_need
+from gatekeeper.interview.machine import NEITHER, ask_drop_things, ask_name, ask_need, ask_port
 from gatekeeper.interview.outfit import Outfit
 from gatekeeper.interview.pipes import ask_diameter
 from gatekeeper.interview.places import Place, ask_drop, ask_place, exact, idle_gates, joints, usual_width
@@ -79,7 +79,8 @@ def ask_machine(
         width = duct.diameter
     else:
         width, _ = yield from ask_diameter("How wide is the hose there?", usual_width(place, shop))
-    joined = yield from ask_port_and_need(name, width, Measures(shop.units))
+    port = yield from ask_port(name, width)
+    needs = yield from ask_need(name, width, port, Measures(shop.units))
     is_new = place.gate is None
     gate = place.gate.name if place.gate is not None else free_name(gate_of(name), taken)
     moved, supply = Moved(), ""
@@ -98,9 +99,7 @@ def ask_machine(
         feeder = yield from ask_one_of("feeder", f"Which feeder does the {name} hang on?", shop.feeders)
     things = yield from ask_drop_things(name, room, is_seen=seen is not None, usual=NEITHER)
     drop = duct.name if duct is not None else None
-    machine = DraftMachine(
-        name, drop, width, joined.port, joined.needs, moved, seen, gate, feeder, supply, things=things
-    )
+    machine = DraftMachine(name, drop, width, port, needs, moved, seen, gate, feeder, supply, things=things)
     return machine, duct
 
 

@@ -16,7 +16,7 @@ from gatekeeper.interview.machine import ask_name
 from gatekeeper.interview.motors import DraftMotor, MotorScene, Wired, ask_motor, relief_question
 from gatekeeper.interview.outfit import Outfit
 from gatekeeper.interview.places import Place
-from gatekeeper.interview.reading import Size, at_motor, choice_question, motor_name
+from gatekeeper.interview.reading import Size, at_motor, choice_question, free_motor_name, motor_name
 from gatekeeper.interview.text_edits import PartEdit
 from gatekeeper.interview.writing_motors import drive_lines, input_lines, motor_lines
 from gatekeeper.shop.kinds import InputKind, MotorKind
@@ -46,7 +46,7 @@ def add_motor(shop: Shop, text: str) -> Interview[PartsDraft]:
             None if len(kinds) > 1 else kinds[0].value,
         )
         kind = MotorKind(word)
-        name = _free_motor_name({MotorKind.TOOL_VACUUM: "vacuum"}.get(kind, kind.value), there.names)
+        name = free_motor_name({MotorKind.TOOL_VACUUM: "vacuum"}.get(kind, kind.value), there.names)
         if kind is MotorKind.COLLECTOR:
             name = yield Question(
                 "motor name",
@@ -92,10 +92,3 @@ def _ask_relief(motor: DraftMotor, gate: Size, shop: Shop) -> Walk[DraftMotor]:
         return motor
     relief: Size = yield relief_question(missing_m2, motor.name, is_inch=shop.units is Units.INCH)
     return replace(motor, relief=relief)
-
-
-def _free_motor_name(word: str, taken: set[str]) -> str:
-    number, name = 2, word
-    while {name, *at_motor(name)} & taken:
-        name, number = f"{word} {number}", number + 1
-    return name

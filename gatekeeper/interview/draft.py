@@ -136,13 +136,6 @@ class ShopDraft:
         here = {machine.name for machine in self.on(self.here)}
         return tuple(dict.fromkeys(machine.name for machine in self.machines if machine.name not in here))
 
-    def free_motor_name(self, word: str) -> str:
-        """A name for a motor, with a number behind it until it and what is called after it are free."""
-        number, name = 2, word
-        while {name, *at_motor(name)} & self.taken:
-            name, number = f"{word} {number}", number + 1
-        return name
-
     # ---------------------------------------------------------------- pins
 
     @property

@@ -144,7 +144,7 @@ def _ask_motor(moved: Moved, room: Room, last: Moved | None) -> Walk[Moved]:
     ends = tuple(word for word in ENDS if room.has(replace(moved, ends=word).pins))
     seen: str | None = yield choice_question(
         "ends",
-        "Where has the gate a switch of its own that the board reads?",
+        "At which ends does the gate have a switch that the board reads?",
         "The limit switches in the motor's wires stop it, and the board does not see them. A switch that is made when "
         "the gate is open proves it open; without one it counts as open once its travel time is over.",
         ends,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from gatekeeper.airflow.needs import need_of
 from gatekeeper.interview.engine import Question, Walk
-from gatekeeper.interview.reading import Size, choice_question, machine_name, size_question
+from gatekeeper.interview.reading import Size, choice_question, is_taken, machine_name, size_question
 from gatekeeper.interview.room import NO_PINS, Pins, Room
 from gatekeeper.layout.measures import Measures
 
@@ -24,14 +24,6 @@ MACHINES = (
     "scroll saw",
 )
 """Machines that many wood shops have; any other is given by its name."""
-
-
-@dataclass(frozen=True, slots=True)
-class Joined:
-    """How a machine is joined: its port and need where they are its own, and its hose."""
-
-    port: Size | None
-    needs: Size | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +68,7 @@ def ask_name(
         with_parts: its duct and gate are named after it.
         again: machines on another collector that may have a port here too; offered last.
     """
-    offered = (*waiting, *(word for word in MACHINES if word not in taken and word not in waiting), *again)
+    offered = (*waiting, *(word for word in MACHINES if not is_taken(word, (*taken, *waiting))), *again)
     name: str = yield Question(
         "machine",
         "Which machine is it?",
@@ -104,8 +96,8 @@ def ask_hose(say: Measures, last: Size | None = None) -> Walk[tuple[Size, bool]]
     return (assumed, True) if hose is None else (hose, False)
 
 
-def ask_port_and_need(name: str, duct: Size, say: Measures, *, with_need: bool = True) -> Walk[Joined]:
-    """The machine's own port and how much air it needs; ``with_need``: that is asked too."""
+def ask_port(name: str, duct: Size) -> Walk[Size | None]:
+    """The machine's own port, where it is not as wide as its duct."""
     port: Size | None = yield size_question(
         "port",
         f"How wide is the port of the {name}?",
@@ -114,10 +106,11 @@ def ask_port_and_need(name: str, duct: Size, say: Measures, *, with_need: bool =
         duct.text,
         f"The port is taken as wide as its duct, {duct.text}.",
     )
-    if port is not None and abs(port.si - duct.si) < 1e-9:
-        port = None
-    if not with_need:
-        return Joined(port, None)
+    return None if port is None or abs(port.si - duct.si) < 1e-9 else port
+
+
+def ask_need(name: str, duct: Size, port: Size | None, say: Measures) -> Walk[Size | None]:
+    """How much air a machine needs, where it is known; ``port``: where it is not as wide as its duct."""
     # The air of a port wider than its duct still comes through the duct.
     usual = need_of(name, min(duct.si, port.si if port is not None else duct.si))
     needs: Size | None = yield size_question(
@@ -128,7 +121,7 @@ def ask_port_and_need(name: str, duct: Size, say: Measures, *, with_need: bool =
         "unknown",
         f"Its need is taken as {say.flow(usual.flow_m3s)} ({usual.source}).",
     )
-    return Joined(port, needs)
+    return needs
 
 
 KEPT_BACK = Pins(2, 4)

@@ -257,7 +257,8 @@ def _ask_confirmed(motor: DraftMotor, scene: MotorScene) -> Walk[DraftMotor]:
         "confirmed",
         f"What confirms that the {motor.name} runs?",
         "A current switch or a clamp on its own wire tells that the motor really runs and really stops; so does the "
-        "contact of its contactor, wired as a current switch is, for the contactor alone. It can be fitted later.",
+        "contact of its contactor, wired as a current switch is, for the contactor alone. It can be fitted later."
+        + (" The drive says by itself whether it runs." if motor.switching is Switching.DRIVE else ""),
         tuple(offered),
         offered[0],
         None if must else "It is taken as nothing yet.",

@@ -7,7 +7,14 @@ from gatekeeper.interview.draft import COLLECTOR, ShopDraft
 from gatekeeper.interview.engine import Interview, Question, Walk
 from gatekeeper.interview.motors import ask_motor, relief_question
 from gatekeeper.interview.pipes import missing_path_m2, walk_pipes
-from gatekeeper.interview.reading import NO_MORE, choice_question, motor_name, shop_name, yes_no_question
+from gatekeeper.interview.reading import (
+    NO_MORE,
+    choice_question,
+    free_motor_name,
+    motor_name,
+    shop_name,
+    yes_no_question,
+)
 from gatekeeper.interview.sensors import SWITCH, ask_seen
 from gatekeeper.shop.kinds import MotorKind, Units
 
@@ -118,7 +125,7 @@ def _more_motors(draft: ShopDraft) -> Walk[None]:
         if word == NO_MORE:
             return
         kind = MotorKind(word)
-        name = draft.free_motor_name({MotorKind.TOOL_VACUUM: "vacuum"}.get(kind, kind.value))
+        name = free_motor_name({MotorKind.TOOL_VACUUM: "vacuum"}.get(kind, kind.value), draft.taken)
         if kind is MotorKind.COLLECTOR:
             name = yield Question(
                 "motor name",

@@ -6,24 +6,12 @@ A branch is walked to its end first; then the walk comes back to where the pipe 
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from gatekeeper.interview.draft import USUAL_MATERIAL, DraftMachine, ShopDraft
+from gatekeeper.interview.draft import USUAL_MATERIAL, ShopDraft
 from gatekeeper.interview.engine import NotUnderstood, Question, Walk, one_of
-from gatekeeper.interview.gates import ask_gate
-from gatekeeper.interview.machine import NEITHER, ask_drop_things, ask_hose, ask_name, ask_port_and_need
-from gatekeeper.interview.reading import (
-    DIAMETERS,
-    NO_MORE,
-    Size,
-    choice_question,
-    free_name,
-    gate_of,
-    size,
-    size_question,
-)
-from gatekeeper.interview.room import Pins
-from gatekeeper.interview.sensors import NOTHING_YET, ask_seen
+from gatekeeper.interview.machine_walk import walk_machine
+from gatekeeper.interview.reading import DIAMETERS, NO_MORE, Size, choice_question, size, size_question
 from gatekeeper.layout.measures import Measures
 from gatekeeper.shop.written import Material
 
@@ -57,7 +45,7 @@ def walk_pipes(draft: ShopDraft) -> Walk[None]:
             hoses = [machine.diameter for machine in draft.on(motor) if machine.duct is None]
             usual = hoses[-1] if hoses else usual_arm(draft.is_inch, motor.inlet)
             width, _ = yield from ask_diameter("How wide is the hose there?", usual)
-            yield from _machine(draft, width, say, is_on_duct=False)
+            yield from walk_machine(draft, width, say, is_on_duct=False)
             continue
         if not draft.material:
             draft.material = yield choice_question(
@@ -116,7 +104,7 @@ def _along(draft: ShopDraft, towards: str, diameter: Size, say: Measures, *, is_
         elif step.what == ELBOW:
             draft.fit(step.fitting or (yield elbow_question(ELBOWS, ELBOWS[0])))
         else:
-            yield from _machine(draft, diameter, say, is_on_duct=True)
+            yield from walk_machine(draft, diameter, say, is_on_duct=True)
             return
 
 
@@ -257,41 +245,6 @@ def ask_branch() -> Walk[str]:
         BRANCHES[0],
     )
     return kind
-
-
-def _machine(draft: ShopDraft, diameter: Size, say: Measures, *, is_on_duct: bool) -> Walk[None]:
-    """The machine at the end of the duct that was begun, or straight on the collector."""
-    again = draft.elsewhere()
-    name: str = yield from ask_name(draft.taken, again=again)
-    drop: str | None = None
-    last = draft.machines[-1] if draft.machines else None
-    if is_on_duct:
-        hoses = [duct.flex for duct in draft.ducts if duct.flex is not None]
-        hose, is_assumed = yield from ask_hose(say, hoses[-1] if hoses else None)
-        drop = draft.close_as_drop(name, hose, flex_assumed=is_assumed)
-    if name in again:
-        gate = free_name(gate_of(name), draft.used)
-        moved = yield from ask_gate(name, gate, draft.gate_scene())
-        draft.machines.append(
-            DraftMachine(name, drop, diameter, None, None, moved, None, gate, motor=draft.here.name, is_again=True)
-        )
-        return
-    joined = yield from ask_port_and_need(name, diameter, say, with_need=draft.with_needs)
-    moved = yield from ask_gate(name, gate_of(name), draft.gate_scene())
-    machine = DraftMachine(name, drop, diameter, joined.port, joined.needs, moved, None, motor=draft.here.name)
-    sensed = [one.seen for one in draft.machines if not one.is_again]
-    usual = NOTHING_YET if not sensed or sensed[-1] is None else sensed[-1].word
-    so_far = draft.with_machine(machine)
-    # The pin that is kept for the first sensor may be this one's.
-    has_pin = so_far.room.has(Pins(contacts=1)) or all(seen is None for seen in sensed)
-    seen = yield from ask_seen(name, so_far.free_channel(), has_pin=has_pin, usual=usual)
-    machine = replace(machine, seen=seen)
-    if draft.with_drops:
-        usual = last.things.word if last is not None else NEITHER
-        room = draft.with_machine(machine).room
-        things = yield from ask_drop_things(name, room, is_seen=seen is not None, usual=usual)
-        machine = replace(machine, things=things)
-    draft.machines.append(machine)
 
 
 def ask_diameter(said: str, usual: Size) -> Walk[tuple[Size, tuple[str, ...]]]:

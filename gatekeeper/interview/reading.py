@@ -98,8 +98,9 @@ def machine_name(
         name = answer
         if name.isascii() and name.isdigit() and 1 <= int(name[:4]) <= len(offered):
             name = offered[int(name[:4]) - 1]
-        if name in again:
-            return name
+        known = next((word for word in again if word.lower() == name.lower()), None)
+        if known is not None:
+            return known
         wrong = name_fault(name)
         if wrong is not None:
             raise NotUnderstood(_sentence(wrong))
@@ -116,7 +117,7 @@ def machine_name(
                 "collector made for that, on ducts of its own, and leave it out here."
             )
         words = (name, *parts_of(name)) if with_parts else (name,)
-        clash = next((word for word in words if word in taken), None)
+        clash = next((word for word in words if is_taken(word, taken)), None)
         if clash is not None:
             raise NotUnderstood(
                 f'The shop has "{clash}" already; give this machine a name of its own, such as {_next(name, taken)}.'
@@ -135,7 +136,7 @@ def motor_name(taken: Collection[str]) -> Callable[[str], str]:
             raise NotUnderstood(_sentence(wrong))
         if len(answer) > LONGEST_NAME:
             raise NotUnderstood(f'"{answer}" is too long; at most {LONGEST_NAME} characters fit.')
-        if answer.lower() in RESERVED or {answer, *at_motor(answer)} & set(taken):
+        if answer.lower() in RESERVED or any(is_taken(word, taken) for word in (answer, *at_motor(answer))):
             raise NotUnderstood(f'"{answer}" means something else here already; give it another name.')
         return answer
 
@@ -172,18 +173,31 @@ def parts_of(machine: str) -> tuple[str, ...]:
     return drop_of(machine), gate_of(machine), button_of(machine), sign_of(machine)
 
 
+def is_taken(word: str, taken: Collection[str]) -> bool:
+    """Whether a name is among others; a shop does not tell small letters from large."""
+    return word.lower() in {other.lower() for other in taken}
+
+
+def free_motor_name(word: str, taken: Collection[str]) -> str:
+    """A name for a motor, with a number behind it until it and what is called after it are free."""
+    number, name = 2, word
+    while any(is_taken(one, taken) for one in (name, *at_motor(name))):
+        name, number = f"{word} {number}", number + 1
+    return name
+
+
 def free_name(word: str, taken: Collection[str]) -> str:
     """The word, or with a number behind it where the shop has it already."""
     number = 2
     free = word
-    while free in taken:
+    while is_taken(free, taken):
         free, number = f"{word} {number}", number + 1
     return free
 
 
 def _next(name: str, taken: Collection[str]) -> str:
     number = 2
-    while any(word in taken for word in (f"{name} {number}", *parts_of(f"{name} {number}"))):
+    while any(is_taken(word, taken) for word in (f"{name} {number}", *parts_of(f"{name} {number}"))):
         number += 1
     return f"{name} {number}"
 

@@ -13,8 +13,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 SHED = (
     *("Shed", "inch", "", "2 hp", "", "6 in", "", "", "", "", "how much"),
     *("length", "", "", "8 ft", "elbow", "", "branch", "", "4 in", "7 ft", "machine", "bandsaw", "", "", "", "", ""),
-    *("45 wye", "4 in", "unknown", "machine", "planer", "", "", "450 cfm", "servo", "", "current", "nothing"),
-    *("", "", ""),
+    *("45 wye", "4 in", "unknown", "machine", "planer", "", "no", "", "servo", "", "current", "450 cfm"),
+    *("nothing", "", "", ""),
 )
 """A shed: a main, a bandsaw that nothing sees, a planer with a servo and a current switch."""
 

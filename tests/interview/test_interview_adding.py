@@ -32,7 +32,7 @@ ON_A_BANK = f"""{ONE_BY_HAND.replace("100 mm}", "100 mm, servo: {bank: bank, cha
   bank: {{enable: GPIO6}}
 """
 LATHE = {"machine": "lathe", "place": "on collector"}
-SHED = {"name": "Shed", "units": "metric", "power": "1.5 kW", "inlet": "100 mm"}
+SHED = {"name": "Shed", "units": "metric", "power": "1.5 kW", "inlet": "100 mm", "alike": "no"}
 
 
 def _shop(text: str) -> Shop:

@@ -104,9 +104,14 @@ def _asked(*answers: str) -> Interview[ShopDraft]:
             f'"{"m" * 33}" is too long: its gate is named after it. At most 32 characters fit.',
         ),
         (
-            (*AT_A_MACHINE, "lathe", "", "", "", "", "current switch", "", "machine", "4 in"),
+            (*AT_A_MACHINE, "lathe", "", "", "", "current switch", "", "", "machine", "4 in"),
             "lathe",
             'The shop has "lathe" already; give this machine a name of its own, such as lathe 2.',
+        ),
+        (
+            (*AT_A_MACHINE, "lathe", "", "", "", "current switch", "", "", "machine", "4 in"),
+            "LATHE",
+            'The shop has "LATHE" already; give this machine a name of its own, such as LATHE 2.',
         ),
     ],
 )
@@ -148,7 +153,7 @@ def test_earlier_answers_are_taken_up_as_far_as_they_are_understood(shed: tuple[
 def test_figures_keep_the_person_s_own_units_and_several_lengths_are_one() -> None:
     draft = _asked(*AT_A_DUCT, "8 ft", "length", "1 m", "length", "unknown", "nothing more").stand().draft
     assert draft.ducts == []
-    ending = ("machine", "lathe", "50 cm", '3"', "600 m3/h", "by hand", "clamp for 20 A", "", "", "", "")
+    ending = ("machine", "lathe", "50 cm", '3"', "by hand", "clamp for 20 A", "", "600 m3/h", "", "", "")
     text = draft_text(_asked(*AT_A_DUCT, "8 ft", "length", "1 m", "length", "unknown", *ending).stand().draft)
     assert "  # assumed: 10 ft of its length\n" in text
     assert "  lathe drop: {towards: collector, diameter: 6 in, length: 21.28 ft, flex: 50 cm}\n" in text
@@ -158,7 +163,7 @@ def test_figures_keep_the_person_s_own_units_and_several_lengths_are_one() -> No
 
 
 def test_where_nothing_is_seen_the_first_machine_gets_a_sensor() -> None:
-    interview = _asked(*BEGUN, *("machine", "6 in", "lathe", *[""] * 5), *("machine", "6 in", "planer", *[""] * 7))
+    interview = _asked(*BEGUN, *("machine", "6 in", "lathe", *[""] * 5), *("machine", "6 in", "planer", *[""] * 4))
     question = interview.stand().question
     assert question is not None
     assert question.said == (
@@ -176,7 +181,7 @@ def test_where_nothing_is_seen_the_first_machine_gets_a_sensor() -> None:
 
 
 def test_gates_too_small_for_the_inlet_ask_for_a_port_that_stays_open() -> None:
-    interview = _asked(*BEGUN[:5], "10 in", *BEGUN[6:], "machine", "4 in", "lathe", *[""] * 3, "current", "", "")
+    interview = _asked(*BEGUN[:5], "10 in", *BEGUN[6:], "machine", "4 in", "lathe", "", "", "current", "", "", "")
     question = interview.stand().question
     assert question is not None
     assert (question.about, question.default) == ("relief port", "3 in")

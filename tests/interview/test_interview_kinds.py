@@ -14,7 +14,14 @@ from gatekeeper.shop.lines import TO_BE_CHOSEN
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 
-SHED = {"name": "Shed", "units": "metric", "power": "1.5 kW", "inlet": "100 mm", "at_the_collector": ["machine"]}
+SHED = {
+    "name": "Shed",
+    "units": "metric",
+    "power": "1.5 kW",
+    "inlet": "100 mm",
+    "at_the_collector": ["machine"],
+    "alike": "no",
+}
 LATHE = {**SHED, "machine": "lathe", "sensor": "current"}
 
 
@@ -411,3 +418,152 @@ def _asked_about(**answers: str | list[str]) -> list[str]:
         assert question is not None
         asked.append(question.about)
     return asked
+
+
+def _at(about: str, **answers: str | list[str]) -> Interview[ShopDraft]:
+    """The interview where a question of this short word is due for the last time."""
+    whole = told(new_shop(), **answers)
+    places = [place for place, word in enumerate(_asked_about(**answers)) if word == about]
+    return new_shop().taken_up(whole.answers[: places[-1]])
+
+
+TWO_BROKERS = {
+    **SHED,
+    "at_the_collector": ["machine"] * 2,
+    "machine": ["lathe +", "lathe"],
+    "gate": "behind",
+    "sensor": "current",
+}
+
+
+@pytest.mark.parametrize(
+    ("about", "answers", "answer", "said"),
+    [
+        (
+            "commands to",
+            TWO_BROKERS,
+            "lathe-gate/set",
+            "Another gate or another use has this topic already; each has its own.",
+        ),
+        (
+            "states from",
+            TWO_BROKERS,
+            "lathe-gate-2/set",
+            "Another gate or another use has this topic already; each has its own.",
+        ),
+        *(
+            (
+                "commands to",
+                TWO_BROKERS,
+                topic,
+                "This is no topic; write the words and slashes that are set in the gate's controller, without + and #.",
+            )
+            for topic in ("a+b", "a#b", "$a", "x" * 201)
+        ),
+        ("broker", TWO_BROKERS, "x" * 81, "This is too long for an address; at most 80 characters fit."),
+        (
+            "drive command",
+            {**LATHE, **DRIVE, "drive_running": "1"},
+            "65536",
+            "This is no register or word of a drive; write 0 to 65535, or 0x0 to 0xFFFF.",
+        ),
+        ("drive stop", {**LATHE, **DRIVE, "drive_running": "1"}, "0x1", "That word starts it; look it up again."),
+        (
+            "drive running",
+            {**LATHE, **DRIVE, "drive_running": "1"},
+            "4 of 3",
+            "The first number has bits that the second leaves out, so it would never run.",
+        ),
+        (
+            "drive line",
+            {**LATHE, **DRIVE, "drive_running": "1"},
+            "/etc/passwd",
+            "This is no serial line; write such as /dev/ttyUSB0.",
+        ),
+        (
+            "drive line",
+            {**LATHE, **DRIVE, "drive_running": "1"},
+            "x" * 81,
+            "This is too long for an address; at most 80 characters fit.",
+        ),
+        (
+            "motor name",
+            TWO_COLLECTORS,
+            "collector",
+            '"collector" means something else here already; give it another name.',
+        ),
+        (
+            "motor name",
+            {**TWO_COLLECTORS, "machine": ["big bin", "lathe", "big bin"]},
+            "big",
+            '"big" means something else here already; give it another name.',
+        ),
+        ("motor name", TWO_COLLECTORS, "x" * 33, f'"{"x" * 33}" is too long; at most 32 characters fit.'),
+    ],
+)
+def test_what_cannot_be_is_refused_and_says_why(
+    about: str, answers: dict[str, str | list[str]], answer: str, said: str
+) -> None:
+    with pytest.raises(NotUnderstood) as refused:
+        _at(about, **answers).answered(answer)
+    assert str(refused.value) == said
+
+
+def test_two_gates_whose_names_read_alike_get_topics_of_their_own() -> None:
+    lines = _lines("gates", **TWO_BROKERS)
+    assert "commands_to: lathe-gate-2/set, states_from: lathe-gate-2/state" in lines[1]
+    assert draft_text(_draft(**TWO_BROKERS)).count("host: ") == 1
+
+
+def test_with_two_systems_a_gate_on_a_hose_gets_a_duct_that_says_of_which() -> None:
+    two = {**TWO_COLLECTORS, "another_motor": ["tool vacuum"], "power": ["1.5 kW", "1.2 kW"], "inlet": "100 mm"}
+    two |= {"at_the_collector": ["machine", "", "machine", ""], "machine": ["panel saw", "lathe"], "diameter": ""}
+    del two["motor_name"]
+    assert _lines("ducts", **{**two, "confirmed": ""}) == [
+        "# assumed: the hose",
+        "panel saw drop: {towards: collector, diameter: 100 mm, length: 0 m, flex: 1 m}",
+        "# assumed: the hose",
+        "lathe drop: {towards: vacuum, diameter: 100 mm, length: 0 m, flex: 1 m}",
+    ]
+
+
+def test_a_hand_off_auto_switch_is_not_asked_for_where_it_is_there_for_starting_by_hand() -> None:
+    question = _at("wired", **LATHE, switched_by="by hand").stand().question
+    assert question is not None
+    assert question.choices == ("red button", "fire detector", "bin contact", "nothing more")
+
+
+def test_somebody_who_is_always_there_is_asked_for_once() -> None:
+    answers = {**TWO_COLLECTORS, "switched_by": ["push", "push"], "attended": "yes", "confirmed": "current"}
+    assert _asked_about(**answers).count("attended") == 1
+
+
+def test_a_machine_like_the_one_before_takes_one_question() -> None:
+    three = {**SHED, "at_the_collector": ["machine"] * 3, "machine": ["lathe", "planer", "bandsaw"], "alike": ""}
+    answers = {**three, "port": "60 mm", "gate": "motor by two", "ends": "at the open", "sensor": "clamp for 40"}
+    question = _at("alike", **answers).stand().question
+    assert question is not None
+    assert question.said == (
+        "Is the bandsaw like the planer: a port of 60 mm, its gate by a motor on two relays, a clamp for 40 A?"
+    )
+    assert _asked_about(**answers).count("gate") == 1
+    assert _lines("gates", **answers)[2] == (
+        "bandsaw gate: {diameter: 100 mm, relays: {open: to be chosen, shut: to be chosen}, travel: 6 s, "
+        "open_contact: to be chosen}"
+    )
+    assert _lines("tools", **answers)[-4:] == [
+        "bandsaw:",
+        "  gates: bandsaw gate",
+        "  port: 60 mm",
+        "  sensor: {converter: clamp board, channel: 2, range: 40 A}",
+    ]
+    assert _asked_about(**{**answers, "gate": "behind", "ends": ""}).count("alike") == 0
+
+
+def test_what_is_like_the_one_before_has_its_pins_and_its_own_width() -> None:
+    many = {**SHED, "at_the_collector": ["machine"] * 8, "machine": [f"m {number}" for number in range(8)], "alike": ""}
+    answers = {**many, "gate": ["motor by two", ""], "sensor": "current", "diameter": ["100 mm", "80 mm"]}
+    asked = _asked_about(**answers)
+    # Six pairs of relays beside the relay of the collector; the seventh has no pins, and the eighth is like it.
+    assert (asked.count("alike"), asked.count("gate")) == (6, 2)
+    assert "\n  m 1:\n    gates: m 1 gate\n    port: 100 mm\n" in draft_text(_draft(**answers))
