@@ -180,10 +180,13 @@ def _path(
     if world.enough(motor, expected):
         return
     why = "kept open so that air can reach the fan" + ("" if runs else " at the next start")
+    lost_at_rest = not runs and world.path_lost(motor, now_s)
     candidates = sorted(
         (gate for gate in gates if gate.can_serve and gate.name not in counted | queued),
         key=lambda gate: (
             not (gate.is_open or gate.may_move(now_s)),  # released a moment ago: another gate comes sooner
+            # One that must wait for a slot: at rest one that need not comes instead of it (C7).
+            lost_at_rest and not gate.is_open and gate.state is not _OPENING and _crowded(world, gate, now_s),
             gate.tries > 0 and not gate.is_open,  # it did not come when it was told: another one is tried first
             not (gate.is_open or gate.name in asked),  # one that is wanted anyhow
             not gate.is_open if working else gate.name not in motor.parked,

@@ -375,3 +375,20 @@ def test_a_gate_opened_by_hand_that_has_to_wait_is_no_path_at_rest(open_shop):
     shop.step(SwitchSeen("g1", "shut"))  # somebody shut it
     shop.wait(0.1)
     assert shop.taken() == [(10.5, "g1", "open")]
+
+
+def test_at_rest_a_path_that_is_lost_comes_from_a_gate_that_need_not_wait(open_shop):
+    plan = with_gate(shop_plans.two_systems(), "v1", supply="servo")
+    plan = with_gate(plan, "v2", has_switch=True)
+    shop = open_shop(dataclasses.replace(plan, supplies={"air": 1, "servo": 1}))
+    shop.starts("sander")
+    shop.wait(10.0)
+    shop.stops("sander")
+    shop.wait(20.0)
+    assert [name for name, gate in shop.core.world.gates.items() if gate.is_open and name > "v"] == ["v2"]
+    shop.starts("planer")  # its gate takes the slot of the air supply for 2 s
+    shop.taken()
+    shop.wait(0.5)
+    shop.step(SwitchSeen("v2", "shut"))  # the gate that was left open is not any more
+    shop.wait(0.1)
+    assert [order[1:] for order in shop.taken() if order[1] in ("v1", "v2")] == [("v1", "open")]
