@@ -164,8 +164,8 @@ KINDS: dict[str, Kind] = {
         "Pressure gauge on a current loop",
         "A transmitter of 4 to 20 mA on two wires. The current is read over a resistor; a long cable does not change "
         "it, and a broken one speaks. [What it tells](../sensors.md#pressure-gauge).",
-        "gauges:\n  filter gauge: {filter_of: collector, converter: air board, channel: 1, points: [4 mA at 0 Pa, 20 mA "
-        "at 2.5 kPa], resistor: 150 ohm, clean_at: 1 kPa}",
+        "gauges:\n  filter gauge: {filter_of: collector, converter: air board, channel: 1, points: [4 mA at 0 Pa, 20 "
+        "mA at 2.5 kPa], resistor: 150 ohm, clean_at: 1 kPa}",
     ),
     "converter": Kind(
         "Converter for clamps",
