@@ -43,8 +43,9 @@ class Room:
     i2c: bool = True
 
     def has(self, wanted: Pins) -> bool:
-        """Whether this much is left."""
-        return wanted.outputs <= self.outputs and wanted.outputs + wanted.contacts <= self.lines
+        """Whether this much is left; what takes no pin always fits, also where more is taken than there is."""
+        together = wanted.outputs + wanted.contacts
+        return wanted.outputs <= max(0, self.outputs) and together <= max(0, self.lines)
 
     def less(self, taken: Pins) -> "Room":
         """What is left after this much."""

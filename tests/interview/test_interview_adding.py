@@ -270,6 +270,15 @@ def test_what_has_no_pin_is_not_offered_and_the_question_says_why() -> None:
     )
 
 
+def test_what_takes_no_pin_always_fits() -> None:
+    full = Room(1, 2).less(Pins(3, 1))
+    assert full == Room(-2, -2)
+    assert full.has(Pins())
+    assert not full.has(Pins(contacts=1))
+    assert not Room(0, 5).has(Pins(outputs=1))
+    assert not Room(2, 2).has(Pins(2, 1))
+
+
 def test_one_pin_is_kept_for_the_first_sensor() -> None:
     assert ShopDraft().room == Room().less(Pins(contacts=1))
     many = {**SHED, "at_the_collector": ["machine"] * 25}
