@@ -1,5 +1,7 @@
 """One more gate in a shop that is there: what it hangs on there, and nothing offered that has no pin."""
 
+from contextlib import suppress
+
 import pytest
 from interview_paths import told
 
@@ -7,12 +9,14 @@ from gatekeeper.interview.adding import PartsDraft, add_machine
 from gatekeeper.interview.adding_motor import add_motor
 from gatekeeper.interview.draft import ShopDraft
 from gatekeeper.interview.engine import Interview
+from gatekeeper.interview.motors import MotorScene, ask_motor
 from gatekeeper.interview.new import new_shop
 from gatekeeper.interview.room import Pins, Room, text_room
 from gatekeeper.interview.text_edits import with_parts
 from gatekeeper.interview.writing import draft_text
 from gatekeeper.shop.choosing import choices_for, with_pins
 from gatekeeper.shop.faults import Faults
+from gatekeeper.shop.kinds import MotorKind
 from gatekeeper.shop.load import load_shop
 from gatekeeper.shop.model import Shop
 
@@ -242,12 +246,12 @@ def test_what_is_left_is_counted_from_the_file() -> None:
 
 
 def test_what_has_no_pin_is_not_offered_and_the_question_says_why() -> None:
-    numbers = {"at_the_collector": ["machine"] * 7, "machine": [f"m {number}" for number in range(7)]}
+    numbers = {"at_the_collector": ["machine"] * 8, "machine": [f"m {number}" for number in range(8)]}
     many = {**SHED, **numbers, "at_each_machine": "a button"}
-    gates = ["motor by two"] * 6
-    draft = _draft(**many, gate=[*gates, ""], sensor=["current"])
-    assert draft.room == Room(1, 6, True)
-    offered = _asked("gate", **many, gate=[*gates, ""], sensor=["current"])
+    gates = [*["motor by two"] * 6, "solenoid", ""]
+    draft = _draft(**many, gate=gates, sensor=["current"])
+    assert draft.room == Room(0, 4, True)
+    offered = _asked("gate", **many, gate=gates, sensor=["current"])
     assert offered[0] == (
         "What moves the gate of the m 0?",
         (
@@ -255,19 +259,60 @@ def test_what_has_no_pin_is_not_offered_and_the_question_says_why() -> None:
             *("motor by two relays", "solenoid or air valve", "behind a broker"),
         ),
     )
-    assert offered[-1] == (
+    assert offered[-2] == (
         "What moves the gate of the m 6? The board has no pins left for more than this.",
         (
             *("by hand", "by hand, with a switch", "servo", "servo on a pin", "solenoid or air valve"),
             "behind a broker",
         ),
     )
-    things = _asked("at the drop", **many, gate=[*gates, ""], sensor=["current"])
+    assert offered[-1][1] == ("by hand", "by hand, with a switch", "behind a broker")
+    things = _asked("at the drop", **many, gate=gates, sensor=["current"])
     assert things[0][1] == ("neither", "button", "sign lamp", "both")
     assert things[-1] == (
-        "What hangs at the m 6 beside its gate? The board has no pins left for more than this.",
+        "What hangs at the m 7 beside its gate? The board has no pins left for more than this.",
         ("neither",),
     )
+
+
+@pytest.mark.parametrize(
+    ("answers", "outputs", "lines"),
+    [
+        ({"gate": "by hand, with"}, 0, 1),
+        ({"gate": "servo"}, 1, 1),
+        ({"gate": "motor by an", "ends": "at both"}, 2, 4),
+        ({"gate": "solenoid"}, 1, 1),
+        ({"gate": "behind"}, 0, 0),
+        ({"sensor": "clamp"}, 0, 3),
+        ({"sensor": "clamp", "confirmed": "clamp"}, 0, 3),
+        ({"confirmed": "current"}, 0, 1),
+        ({"switched_by": "push", "attended": "yes"}, 1, 2),
+        ({"switched_by": "by hand"}, 0, 2),
+        ({"wired": ["hand"]}, 0, 2),
+        ({"wired": ["red"]}, 0, 1),
+        ({"wired": ["fire"]}, 0, 2),
+        ({"wired": ["bin"]}, 0, 1),
+        ({"at_each_machine": "a button", "at_the_drop": "both"}, 1, 2),
+        ({"at_the_collector": ["machine"] * 2, "machine": ["lathe", "saw"], "gate": "servo"}, 0, 4),
+        ({"at_the_collector": ["machine"] * 2, "machine": ["lathe", "saw"], "gate": "servo on"}, 2, 3),
+    ],
+)
+def test_what_each_thing_takes_of_the_board(answers: dict[str, str], outputs: int, lines: int) -> None:
+    plain = {**SHED, "at_the_collector": ["machine"], "machine": "lathe", "sensor": "current"}
+    before, after = _draft(**plain).room, _draft(**{**plain, **answers}).room
+    assert before == Room(13, 24)
+    assert (before.outputs - after.outputs, before.lines - after.lines) == (outputs, lines)
+
+
+def test_a_motor_on_the_last_pins_is_asked_for_nothing_that_has_no_pin() -> None:
+    asked = []
+    steps = ask_motor("vacuum", MotorKind.TOOL_VACUUM, MotorScene(Room(1, 1), None, is_inch=False))
+    question = next(steps)
+    with suppress(StopIteration):
+        while True:
+            asked.append((question.about, question.choices))
+            question = steps.send(question.meaning(question.default or "1 kW"))
+    assert asked[-1] == ("confirmed", ("nothing yet",))
 
 
 def test_what_takes_no_pin_always_fits() -> None:
