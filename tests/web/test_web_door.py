@@ -239,10 +239,10 @@ def test_waits_are_written_once_in_five_minutes_and_at_the_end() -> None:
     lock, client, written, now_s = PinLock("481516"), address("192.168.1.23"), 0, 0.0
     while now_s < 86_400.0:
         lock.look("0000", client, now_s)
-        for number in range(200):
+        for number in range(8):
             lock.look("0000", address(f"192.168.2.{number}"), now_s)
         written += lock.to_keep(now_s) is not None
-        now_s += 20.0
+        now_s += 60.0
     assert written == 288
     lock.look("0000", client, now_s)
     assert lock.to_keep(now_s, at_end=True) is not None
