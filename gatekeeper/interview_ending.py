@@ -11,7 +11,7 @@ from gatekeeper.interview.adding import PartsDraft
 from gatekeeper.interview.commissioning import to_commission
 from gatekeeper.interview.draft import ShopDraft
 from gatekeeper.interview.text_edits import with_parts
-from gatekeeper.interview.writing import assumed_lines, draft_text, without_waiting
+from gatekeeper.interview.writing import assumed_lines, draft_text, with_moved_gate, without_waiting
 from gatekeeper.interview_keeping import CannotInterview
 from gatekeeper.shop.choosing import CannotChoose, Choice, choices_for, with_pins
 from gatekeeper.shop.faults import Faults
@@ -60,7 +60,7 @@ def parts_ending(shop: Shop, text: str, name: str, draft: PartsDraft) -> Ending:
         CannotInterview: the file is written in a form that cannot be changed here; says what to do by hand.
     """
     try:
-        changed = with_parts(without_waiting(text, draft.machine), name, draft.edits)
+        changed = with_parts(with_moved_gate(without_waiting(text, draft.machine), draft.gate), name, draft.edits)
         changed, choices, trouble = _with_own_pins(changed, name, text)
     except CannotRewrite as wrong:
         raise CannotInterview(f"{wrong}.") from None

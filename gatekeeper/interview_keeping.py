@@ -9,6 +9,7 @@ from pathlib import Path
 from gatekeeper.files import FileTrouble, write_new
 from gatekeeper.interview.adding import CannotAdd, PartsDraft, add_machine, move_machine, retire_machine
 from gatekeeper.interview.adding_motor import add_motor
+from gatekeeper.interview.changing_gate import change_gate
 from gatekeeper.interview.draft import ShopDraft
 from gatekeeper.interview.engine import Interview
 from gatekeeper.interview.text_edits import with_parts
@@ -18,7 +19,7 @@ from gatekeeper.shop.model import Shop
 
 NEW = "gatekeeper new"
 ADD, MOVE, RETIRE = "gatekeeper add", "gatekeeper add --move ", "gatekeeper add --retire "
-MOTOR = "gatekeeper add --motor"
+MOTOR, GATE = "gatekeeper add --motor", "gatekeeper add --gate "
 
 
 class CannotInterview(Exception):
@@ -94,6 +95,14 @@ def parts_interview(shop: Shop, text: str, head: str) -> Interview[PartsDraft]:
     """
     if head == MOTOR:
         return add_motor(shop, text)
+    if head.startswith(GATE):
+        gate = head.removeprefix(GATE)
+        if gate not in shop.gates:
+            there = listed(list(shop.gates), "and", 30)
+            raise CannotInterview(
+                f'"{gate}" is no gate of this shop; they are {there}{did_you_mean(gate, shop.gates) or "."}'
+            )
+        return change_gate(shop, text, gate)
     is_move = head.startswith(MOVE)
     tool = head.removeprefix(MOVE if is_move else RETIRE) if head != ADD else None
     if tool is not None and tool not in shop.tools:

@@ -14,6 +14,7 @@ from gatekeeper.interview.new import new_shop
 from gatekeeper.interview_ending import Ending, new_ending, parts_ending, write_new_shop, write_parts
 from gatekeeper.interview_keeping import (
     ADD,
+    GATE,
     MOTOR,
     MOVE,
     NEW,
@@ -90,9 +91,17 @@ def interview_new(out: Path, face: Face) -> bool:
 
 
 def interview_parts(
-    path: Path, text: str, shop: Shop, face: Face, move: str | None, retire: str | None, *, motor: bool = False
+    path: Path,
+    text: str,
+    shop: Shop,
+    face: Face,
+    move: str | None,
+    retire: str | None,
+    *,
+    gate: str | None = None,
+    motor: bool = False,
 ) -> bool:
-    """Ask for a machine more, for one that moves or leaves, or for a motor more, and change the file.
+    """Ask for a machine more, for one that moves or leaves, for a gate or for a motor more, and change the file.
 
     Returns:
         Whether it was changed.
@@ -102,7 +111,7 @@ def interview_parts(
     """
     name = str(path)
     head = f"{MOVE}{move}" if move is not None else f"{RETIRE}{retire}" if retire is not None else ADD
-    head = MOTOR if motor else head
+    head = MOTOR if motor else f"{GATE}{gate}" if gate is not None else head
     interview = parts_interview(shop, text, head)
     kept = Kept(answers_beside(path), head)
     before = air_alone(shop)

@@ -107,21 +107,26 @@ def add(
         str | None, typer.Option("--move", help="A machine that gets another way to the collector.")
     ] = None,
     retire: Annotated[str | None, typer.Option("--retire", help="A machine that leaves the shop.")] = None,
+    gate: Annotated[str | None, typer.Option("--gate", help="A gate that gets something else to move it.")] = None,
     motor: Annotated[bool, typer.Option("--motor", help="A collector, tool vacuum or air cleaner more.")] = False,
 ) -> None:
-    """Ask for one more machine or motor, or a machine that moves or leaves, and change nothing else in the file."""
+    """Ask for one more machine or motor, a machine that moves or leaves, or a gate that gets something else to move
+    it, and change nothing else in the file.
+    """
     from pathlib import Path
 
     from gatekeeper.interview_keeping import CannotInterview
     from gatekeeper.interviewing import interview_parts, terminal_face
 
-    if (move is not None) + (retire is not None) + motor > 1:
-        refuse("--move, --retire and --motor are different things; give one of them.")
+    if (move is not None) + (retire is not None) + (gate is not None) + motor > 1:
+        refuse("--move, --retire, --gate and --motor are different things; give one of them.")
     shop, name, text = shop_and_text(shop_file)
     if not Path(name).is_file():
         refuse(f"{name} is an example and stays as it is; copy it to a file of yours first.")
     try:
-        is_written = interview_parts(Path(name), text, shop, terminal_face(typer.echo), move, retire, motor=motor)
+        is_written = interview_parts(
+            Path(name), text, shop, terminal_face(typer.echo), move, retire, gate=gate, motor=motor
+        )
     except CannotInterview as trouble:
         refuse(str(trouble))
     raise typer.Exit(0 if is_written else 1)

@@ -40,11 +40,13 @@ class PartsDraft:
     """What an interview changes.
 
     ``studied``: the same edits with the machine as if it were seen, for its air. ``machine``: the one that is added.
+    ``gate``: the one that gets something else to move it.
     """
 
     edits: list[PartEdit] = field(default_factory=list)
     studied: list[PartEdit] = field(default_factory=list)
     machine: str = ""
+    gate: str = ""
 
 
 def add_machine(shop: Shop, text: str) -> Interview[PartsDraft]:
@@ -85,12 +87,7 @@ def ask_machine(
     gate = place.gate.name if place.gate is not None else free_name(gate_of(name), taken)
     moved, supply = Moved(), ""
     if is_new:
-        moved = yield from ask_gate(name, gate, there.gate_scene())
-        if moved.by is Mover.BROKER and not moved.host:
-            broker = yield from ask_one_of("broker", "Behind which broker?", shop.brokers)
-            moved = replace(moved, broker=broker or next(iter(shop.brokers)))
-        elif not moved.by.is_by_hand:
-            supply = yield from ask_one_of("supply", "Which supply feeds it?", shop.supplies)
+        moved, supply = yield from ask_moved(name, gate, there)
     room = there.room.less(there.takes(moved))
     seen = yield from ask_seen(name, channel, has_pin=room.has(Pins(contacts=1)), must=not is_new)
     room = room.less(Pins(contacts=int(seen is not None and seen.converter is None)))
@@ -101,6 +98,20 @@ def ask_machine(
     drop = duct.name if duct is not None else None
     machine = DraftMachine(name, drop, width, port, needs, moved, seen, gate, feeder, supply, things=things)
     return machine, duct
+
+
+def ask_moved(name: str, gate: str, there: Outfit, usual: Mover | None = None) -> Walk[tuple[Moved, str]]:
+    """What moves a gate of a shop that is there, and the supply of that where there are several."""
+    shop, supply = there.shop, ""
+    moved = yield from ask_gate(name, gate, there.gate_scene(), usual)
+    if moved.by is Mover.BROKER and not moved.host:
+        broker = yield from ask_one_of("broker", "Behind which broker?", shop.brokers)
+        moved = replace(moved, broker=broker or next(iter(shop.brokers)))
+    elif moved.by is Mover.BROKER:
+        moved = there.on_broker(moved)
+    elif not moved.by.is_by_hand:
+        supply = yield from ask_one_of("supply", "Which supply feeds it?", shop.supplies)
+    return moved, supply
 
 
 def move_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
@@ -114,7 +125,7 @@ def move_machine(shop: Shop, text: str, tool: str) -> Interview[PartsDraft]:
             f"The duct of the {tool} is not described, or serves other gates too; move it by hand in the file."
         )
 
-    tree = _tree_of(text)
+    tree = tree_of(text)
 
     def walk(draft: PartsDraft) -> Walk[None]:
         gate = movable[0]
@@ -172,8 +183,7 @@ def machine_edits(
     if is_new:
         servo, before = there.servo_for(machine.moved)
         edits += [*before, *there.broker_for(machine.moved)]
-        moved = machine.moved if machine.moved.by is not Mover.BROKER else there.on_broker(machine.moved)
-        edits.append(PartEdit("gates", None, tuple(gate_lines(replace(machine, moved=moved), servo))))
+        edits.append(PartEdit("gates", None, tuple(gate_lines(machine, servo))))
     edits.append(PartEdit("tools", None, tuple(tool_lines(machine, as_wired=as_wired))))
     if machine.things.button:
         edits.append(PartEdit("inputs", None, (button_line(machine, there.free(button_of(machine.name))),)))
@@ -204,13 +214,13 @@ def ask_one_of(about: str, said: str, things: Iterable[str]) -> Walk[str]:
 
 def names_in(text: str) -> set[str]:
     """Every name in the file, and those that a shop without such sections has by itself."""
-    tree = _tree_of(text)
+    tree = tree_of(text)
     return {name for section in NAMED for name in tree.keys(section)}
 
 
 def free_channel(shop: Shop, text: str, taken: Collection[tuple[str, int]] = ()) -> tuple[str, int] | None:
     """The first channel of a converter of eight that nothing is on, and that is not ``taken`` either."""
-    tree = _tree_of(text)
+    tree = tree_of(text)
     used: set[tuple[str | None, str | None]] = {(name, str(channel)) for name, channel in taken}
     for pattern in SENSOR_KEYS:
         for name in tree.keys(pattern[0]):
@@ -225,7 +235,7 @@ def free_channel(shop: Shop, text: str, taken: Collection[tuple[str, int]] = ())
     return None
 
 
-def _tree_of(text: str) -> Tree:
+def tree_of(text: str) -> Tree:
     tree = read_tree(text.removeprefix("\ufeff"), "")
     assert not isinstance(tree, Faults), "the text of a shop can be read"
     return tree

@@ -66,6 +66,8 @@ def _changed(section: str, thing: str, before: object, after: object, say: Measu
     elif isinstance(before, Gate) and isinstance(after, Gate) and "diameter_m" in _differ(before, after):
         widths = f"{say.diameter(after.diameter_m)} (before: {say.diameter(before.diameter_m)})"
         yield f"{thing}: its duct is {widths}; fit it there, then move it to both ends."
+    elif isinstance(before, Gate) and isinstance(after, Gate) and after.is_actuated and not before.is_actuated:
+        yield f"{thing}: it moves by itself now: jog it to both ends, set them, time a whole move, and hang its sign."
     elif isinstance(before, Motor) and isinstance(after, Motor):
         yield f"{thing}: {_motor_said(before, after, say)}"
     elif section == "ducts":

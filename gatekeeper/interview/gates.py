@@ -117,10 +117,18 @@ class GateScene:
                 yield mover
 
 
-def ask_gate(name: str, gate: str, scene: GateScene) -> Walk[Moved]:
-    """What moves the gate of a machine, and what has to be known of that; ``gate``: what the gate is called."""
+def ask_gate(name: str, gate: str, scene: GateScene, usual: Mover | None = None) -> Walk[Moved]:
+    """What moves the gate of a machine, and what has to be known of that.
+
+    Args:
+        name: the machine.
+        gate: what its gate is called.
+        scene: what is known before.
+        usual: what an empty answer takes, where it can be had; else what the gate before has.
+    """
     movers = tuple(scene.offered())
-    usual = scene.before[-1].by if scene.before and scene.before[-1].by in movers else Mover.HAND
+    usual = usual or (scene.before[-1].by if scene.before else Mover.HAND)
+    usual = usual if usual in movers else Mover.HAND
     word: str | None = yield choice_question(
         "gate",
         f"What moves the gate of the {name}?{'' if len(movers) == len(Mover) else NO_PINS}",

@@ -4,11 +4,12 @@ Pins are left to be chosen. A machine that nothing sees yet is a hand gate and a
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
 
 from gatekeeper.interview.draft import BROKER, CLAMP_BOARDS, DraftDuct, DraftMachine, ShopDraft
 from gatekeeper.interview.gates import ENDS, Moved, Mover
-from gatekeeper.interview.reading import button_of, sign_of
+from gatekeeper.interview.reading import button_of, gate_of, sign_of
 from gatekeeper.interview.sensors import Seen
 from gatekeeper.interview.text_edits import ASSUMED, quoted
 from gatekeeper.interview.writing_motors import drive_lines, input_lines, motor_lines, sensor_words
@@ -73,6 +74,15 @@ def without_waiting(text: str, machine: str) -> str:
     return text
 
 
+def with_moved_gate(text: str, gate: str) -> str:
+    """The text with the comment of the machine at a gate, if it has one, as for a gate that moves by itself."""
+    for found in _WAITING.finditer(text):
+        if gate_of(found["name"]) == gate:
+            said = text[found.start() : found.end()]
+            return text[: found.start()] + said.replace(NOT_WIRED_YET, NOT_SEEN_YET) + text[found.end() :]
+    return text
+
+
 def duct_lines(duct: DraftDuct) -> list[str]:
     """One duct, under a comment that says what of it is assumed."""
     parts = [f"towards: {quoted(duct.towards)}", f"diameter: {duct.diameter.text}", f"length: {total_length(duct)}"]
@@ -99,16 +109,29 @@ def total_length(duct: DraftDuct) -> str:
 
 def gate_lines(machine: DraftMachine, servo: str = "") -> list[str]:
     """The gate of a machine, under a comment that says what of it is assumed; ``servo``: what its servo hangs on."""
-    parts = [f"duct: {quoted(machine.duct)}" if machine.duct is not None else f"diameter: {machine.diameter.text}"]
-    moved = machine.moved
-    parts += _mover(moved, servo)
+    place = f"duct: {quoted(machine.duct)}" if machine.duct is not None else f"diameter: {machine.diameter.text}"
+    return moved_gate_lines(machine.gate_name, (place,), machine.moved, servo, machine.supply)
+
+
+def moved_gate_lines(
+    gate: str,
+    place: Sequence[str],
+    moved: Moved,
+    servo: str = "",
+    supply: str = "",
+    contacts: Mapping[str, str] = MappingProxyType({}),
+) -> list[str]:
+    """A gate: ``place`` says where it is, ``contacts`` are those of its switches that have a pin already."""
+    parts = [*place, *_mover(moved, servo)]
     if moved.travel is not None:
         parts.append(f"travel: {moved.travel.text}")
-    if machine.supply:
-        parts.append(f"supply: {quoted(machine.supply)}")
+    if supply:
+        parts.append(f"supply: {quoted(supply)}")
     seen = 1 if moved.by is Mover.SEEN else ENDS[moved.ends]
-    parts += [f"{key}: {TO_BE_CHOSEN}" for key in ("open_contact", "shut_contact")[:seen]]
-    written = f"{quoted(machine.gate_name)}: {{{', '.join(parts)}}}"
+    for number, key in enumerate(("open_contact", "shut_contact")):
+        if number < seen or key in contacts:
+            parts.append(f"{key}: {contacts.get(key, TO_BE_CHOSEN)}")
+    written = f"{quoted(gate)}: {{{', '.join(parts)}}}"
     return [f"{ASSUMED}{' and '.join(moved.assumed)}", written] if moved.assumed else [written]
 
 

@@ -228,4 +228,4 @@ def test_a_motor_more_is_tried_before_it_is_trusted(tmp_path: Path) -> None:
     assert "air cleaner" in _shop(path.read_text(encoding="utf-8")).motors
     both = subprocess.run([*command, "--move", "planer"], cwd=tmp_path, text=True, capture_output=True)
     assert both.returncode == 2
-    assert both.stderr == "--move, --retire and --motor are different things; give one of them.\n"
+    assert both.stderr == "--move, --retire, --gate and --motor are different things; give one of them.\n"
