@@ -9,6 +9,8 @@ BEFORE, READY, WORKING = "before the program", "ready", "working"
 HUNG, FROZEN = "control thread hangs", "whole program frozen"
 AFTER_HUNG, AFTER_FROZEN = "after watchdog, control thread hung", "after watchdog, whole program frozen"
 TERM, KILL, FAULT = "after SIGTERM", "after SIGKILL", "after a fault of the control thread"
+#: Motors that run when the end comes.
+MOTORS = 3
 #: Runs after each end; of all of them the cells are one column.
 OFF = "outputs-off"
 AGAIN = f"started after SIGKILL, without {OFF}"
@@ -116,16 +118,17 @@ def _between(result: dict[str, Any]) -> list[str]:
     claims = [*(one for one in moments if one["moment"] == READY), *again, *offs]
     late = _all(claims, "claimed_on")
     on = _all(claims, "put_on")
-    orders = {tuple(one["put_off"][:4]) for one in moments if one["moment"] == TERM}
+    # A pulse may just have ended by itself, so the order among the first is by chance.
+    firsts = {tuple(sorted(one["put_off"][:MOTORS])) for one in moments if one["moment"] == TERM}
     left = sorted({holder for one in again for holder, line in one["lines"].items() if _is_on(line, outputs[holder])})
     status, said = {str(one["status"]) for one in offs}, {line for one in offs for line in one["said"]}
     return [
         f"{len(claims)} times outputs were claimed, by starts and by `{OFF}`; "
-        + (f"at their on level: {', '.join(late)}." if late else "each at its off level, in one call of the driver."),
-        f"From there until all was ready or over, on at any time: {', '.join(on) or 'nothing'}.",
-        f"`{OFF}` ended with {' or '.join(sorted(status))} and said: {' or '.join(sorted(said))}",
-        f"SIGTERM put off first: {'; or '.join(', '.join(order) for order in sorted(orders))}.",
-        f"Started after a SIGKILL without `{OFF}`, on once it said that it is ready: {', '.join(left) or 'nothing'}.",
+        + (f"at their on level: {'; '.join(late)}." if late else "each at its off level, in one call of the driver."),
+        f"From there until all was ready or over, on at any time: {'; '.join(on) or 'nothing'}.",
+        f"`{OFF}` ended with status {' or '.join(sorted(status))} and said: {' Or: '.join(sorted(said))}",
+        f"SIGTERM put off first: {'; or '.join('; '.join(first) for first in sorted(firsts))}.",
+        f"Started after a SIGKILL without `{OFF}`, on once it said that it is ready: {'; '.join(left) or 'nothing'}.",
     ]
 
 
