@@ -2,7 +2,8 @@
 
 One claim sets direction and level at once, edges cost next to nothing, no file is left behind, and it is built for
 Python 3.13 where lgpio is not. It sends no pulses: servos want a pulse generator board, or the pins "lgpio".
-Nothing here was run on a real board; the calls are checked against a stand-in with the library's names.
+Nothing here was run on a real board; it was on the real library and kernel of an emulated one
+(``tests/bench/bench_boot.py``), and the calls are checked against a stand-in with the library's names.
 """
 
 import os

@@ -1,7 +1,8 @@
 """The board's header through the lgpio library, with its traps closed (see ``pins``).
 
 The library leaves a file in the working directory while it is imported and may change that directory: here the import
-happens inside a private directory, and the working directory is put back. Nothing here was run on a real board.
+happens inside a private directory, and the working directory is put back. Nothing here was run on a real board; it
+was on the real library and kernel of an emulated one (``tests/bench/bench_boot.py``).
 """
 
 import importlib
