@@ -60,7 +60,7 @@ def test_every_part_is_there_once_in_its_group_in_order(rig: Rig) -> None:
     assert [c.label for c in controls if c.group == "Machines"] == list(rig.shop.tools)
     assert [c.label for c in controls if c.group == "Gates"] == list(rig.shop.gates)
     assert [c.label for c in controls if c.group == "Collectors"] == list(rig.shop.motors)
-    assert [c.label for c in controls if c.group == "Circuits"] == ["door stop", "bin door"]
+    assert [c.label for c in controls if c.group == "Circuits"] == ["door stop", "bin door", "bin level"]
     assert len({control.key for control in controls}) == len(controls)
     assert all(control.choices for control in controls)
 
