@@ -1,6 +1,7 @@
 """One more gate in a shop that is there: what it hangs on there, and nothing offered that has no pin."""
 
 from contextlib import suppress
+from dataclasses import replace
 
 import pytest
 from interview_paths import told
@@ -55,7 +56,7 @@ def _added(text: str, **answers: str | list[str]) -> tuple[list[str], list[str]]
     assert all(line in lines for line in text.splitlines()), "every old line is there, in its order"
     asked = []
     for count in range(len(interview.answers)):
-        question = add_machine(_shop(text), text).taken_up(interview.answers[:count]).stand().question
+        question = replace(interview, answers=interview.answers[:count]).stand().question
         assert question is not None
         asked.append(question.about)
     return [line for line in changed.splitlines() if line and line not in text.splitlines()], asked
@@ -207,7 +208,7 @@ def test_what_a_shop_has_once_or_not_at_all_is_not_offered_to_a_second_motor() -
     _, interview = _motor_added(ON_DUCTS, another_motor="collector", power="3 kW", machine="planer", length="1 m")
     offered = {}
     for count in range(len(interview.answers)):
-        question = add_motor(_shop(ON_DUCTS), ON_DUCTS).taken_up(interview.answers[:count]).stand().question
+        question = replace(interview, answers=interview.answers[:count]).stand().question
         assert question is not None
         offered[question.about] = question.choices
     assert offered["wired"] == ("hand-off-auto switch", "fire detector", "bin contact", "nothing more")
@@ -345,7 +346,7 @@ def _asked(about: str, **answers: str | list[str]) -> list[tuple[str, tuple[str,
     interview = told(new_shop(), **answers)
     found = []
     for count in range(len(interview.answers)):
-        question = new_shop().taken_up(interview.answers[:count]).stand().question
+        question = replace(interview, answers=interview.answers[:count]).stand().question
         assert question is not None
         if question.about == about:
             found.append((question.said, question.choices))

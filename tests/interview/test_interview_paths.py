@@ -46,7 +46,7 @@ def test_every_order_of_answers_gives_a_file_without_faults(data: st.DataObject)
     assert new_shop().taken_up(interview.answers).answers == interview.answers
 
 
-@settings(_SETTINGS, max_examples=30)
+@settings(_SETTINGS, max_examples=20)
 @given(name=st.sampled_from(SHOPS), add=st.sampled_from([add_machine, add_motor]), data=st.data())
 def test_a_machine_or_motor_more_changes_only_its_own_parts(
     name: str, add: Callable[[Shop, str], Interview[PartsDraft]], data: st.DataObject
