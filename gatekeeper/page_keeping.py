@@ -106,7 +106,7 @@ class KeptPage:
         try:
             self._page = self._opened()
         except OSError as fault:
-            self._failed(f"cannot listen on {self._where} ({fault.strerror})")
+            self._failed(f"cannot listen on {self._where} ({fault.strerror or type(fault).__name__})")
         except Exception as fault:
             # Of whatever kind: a page that cannot be made must not take the shop with it.
             _LOG.exception("the page could not be opened")
