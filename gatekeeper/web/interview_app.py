@@ -13,13 +13,14 @@ from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face_interview import Interviews
 from gatekeeper.web import door, entering_pages
 from gatekeeper.web.answers import Said, refusal
-from gatekeeper.web.app import NO_METHOD, NO_PAGE, NOT_UNDERSTOOD, static
+from gatekeeper.web.app import NO_METHOD, NOT_UNDERSTOOD, static
 from gatekeeper.web.door import DoorSettings, Refused
 from gatekeeper.web.door_front import Front
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.door_sessions import InMemory, SessionStore
 from gatekeeper.web.entering import Entrance, NotLetIn
 from gatekeeper.web.frame import head
+from gatekeeper.web.handlers import NO_PAGE
 from gatekeeper.web.interview import InterviewRoutes
 
 BASE = "/new"

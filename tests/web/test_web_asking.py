@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 from shop_views import clearing, out_of_service, shop, stuck
 
 from gatekeeper.service.face import Answer
-from gatekeeper.web import app as web_app
+from gatekeeper.web import handlers
 from gatekeeper.web.asking import wish
 
 JSON = {"Accept": "application/json"}
@@ -94,7 +94,7 @@ def test_the_cores_refusal_is_passed_on_in_its_own_words(signed_in: TestClient, 
 def test_a_silent_controller_is_no_server_error_and_its_late_answer_is_taken(
     signed_in: TestClient, face: FakeFace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(web_app, "_ANSWER_S", 0.01)
+    monkeypatch.setattr(handlers, "_ANSWER_S", 0.01)
     late: Future[Answer] = Future()
     monkeypatch.setattr(face, "request", lambda *_args, **_more: late)
     answer = signed_in.post("/ask", data={"what": "shut", "subject": "Planer gate"})

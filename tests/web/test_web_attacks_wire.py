@@ -143,7 +143,7 @@ def test_attack_many_connections_from_many_addresses(connect: Connect, places: P
 def test_attack_many_streams_from_one_address(
     connect: Connect, monkeypatch: pytest.MonkeyPatch, face: FakeFace
 ) -> None:
-    monkeypatch.setattr("gatekeeper.web.app.MOST_STREAMS_OF_ONE", 2)
+    monkeypatch.setattr("gatekeeper.web.handlers.MOST_STREAMS_OF_ONE", 2)
 
     def stream(at: str) -> bytes:
         connection = connect(at)

@@ -10,7 +10,7 @@ from shop_views import clearing, shop, stuck
 
 from gatekeeper.cautions import CAUTIONS
 from gatekeeper.service.face import Starts
-from gatekeeper.web import app as web_app
+from gatekeeper.web import handlers
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 
@@ -289,7 +289,7 @@ def test_stop_of_one_motor_goes_the_same_way(client: TestClient, face: FakeFace)
 
 
 def test_an_unconfirmed_stop_says_so(client: TestClient, face: FakeFace, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(web_app, "_ANSWER_S", 0.01)
+    monkeypatch.setattr(handlers, "_ANSWER_S", 0.01)
     face.confirms = False
     answer = client.post("/stop")
     assert (answer.status_code, answer.text) == (409, "Not confirmed. Use the red button.\n")

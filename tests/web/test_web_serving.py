@@ -138,7 +138,7 @@ def test_every_stream_is_ended_at_once_when_the_server_stops(serving: Serving, l
 
 
 def test_more_pages_than_it_bears_are_refused(look: Open, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gatekeeper.web.app.MOST_STREAMS", 1)
+    monkeypatch.setattr("gatekeeper.web.handlers.MOST_STREAMS", 1)
     look().parts()
     refused = look()
     assert refused.response.status == 429
