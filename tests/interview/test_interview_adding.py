@@ -331,6 +331,7 @@ def test_one_pin_is_kept_for_the_first_sensor() -> None:
     answers = {**many, "machine": [f"m {number}" for number in range(25)], "sensor": [""] * 24}
     draft = _draft(**answers, gate=["by hand, with"] * 24)
     assert draft.room.lines == 0
+    assert draft.free_channel() is None, "a board of clamps takes four lines of its own"
     text = draft_text(draft)
     assert "not wired yet" in text
     _shop(with_pins(text, "x", choices_for(text, "x")))

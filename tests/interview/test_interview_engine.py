@@ -97,6 +97,14 @@ def _asked(*answers: str) -> Interview[ShopDraft]:
             'By its name ("grinder") this makes sparks, flame, ash or vapour, and wood dust burns. Give it a collector '
             "made for that, on ducts of its own, and leave it out here.",
         ),
+        *(
+            (
+                AT_A_MACHINE,
+                name,
+                f'The shop has "{name}" already; give this machine a name of its own, such as {other}.',
+            )
+            for name, other in (("collector switch", "collector switch 2"), ("servo bank", "servo bank 3"))
+        ),
         (AT_A_MACHINE, "none", '"none" means something else here; give the machine another name.'),
         (
             AT_A_MACHINE,
