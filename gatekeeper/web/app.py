@@ -4,9 +4,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
-from fastapi import Depends, FastAPI, Request
-from fastapi.responses import HTMLResponse, Response
-from starlette.exceptions import HTTPException
+from fastapi import Depends, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from gatekeeper.service.face import Bench, Face
@@ -15,31 +13,14 @@ from gatekeeper.service.face_care import Upkeep
 from gatekeeper.service.face_commissioning import Commissioning
 from gatekeeper.service.face_interview import Interviews
 from gatekeeper.service.face_people import People
-from gatekeeper.web.answers import refusal
 from gatekeeper.web.care import CareRoutes
-from gatekeeper.web.door import DoorSettings, Refusal, Refused
+from gatekeeper.web.door import DoorSettings
 from gatekeeper.web.door_front import Front
 from gatekeeper.web.door_sessions import InMemory, SessionStore
-from gatekeeper.web.entering import NotLetIn
-from gatekeeper.web.frame import STATIC
-from gatekeeper.web.handlers import NO_PAGE, Handlers
+from gatekeeper.web.handlers import Handlers
 from gatekeeper.web.interview import InterviewRoutes
 from gatekeeper.web.people import PeopleRoutes
-
-NO_METHOD = Refusal(405, "no_method", "That address does not take this kind of request.")
-NOT_UNDERSTOOD = Refusal(400, "not_understood", "The request cannot be read. Send it again from the page.")
-
-_TYPES = {"page.css": "text/css; charset=utf-8", "page.js": "text/javascript; charset=utf-8"}
-
-
-def static(name: str) -> Callable[[], Response]:
-    """A handler that serves one of the static files."""
-
-    def serve() -> Response:
-        headers = {"Cache-Control": "public, max-age=31536000, immutable"}
-        return Response(STATIC[name], media_type=_TYPES[name], headers=headers)
-
-    return serve
+from gatekeeper.web.routes import add_refusals, add_routes, add_static
 
 
 def create_app(
@@ -89,21 +70,7 @@ def create_app(
     )
     app.state.live = web.live
 
-    async def refuse(request: Request, error: Exception) -> Response:
-        assert isinstance(error, Refused)
-        return refusal(request, error.why)
-
-    async def refuse_http(request: Request, error: Exception) -> Response:
-        assert isinstance(error, HTTPException)
-        return refusal(request, {404: NO_PAGE, 405: NO_METHOD}.get(error.status_code, NOT_UNDERSTOOD))
-
-    async def not_let_in(request: Request, error: Exception) -> Response:
-        assert isinstance(error, NotLetIn)
-        return error.answer
-
-    app.add_exception_handler(Refused, refuse)
-    app.add_exception_handler(NotLetIn, not_let_in)
-    app.add_exception_handler(HTTPException, refuse_http)
+    add_refusals(app)
     reading: dict[str, Callable[..., object]] = {
         "/": web.shop,
         "/machine/{name:path}": web.machine,
@@ -115,11 +82,6 @@ def create_app(
     }
     if settings.metrics:
         reading["/metrics"] = web.metrics
-    always: dict[str, Callable[..., object]] = {
-        "/sign-in": web.sign_in_page,
-        "/page.css": static("page.css"),
-        "/page.js": static("page.js"),
-    }
     asking: dict[str, Callable[..., object]] = {
         "/stop": web.stop,
         "/ask": web.ask,
@@ -134,14 +96,9 @@ def create_app(
         "/cautions": web.cautions_read,
     }
     may_look = [Depends(web.entrance.may_look)]
-    for path, read in reading.items():
-        app.add_api_route(
-            path, read, methods=["GET"], response_class=HTMLResponse, response_model=None, dependencies=may_look
-        )
-    for path, read in always.items():
-        app.add_api_route(path, read, methods=["GET"], response_class=HTMLResponse, response_model=None)
-    for path, take in asking.items():
-        app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
+    add_routes(app, reading, asking, may_look)
+    add_routes(app, {"/sign-in": web.sign_in_page}, {})
+    add_static(app)
     care = CareRoutes(upkeep, face, web.entrance, web.said, web.visit)
     care.add_to(app, may_look)
     PeopleRoutes(people, face, web.entrance, web.said, web.visit).add_to(app, may_look)

@@ -1,7 +1,7 @@
 """Letting a broker's commands in from the settings page, for a time; and keeping them out again."""
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import Response
 
 from gatekeeper.markup import Html, el
 from gatekeeper.service.face_broker import BrokerDoor
@@ -11,6 +11,7 @@ from gatekeeper.web.door import DoorSettings, Refusal, Refused, in_own_network
 from gatekeeper.web.door_front import client_of, reached
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.entering import Entrance, address_of
+from gatekeeper.web.routes import add_routes
 
 NO_BROKER = Refusal(404, "no_broker", "No broker may send commands in this shop.")
 NO_TIME = Refusal(400, "no_time", "The request cannot be read. Send it again from the page.")
@@ -34,7 +35,7 @@ class BrokerRoutes:
 
     def add_to(self, app: FastAPI) -> None:
         """Register the address."""
-        app.add_api_route("/broker", self.press, methods=["POST"], response_class=HTMLResponse, response_model=None)
+        add_routes(app, {}, {"/broker": self.press})
 
     async def press(self, request: Request) -> Response:
         """Leave is given only by whoever may change settings and sits in the shop; it is taken by whoever may ask."""

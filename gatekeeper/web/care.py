@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from fastapi import FastAPI, Request
-from fastapi.responses import FileResponse, HTMLResponse, Response
+from fastapi.responses import FileResponse, Response
 from starlette.background import BackgroundTask
 
 from gatekeeper.markup import Html, el, join
@@ -17,6 +17,7 @@ from gatekeeper.web.door import Refusal, Refused
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.entering import Entrance, address_of
 from gatekeeper.web.frame import Visit, frame
+from gatekeeper.web.routes import Handler, add_routes, page_of
 from gatekeeper.web.uploads import file_of
 
 NO_CARE = Refusal(404, "no_care", "Nothing is counted here.")
@@ -44,25 +45,15 @@ class CareRoutes:
 
     def add_to(self, app: FastAPI, may_look: list[object]) -> None:
         """Register every address; ``may_look`` stands before the page."""
-        reading: Mapping[str, Callable[..., object]] = {"/care": self.page, "/backup": self.backup}
-        asking: Mapping[str, Callable[..., object]] = {
+        reading: Mapping[str, Handler] = {"/care": self.page, "/backup": self.backup}
+        asking: Mapping[str, Handler] = {
             "/care": self.press,
             "/reading": self.reading,
             "/measured": self.measured,
             "/restore": self.restore,
             "/leave-out": self.leave_out,
         }
-        for path, read in reading.items():
-            app.add_api_route(
-                path,
-                read,
-                methods=["GET"],
-                response_class=HTMLResponse,
-                response_model=None,
-                dependencies=may_look,  # type: ignore[arg-type]
-            )
-        for path, take in asking.items():
-            app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
+        add_routes(app, reading, asking, may_look)
 
     @property
     def _known(self) -> Upkeep:
@@ -77,7 +68,7 @@ class CareRoutes:
         may_settings = self._entrance.right(request) >= Right.SETTINGS
         shop = self._face.view()
         drawn = frame(shop, "Care", "frame", self._visit(request), content(view, may_settings=may_settings))
-        return HTMLResponse(drawn, headers={"Cache-Control": "no-store"})
+        return page_of(drawn)
 
     async def backup(self, request: Request) -> Response:
         refused = self._entrance.refuse_below(request, Right.SETTINGS)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from urllib.parse import quote, unquote
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import Response
 
 from gatekeeper.markup import Html
 from gatekeeper.service.face import Answer, BenchControl, Face, Press, ShopView
@@ -19,6 +19,7 @@ from gatekeeper.web.door import Refusal, Refused
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.entering import Entrance
 from gatekeeper.web.frame import Visit
+from gatekeeper.web.routes import Handler, add_routes, page_of
 
 NO_COMMISSIONING = Refusal(404, "no_commissioning", "This controller has nothing to commission.")
 NO_STAGE = Refusal(404, "no_stage", "There is no such stage in this shop.")
@@ -60,23 +61,13 @@ class CommissioningRoutes:
 
     def add_to(self, app: FastAPI, may_look: list[object]) -> None:
         """Register every address; ``may_look`` stands before the pages."""
-        reading: Mapping[str, Callable[..., object]] = {
+        reading: Mapping[str, Handler] = {
             HOME: self.page,
             f"{HOME}/record": self.record,
             f"{HOME}/{{stage}}": self.stage,
         }
-        asking: Mapping[str, Callable[..., object]] = {HOME: self.press, f"{HOME}/who": self.who}
-        for path, read in reading.items():
-            app.add_api_route(
-                path,
-                read,
-                methods=["GET"],
-                response_class=HTMLResponse,
-                response_model=None,
-                dependencies=may_look,  # type: ignore[arg-type]
-            )
-        for path, take in asking.items():
-            app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
+        asking: Mapping[str, Handler] = {HOME: self.press, f"{HOME}/who": self.who}
+        add_routes(app, reading, asking, may_look)
 
     @property
     def _known(self) -> Commissioning:
@@ -107,18 +98,18 @@ class CommissioningRoutes:
     async def page(self, request: Request) -> Response:
         view = self._noted(await asyncio.to_thread(self._known.view))
         shop, visit = self._face.view(), self._visit(request)
-        return _page(commissioning_pages.page(shop, view, self._controls(), _name_of(request), visit, self._last))
+        return page_of(commissioning_pages.page(shop, view, self._controls(), _name_of(request), visit, self._last))
 
     async def stage(self, request: Request, stage: str) -> Response:
         view = await asyncio.to_thread(self._known.view)
         page = commissioning_pages.stage_page(self._face.view(), view, stage, self._visit(request))
         if page is None:
             raise Refused(NO_STAGE)
-        return _page(page)
+        return page_of(page)
 
     async def record(self, request: Request) -> Response:
         record = await asyncio.to_thread(self._known.record)
-        return _page(commissioning_pages.record_page(self._face.view(), record, self._visit(request)))
+        return page_of(commissioning_pages.record_page(self._face.view(), record, self._visit(request)))
 
     # ------------------------------------------------------------ asking
 
@@ -165,7 +156,7 @@ class CommissioningRoutes:
         if not wants_html(request):
             raise Refused(HOLD)
         visit = replace(self._visit(request), path=HOME)
-        return _page(pages.confirm(self._face.view(), visit, offer.caution or CAUTION, offer.label, HOME, fields))
+        return page_of(pages.confirm(self._face.view(), visit, offer.caution or CAUTION, offer.label, HOME, fields))
 
 
 def _offered(view: CommissioningView, key: str, press: str) -> StepOffer | None:
@@ -192,7 +183,3 @@ def _one_line(text: str, longest: int = LONGEST_NAME) -> str:
     """On one line and without characters that cannot be seen."""
     seen = "".join(mark if mark.isprintable() else " " for mark in text[: 4 * longest])
     return " ".join(seen.split())[:longest].strip()
-
-
-def _page(html: str) -> Response:
-    return HTMLResponse(html, headers={"Cache-Control": "no-store"})

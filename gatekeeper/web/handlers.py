@@ -6,7 +6,7 @@ from concurrent.futures import Future
 from dataclasses import replace
 
 from fastapi import Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
+from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
 from gatekeeper.markup import Html, join
 from gatekeeper.service.face import Answer, Bench, BenchControl, Face, ShopView, SpinDown, StopWord
@@ -36,6 +36,7 @@ from gatekeeper.web.door_sessions import SessionStore
 from gatekeeper.web.entering import Entrance, address_of
 from gatekeeper.web.frame import Visit, frame
 from gatekeeper.web.live import MOST_STREAMS, MOST_STREAMS_OF_ONE, Live
+from gatekeeper.web.routes import NO_PAGE, page_of
 
 #: How long the page waits for the core's answer, and a stop without scripts for its confirmation (C16).
 _ANSWER_S = 2.0
@@ -50,7 +51,6 @@ NO_ANSWER = Answer(
 )
 NOT_CONFIRMED = Answer(False, "not_confirmed", "Not confirmed. Use the red button.")
 STANDS_STILL = Answer(True, "stands_still", "Nothing runs that could be stopped.")
-NO_PAGE = Refusal(404, "no_page", "There is no such page here.")
 NO_DAY = Refusal(404, "no_day", "There is no record of that day.")
 TOO_MANY_STREAMS = Refusal(429, "too_many_pages", "Too many pages are open at once. Close one and try again.", 5)
 
@@ -120,19 +120,19 @@ class Handlers:
     # ------------------------------------------------------------ reading
 
     def shop(self, request: Request) -> Response:
-        return _page(pages.shop(self.face.view(), self.live.controls(), self.visit(request)))
+        return page_of(pages.shop(self.face.view(), self.live.controls(), self.visit(request)))
 
     def machine(self, request: Request, name: str) -> Response:
         page = pages.machine(self.face.view(), name, self.visit(request))
         if page is None:
             raise Refused(nobody(name))
-        return _page(page)
+        return page_of(page)
 
     def calibration(self, request: Request, name: str) -> Response:
         page = pages.calibrate(self.face.view(), name, self.live.controls(), self.visit(request))
         if page is None:
             raise Refused(no_clamp(name))
-        return _page(page)
+        return page_of(page)
 
     def settings(self, request: Request) -> Response:
         door_part = entering_pages.door_part(
@@ -141,25 +141,25 @@ class Handlers:
             pin_in_file=self._settings.keep_pin is None,
         )
         below = join(self.broker.part(), door_part)
-        return _page(pages.settings_page(self.face.view(), self.visit(request), below))
+        return page_of(pages.settings_page(self.face.view(), self.visit(request), below))
 
     def cautions(self, request: Request) -> Response:
-        return _page(pages.cautions(self.face.view(), self.visit(request)))
+        return page_of(pages.cautions(self.face.view(), self.visit(request)))
 
     def history(self, request: Request) -> Response:
         try:
             day = self.face.history(request.query_params.get("day"))
         except LookupError:
             raise Refused(NO_DAY) from None
-        return _page(history.page(self.face.view(), day, self.visit(request)))
+        return page_of(history.page(self.face.view(), day, self.visit(request)))
 
     def sign_in_page(self, request: Request) -> Response:
         back = door.own_path(request.query_params.get("back"))
         said = self.said.of(request.query_params.get("said"))
         if self.entrance.right(request) < Right.LOOK:
-            return _page(entering_pages.closed(back, said, two_pins=self._settings.air_pin is not None))
+            return page_of(entering_pages.closed(back, said, two_pins=self._settings.air_pin is not None))
         form = entering_pages.sign_in_form(back, said, two_pins=self._settings.air_pin is not None)
-        return _page(pages.sign_in(self.face.view(), self.visit(request), form))
+        return page_of(pages.sign_in(self.face.view(), self.visit(request), form))
 
     def metrics(self) -> Response:
         text = metrics.exposition(self.face.view(), self.face.beat())
@@ -270,7 +270,7 @@ class Handlers:
             raise Refused(HOLD)
         back = way_back(request)
         visit = replace(self.visit(request), path=back)
-        return _page(pages.confirm(view, visit, caution, label, action, fields | {"back": back}))
+        return page_of(pages.confirm(view, visit, caution, label, action, fields | {"back": back}))
 
     async def set_spin_down(self, request: Request) -> Response:
         refused = self._refuse_writing(request)
@@ -334,7 +334,3 @@ class Handlers:
 def _delays(view: ShopView) -> dict[str, SpinDown | None]:
     """Every delay that the page can change."""
     return {m.name: m.spin_down for m in view.motors} | {t.name: t.spin_down for t in view.tools}
-
-
-def _page(html: str) -> Response:
-    return HTMLResponse(html, headers={"Cache-Control": "no-store"})

@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Mapping
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 
 from gatekeeper.markup import Html
 from gatekeeper.service.face import Answer
@@ -15,6 +15,7 @@ from gatekeeper.web.answers import Said, answered, form_of, wants_html, wants_js
 from gatekeeper.web.door import Refusal, Refused
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.entering import Entrance
+from gatekeeper.web.routes import Handler, add_routes, page_of
 
 NO_INTERVIEW = Refusal(404, "no_interview", "Machines cannot be changed from this page.")
 NO_MARK = Refusal(400, "no_mark", "The request cannot be read. Send it again from the page.")
@@ -48,15 +49,7 @@ class InterviewRoutes:
 
     def add_to(self, app: FastAPI, may_look: list[object]) -> None:
         """Register every address; ``may_look`` stands before the page."""
-        app.add_api_route(
-            self._base,
-            self.page,
-            methods=["GET"],
-            response_class=HTMLResponse,
-            response_model=None,
-            dependencies=may_look,  # type: ignore[arg-type]
-        )
-        asking: Mapping[str, Callable[..., object]] = {
+        asking: Mapping[str, Handler] = {
             "begin": self.begin,
             "answer": self.answer,
             "back": self.back,
@@ -64,10 +57,8 @@ class InterviewRoutes:
             "leave": self.leave,
             "take-over": self.take_over,
         }
-        for name, take in asking.items():
-            app.add_api_route(
-                f"{self._base}/{name}", take, methods=["POST"], response_class=HTMLResponse, response_model=None
-            )
+        forms = {f"{self._base}/{name}": take for name, take in asking.items()}
+        add_routes(app, {self._base: self.page}, forms, may_look)
 
     @property
     def _known(self) -> Interviews:
@@ -88,7 +79,7 @@ class InterviewRoutes:
             typed=self._said.of(request.query_params.get("typed")),
         )
         html = self._framed(request, interview_parts.title(view), content)
-        return HTMLResponse(html, headers={"Cache-Control": "no-store"})
+        return page_of(html)
 
     # ------------------------------------------------------------ asking
 

@@ -1,27 +1,25 @@
 """The application before there is a controller: it asks for a new shop behind the same door, and nothing else."""
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import Depends, FastAPI, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from starlette.exceptions import HTTPException
+from fastapi.responses import RedirectResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from gatekeeper.markup import Html, el, join
 from gatekeeper.service.face_interview import Interviews
 from gatekeeper.web import door, entering_pages
-from gatekeeper.web.answers import Said, refusal
-from gatekeeper.web.app import NO_METHOD, NOT_UNDERSTOOD, static
-from gatekeeper.web.door import DoorSettings, Refused
+from gatekeeper.web.answers import Said
+from gatekeeper.web.door import DoorSettings
 from gatekeeper.web.door_front import Front
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.door_sessions import InMemory, SessionStore
-from gatekeeper.web.entering import Entrance, NotLetIn
+from gatekeeper.web.entering import Entrance
 from gatekeeper.web.frame import head
-from gatekeeper.web.handlers import NO_PAGE
 from gatekeeper.web.interview import InterviewRoutes
+from gatekeeper.web.routes import add_refusals, add_routes, add_static, page_of
 
 BASE = "/new"
 
@@ -46,7 +44,7 @@ def create_interview_app(
     async def sign_in_page(request: Request) -> Response:
         back = door.own_path(request.query_params.get("back"))
         form = entering_pages.sign_in_form(back, said.of(request.query_params.get("said")), two_pins=False, is_new=True)
-        return HTMLResponse(framed(request, "Sign in", form), headers={"Cache-Control": "no-store"})
+        return page_of(framed(request, "Sign in", form))
 
     async def to_the_page() -> Response:
         return RedirectResponse(BASE, 303)
@@ -58,32 +56,13 @@ def create_interview_app(
 
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan, redirect_slashes=False)
 
-    async def refuse(request: Request, error: Exception) -> Response:
-        assert isinstance(error, Refused)
-        return refusal(request, error.why)
-
-    async def refuse_http(request: Request, error: Exception) -> Response:
-        assert isinstance(error, HTTPException)
-        return refusal(request, {404: NO_PAGE, 405: NO_METHOD}.get(error.status_code, NOT_UNDERSTOOD))
-
-    async def not_let_in(request: Request, error: Exception) -> Response:
-        assert isinstance(error, NotLetIn)
-        return error.answer
-
-    app.add_exception_handler(Refused, refuse)
-    app.add_exception_handler(NotLetIn, not_let_in)
-    app.add_exception_handler(HTTPException, refuse_http)
-    reading: dict[str, Callable[..., object]] = {
-        "/": to_the_page,
-        "/sign-in": sign_in_page,
-        "/page.css": static("page.css"),
-        "/page.js": static("page.js"),
-    }
-    asking: dict[str, Callable[..., object]] = {"/sign-in": entrance.sign_in, "/sign-out": entrance.sign_out}
-    for path, read in reading.items():
-        app.add_api_route(path, read, methods=["GET"], response_class=HTMLResponse, response_model=None)
-    for path, take in asking.items():
-        app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
+    add_refusals(app)
+    add_routes(
+        app,
+        {"/": to_the_page, "/sign-in": sign_in_page},
+        {"/sign-in": entrance.sign_in, "/sign-out": entrance.sign_out},
+    )
+    add_static(app)
     InterviewRoutes(interviews, entrance, said, framed, BASE).add_to(app, [Depends(entrance.may_look)])
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=4)
     app.add_middleware(Front, settings=settings)

@@ -4,7 +4,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import Response
 
 from gatekeeper.inspection_drawing import drawn
 from gatekeeper.markup import Html, el, join
@@ -16,6 +16,7 @@ from gatekeeper.web.door import Refusal, Refused
 from gatekeeper.web.door_rights import Right
 from gatekeeper.web.entering import Entrance
 from gatekeeper.web.frame import Visit, frame
+from gatekeeper.web.routes import Handler, add_routes, page_of
 
 NO_PEOPLE = Refusal(404, "no_change", "There is nothing to walk through here.")
 NO_STEP = Refusal(400, "no_step", "The request cannot be read. Send it again from the page.")
@@ -40,23 +41,13 @@ class PeopleRoutes:
 
     def add_to(self, app: FastAPI, may_look: list[object]) -> None:
         """Register every address; ``may_look`` stands before the pages."""
-        reading: Mapping[str, Callable[..., object]] = {"/change": self.page, "/inspection": self.inspection}
-        asking: Mapping[str, Callable[..., object]] = {
+        reading: Mapping[str, Handler] = {"/change": self.page, "/inspection": self.inspection}
+        asking: Mapping[str, Handler] = {
             "/change": self.press,
             "/change/begin": self.begin,
             "/change/leave": self.leave,
         }
-        for path, read in reading.items():
-            app.add_api_route(
-                path,
-                read,
-                methods=["GET"],
-                response_class=HTMLResponse,
-                response_model=None,
-                dependencies=may_look,  # type: ignore[arg-type]
-            )
-        for path, take in asking.items():
-            app.add_api_route(path, take, methods=["POST"], response_class=HTMLResponse, response_model=None)
+        add_routes(app, reading, asking, may_look)
 
     @property
     def _known(self) -> People:
@@ -67,12 +58,12 @@ class PeopleRoutes:
     async def page(self, request: Request) -> Response:
         view = await asyncio.to_thread(self._known.changes)
         shop = self._face.view()
-        return _page(frame(shop, "Change", "frame", self._visit(request), content(shop, view)))
+        return page_of(frame(shop, "Change", "frame", self._visit(request), content(shop, view)))
 
     async def inspection(self, request: Request) -> Response:
         every = self._known.inspection()
         shop = self._face.view()
-        return _page(frame(shop, "Inspection", "frame", self._visit(request), inspected(shop, every)))
+        return page_of(frame(shop, "Inspection", "frame", self._visit(request), inspected(shop, every)))
 
     async def begin(self, request: Request) -> Response:
         """Towards rest, so it wants no more than air does (C14)."""
@@ -110,10 +101,6 @@ class PeopleRoutes:
         fields = await form_of(request)
         answer = await asyncio.to_thread(self._known.leave, fields.get("motor", ""), _name(fields))
         return answered(request, answer, self._said, "/change")
-
-
-def _page(html: str) -> Response:
-    return HTMLResponse(html, headers={"Cache-Control": "no-store"})
 
 
 def _name(fields: Mapping[str, str]) -> str:
