@@ -42,7 +42,7 @@ def draft_text(draft: ShopDraft, *, as_wired: bool = False) -> str:
         *_section("converters", _converters(draft)),
         *_section("tools", list(_tools(draft, as_wired=as_wired))),
         *_section("inputs", list(_inputs(draft))),
-        *_section("signs", signs if not as_wired else []),
+        *_section("signs", signs),
         *(["", "page:", "  listen: 0.0.0.0  # phones in your network may look and press Stop"] if draft.phones else []),
     ]
     return "\n".join(lines) + "\n"
@@ -54,9 +54,9 @@ def assumed_lines(text: str) -> list[str]:
     told = []
     for line, after in zip(lines, [*lines[1:], ""], strict=True):
         if line.strip().startswith(ASSUMED):
-            thing, brace, _ = after.partition(": {")
+            thing, _, _ = after.partition(": {")
             words = line.strip().removeprefix(ASSUMED)
-            is_named = brace and after.startswith("  ") and not after.startswith("   ")
+            is_named = after.startswith("  ") and not after.startswith("   ")
             told.append(f"{thing.strip()}, {words}" if is_named else words)
     return told
 
