@@ -168,3 +168,23 @@ def test_what_is_like_the_one_before_has_its_pins_and_its_own_width() -> None:
     # Six pairs of relays beside the relay of the collector; the seventh has no pins, and the eighth is like it.
     assert (asked.count("alike"), asked.count("gate")) == (6, 2)
     assert "\n  m 1:\n    gates: m 1 gate\n    port: 100 mm\n" in draft_text(draft_of(**answers))
+
+
+def test_a_side_arm_and_a_hose_are_taken_as_wide_and_long_as_the_ones_before() -> None:
+    answers: dict[str, str | list[str]] = {
+        **SHED,
+        "inlet": "160 mm",
+        "at_the_collector": ["length", ""],
+        "length": "2 m",
+        "sensor": "current",
+        "diameter": ["", "125 mm", ""],
+        "next": ["45 wye", "machine", "60 elbow", "tee", "1 m", "machine", "3 m", "nothing more"],
+        "machine": ["lathe", "planer"],
+        "hose": ["1.5 m", ""],
+    }
+    assert lines_of("ducts", **answers) == [
+        "main 1: {towards: collector, diameter: 160 mm, length: 2 m}",
+        "lathe drop: {towards: main 1, diameter: 125 mm, length: 2 m, fittings: [45 wye], flex: 1.5 m}",
+        "main 2: {towards: main 1, diameter: 160 mm, length: 0 m, fittings: [60 elbow]}",
+        "planer drop: {towards: main 2, diameter: 125 mm, length: 3 m, fittings: [tee], flex: 1.5 m}",
+    ]
