@@ -334,6 +334,13 @@ def test_one_pin_is_kept_for_the_first_sensor() -> None:
     assert draft.free_channel() is None, "a board of clamps takes four lines of its own"
     text = draft_text(draft)
     assert "not wired yet" in text
+    kept = _asked("sensor", **answers, gate=["by hand, with"] * 24)[24]
+    assert kept == ("What tells that the m 24 runs?", ("nothing yet", "current switch"))
+    given = {**answers, "sensor": ["current", *["nothing yet"] * 23]}
+    assert _asked("sensor", **given, gate=["by hand, with"] * 24)[24] == (
+        "What tells that the m 24 runs? The board has no pins left for more than this.",
+        ("nothing yet",),
+    )
     _shop(with_pins(text, "x", choices_for(text, "x")))
 
 
