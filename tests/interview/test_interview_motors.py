@@ -327,3 +327,13 @@ def test_a_hand_off_auto_switch_is_not_asked_for_where_it_is_there_for_starting_
 def test_somebody_who_is_always_there_is_asked_for_once() -> None:
     answers = {**TWO_COLLECTORS, "switched_by": ["push", "push"], "attended": "yes", "confirmed": "current"}
     assert asked_about(**answers).count("attended") == 1
+
+
+def test_a_second_collector_counts_its_own_gates_only() -> None:
+    answers = {**TWO_COLLECTORS, "another_motor": ["collector"], "power": "1.5 kW", "inlet": ["100 mm", "250 mm"]}
+    two = {**answers, "at_the_collector": ["machine", "", "machine", ""], "machine": ["saw", "lathe"], "diameter": ""}
+    assert [line for line in lines_of("motors", **two) if "relief" in line or not line.startswith(" ")] == [
+        "collector:",
+        "south collector:",
+        "  relief_port: 80 mm",
+    ]
