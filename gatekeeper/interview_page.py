@@ -15,6 +15,7 @@ from gatekeeper.interview.engine import Interview, NotUnderstood
 from gatekeeper.interview_ending import Ending, write_new_shop, write_parts
 from gatekeeper.interview_keeping import (
     ADD,
+    GATE,
     MOTOR,
     MOVE,
     RETIRE,
@@ -24,7 +25,7 @@ from gatekeeper.interview_keeping import (
     answers_beside,
     read_answers,
 )
-from gatekeeper.interview_page_view import Eye, Subject, mark_of, new_subject, parts_subject
+from gatekeeper.interview_page_view import Eye, Subject, mark_of, new_subject, offered_gates, parts_subject
 from gatekeeper.pinning import not_runnable
 from gatekeeper.service.calibration_file import ShopFile
 from gatekeeper.service.face_interview import DoneView, InterviewView, NextStep
@@ -190,7 +191,7 @@ class NewShopPage(_Interviews):
     def _seen(self) -> InterviewView:
         return InterviewView(None, self._done, commands=(f"gatekeeper new {self._path}",))
 
-    def begin(self, what: str, machine: str) -> Answer:
+    def begin(self, what: str, name: str) -> Answer:
         """A new shop is asked for from the beginning; there is nothing to begin."""
         return Answer(False, "no_such_request", "Here a new shop is asked for, and nothing else.")
 
@@ -200,7 +201,7 @@ class NewShopPage(_Interviews):
 
 
 class MachinesPage(_Interviews):
-    """A machine more, moved or gone, in the file of a shop that runs.
+    """A machine more, moved or gone, or a gate that is moved otherwise, in the file of a shop that runs.
 
     Args:
         file: the file that the controller runs by, asked for anew each time.
@@ -245,7 +246,7 @@ class MachinesPage(_Interviews):
         head, _ = read_answers(answers_beside(self._path))
         if head is None:
             return None
-        if head not in (ADD, MOTOR) and not head.startswith((MOVE, RETIRE)):
+        if head not in (ADD, MOTOR) and not head.startswith((MOVE, RETIRE, GATE)):
             raise CannotInterview(
                 f"{answers_beside(self._path)}: these are the answers of {head}. Finish that first, or take the file "
                 "away."
@@ -263,7 +264,8 @@ class MachinesPage(_Interviews):
 
     def _seen(self) -> InterviewView:
         commands = tuple(
-            f"gatekeeper add {self._path}{more}" for more in ("", " --move TOOL", " --retire TOOL", " --motor")
+            f"gatekeeper add {self._path}{more}"
+            for more in ("", " --move TOOL", " --retire TOOL", " --motor", " --gate GATE")
         )
         try:
             text, shop = self._read()
@@ -273,7 +275,8 @@ class MachinesPage(_Interviews):
         if text != self._file().text:
             waiting = "The controller runs by the file as it was; what changed counts from its next start."
             stays = self._why_it_stays(shop)
-        return InterviewView(None, self._done, tuple(shop.tools), None, waiting, stays, commands)
+        gates = offered_gates(shop)
+        return InterviewView(None, self._done, tuple(shop.tools), None, waiting, stays, commands, gates)
 
     def _why_it_stays(self, shop: Shop) -> str | None:
         unfit = not_runnable(shop, str(self._path))
@@ -283,9 +286,10 @@ class MachinesPage(_Interviews):
             return "End the controller where it was started, and start it again."
         return self._stays()
 
-    def begin(self, what: str, machine: str) -> Answer:
+    def begin(self, what: str, name: str) -> Answer:
         """Begin to ask, where nothing is asked yet."""
-        heads = {"add": ADD, "motor": MOTOR, "move": f"{MOVE}{machine}", "retire": f"{RETIRE}{machine}"}
+        alone = {"add": ADD, "motor": MOTOR}
+        heads = {**alone, "move": f"{MOVE}{name}", "retire": f"{RETIRE}{name}", "gate": f"{GATE}{name}"}
         if what not in heads:
             return Answer(False, "no_such_request", "There is nothing of that kind to begin.")
         with self._lock:

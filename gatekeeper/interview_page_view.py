@@ -14,9 +14,12 @@ from gatekeeper.interview.air import AirAlone, air_lines, air_of_text
 from gatekeeper.interview.draft import ShopDraft
 from gatekeeper.interview.drawing import Part, draft_parts, shop_parts
 from gatekeeper.interview.engine import UNKNOWN, Interview, Question
+from gatekeeper.interview.gates import Mover
 from gatekeeper.interview.new import new_shop
+from gatekeeper.interview.outfit import moved_of
 from gatekeeper.interview_ending import Ending, new_ending, parts_ending
 from gatekeeper.interview_keeping import (
+    GATE,
     MOTOR,
     MOVE,
     NEW,
@@ -32,6 +35,7 @@ from gatekeeper.service.face_interview import (
     EndView,
     GoingView,
     InterviewWhat,
+    OfferedGate,
     QuestionView,
     SketchDuct,
 )
@@ -52,6 +56,17 @@ _OWN_UNITS: Mapping[str, Mapping[Units, tuple[str, ...]]] = {
 
 _MOST_UNITS = 4
 _MOST_KEPT = 32
+
+_MOVED_BY: Mapping[Mover, str] = {
+    Mover.HAND: "by hand",
+    Mover.SEEN: "by hand, with a switch",
+    Mover.SERVO: "by a servo",
+    Mover.BRIDGE: "by a motor on an H-bridge",
+    Mover.RELAYS: "by a motor on two relays",
+    Mover.COIL: "by a solenoid or air valve",
+    Mover.BROKER: "by a controller of its own, behind a broker",
+}
+
 ESTIMATED = "The fan is an estimate from its motor, and so are these figures; one reading of suction corrects them."
 
 
@@ -104,18 +119,9 @@ def new_subject(out: Path) -> Subject:
 
 
 def parts_subject(path: Path, text: str, shop: Shop, head: str) -> Subject:
-    """A machine of a shop that is there. Raises CannotInterview."""
+    """A change of one part of a shop that is there. Raises CannotInterview."""
     name = str(path)
-    what: InterviewWhat = "motor" if head == MOTOR else "add"
-    if head.startswith((MOVE, RETIRE)):
-        what = "move" if head.startswith(MOVE) else "retire"
-    tool = head.removeprefix(MOVE).removeprefix(RETIRE)
-    titles = {
-        "add": "A machine more",
-        "motor": "A collector more",
-        "move": f"Another way for the {tool}",
-        "retire": f"The {tool} leaves",
-    }
+    what, title = _what_of(head)
     known = {part.name for motor in shop.motors.values() for part in shop_parts(shop, motor.name)}
 
     def studied(draft: Any) -> str | None:
@@ -133,7 +139,7 @@ def parts_subject(path: Path, text: str, shop: Shop, head: str) -> Subject:
 
     return Subject(
         what,
-        titles[what],
+        title,
         head,
         name,
         text,
@@ -142,6 +148,29 @@ def parts_subject(path: Path, text: str, shop: Shop, head: str) -> Subject:
         studied,
         lambda draft: parts_ending(shop, text, name, draft),
         lambda _: shop.units,
+    )
+
+
+def _what_of(head: str) -> tuple[InterviewWhat, str]:
+    """What the command of an interview asks for, and what that is called."""
+    if head.startswith(MOVE):
+        return "move", f"Another way for the {head.removeprefix(MOVE)}"
+    if head.startswith(RETIRE):
+        return "retire", f"The {head.removeprefix(RETIRE)} leaves"
+    if head.startswith(GATE):
+        return "gate", f"What moves the {head.removeprefix(GATE)}"
+    return ("motor", "A collector more") if head == MOTOR else ("add", "A machine more")
+
+
+def offered_gates(shop: Shop) -> tuple[OfferedGate, ...]:
+    """The gates of a shop, those that people move by hand first: the first automatic gate is the usual wish."""
+    machines: dict[str, list[str]] = {}
+    for tool in shop.tools.values():
+        for gate in tool.gates:
+            machines.setdefault(gate, []).append(tool.name)
+    return tuple(
+        OfferedGate(gate.name, tuple(machines.get(gate.name, ())), f"moved {_MOVED_BY[moved_of(gate).by]}")
+        for gate in sorted(shop.gates.values(), key=lambda gate: gate.is_actuated)
     )
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 from gatekeeper.layout.measures import Measures
+from gatekeeper.shop.kinds import Proof
 from gatekeeper.shop.model import Gate, Motor, Shop, Tool
 
 _SECTIONS = ("motors", "servo_banks", "ducts", "gates", "tools", "inputs", "signs", "permits")
@@ -14,6 +15,8 @@ _TRIED = {
     "signs": "start its machine and see it show that air is coming, then ready.",
     "permits": "its machine starts only while air is ready there, and runs on when the air goes.",
 }
+_MOVERS = frozenset({"servo", "bank_servo", "relays", "bridge", "coil", "behind_broker"})
+_SMALLEST = "start it once with only its smallest gate open."
 NEW_DUCT = "bond it to ground, close its joints, and measure its resistance to ground."
 
 
@@ -61,13 +64,8 @@ def _new_tool(tool: Tool, name: str) -> Iterator[str]:
 
 
 def _changed(section: str, thing: str, before: object, after: object, say: Measures) -> Iterator[str]:
-    if isinstance(before, Gate) and isinstance(after, Gate) and _differ(before, after) == {"clear_s"}:
-        yield f"{thing}: its branch now needs {after.clear_s:.1f} s to clear (before: {before.clear_s:.1f} s)."
-    elif isinstance(before, Gate) and isinstance(after, Gate) and "diameter_m" in _differ(before, after):
-        widths = f"{say.diameter(after.diameter_m)} (before: {say.diameter(before.diameter_m)})"
-        yield f"{thing}: its duct is {widths}; fit it there, then move it to both ends."
-    elif isinstance(before, Gate) and isinstance(after, Gate) and after.is_actuated and not before.is_actuated:
-        yield f"{thing}: it moves by itself now: jog it to both ends, set them, time a whole move, and hang its sign."
+    if isinstance(before, Gate) and isinstance(after, Gate):
+        yield f"{thing}: {_gate_said(before, after, say)}"
     elif isinstance(before, Motor) and isinstance(after, Motor):
         yield f"{thing}: {_motor_said(before, after, say)}"
     elif section == "ducts":
@@ -76,12 +74,34 @@ def _changed(section: str, thing: str, before: object, after: object, say: Measu
         yield f"{thing}: its figures changed; try it anew."
 
 
+def _gate_said(before: Gate, after: Gate, say: Measures) -> str:
+    changed = _differ(before, after)
+    if changed == {"clear_s"}:
+        return f"its branch now needs {after.clear_s:.1f} s to clear (before: {before.clear_s:.1f} s)."
+    if "diameter_m" in changed:
+        widths = f"{say.diameter(after.diameter_m)} (before: {say.diameter(before.diameter_m)})"
+        return f"its duct is {widths}; fit it there, then move it to both ends."
+    if after.is_actuated and not before.is_actuated:
+        return "it moves by itself now: jog it to both ends, set them, time a whole move, and hang its sign."
+    if before.is_actuated and not after.is_actuated:
+        return "it is moved by hand now: disconnect its actuator, then move it to both ends; it must seal when shut."
+    if changed & _MOVERS:
+        return "it is moved otherwise now: jog it to both ends, set them, and time a whole move."
+    if changed == {"open_contact"} and after.open_contact is not None:
+        return "a switch tells that it is open: move it to both ends and see that the page follows."
+    return "its figures changed; try it anew."
+
+
 def _motor_said(before: Motor, after: Motor, say: Measures) -> str:
     changed = _differ(before, after)
     if changed == {"path_minimum_m2"}:
         width = say.diameter(math.sqrt(after.path_minimum_m2 * 4 / math.pi))
-        return f"it now runs from an open port of {width} on; start it once with only its smallest gate open."
-    return "its figures changed; start it once with only its smallest gate open."
+        return f"it now runs from an open port of {width} on; {_SMALLEST}"
+    if changed == {"proof"} and after.proof is Proof.PERSON:
+        return f"nothing tells it any more whether a gate is open, so open one before it runs; {_SMALLEST}"
+    if changed == {"proof"} and before.proof is Proof.PERSON:
+        return f"from now on it only runs where the controller knows of an open gate; {_SMALLEST}"
+    return f"its figures changed; {_SMALLEST}"
 
 
 def _gone(section: str, thing: str, shop: Shop) -> str:

@@ -40,7 +40,7 @@ class Outfit:
         """What is known before another gate is asked for."""
         room = self.room
         has_servo = self._channel() is not None or room.has(self._servo_pins())
-        before = tuple(_moved(gate) for gate in self.shop.gates.values())
+        before = tuple(moved_of(gate) for gate in self.shop.gates.values())
         far = [gate.behind_broker for gate in self.shop.gates.values() if gate.behind_broker is not None]
         topics = tuple(topic for one in far for topic in (one.commands_to, one.states_from))
         return GateScene(room, has_servo, before, bool(self.shop.brokers), topics)
@@ -95,7 +95,7 @@ class Outfit:
         return next((place for place in range(LAST_BANK) if 0x40 + place not in used), LAST_BANK)
 
 
-def _moved(gate: Gate) -> Moved:
+def moved_of(gate: Gate) -> Moved:
     """A gate of a shop as the questions would have it."""
     ends = BOTH_ENDS if gate.has_open_switch and gate.has_shut_switch else OPEN_END if gate.has_open_switch else NO_ENDS
     pair, servo = gate.relays or gate.bridge, gate.servo or gate.bank_servo

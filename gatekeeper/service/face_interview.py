@@ -8,8 +8,9 @@ from typing import Literal, Protocol
 
 from gatekeeper.service.face_parts import Answer
 
-#: A shop from nothing; a machine more, one that gets another way to the collector, one that leaves; a motor more.
-InterviewWhat = Literal["new", "add", "move", "retire", "motor"]
+#: A shop from nothing; a machine more, one that gets another way to the collector, one that leaves; a motor more; a
+#: gate that gets something else to move it.
+InterviewWhat = Literal["new", "add", "move", "retire", "motor", "gate"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +142,21 @@ class DoneView:
 
 
 @dataclass(frozen=True, slots=True)
+class OfferedGate:
+    """A gate that may get something else to move it.
+
+    Args:
+        name: of the gate.
+        machines: those that it serves; empty where none is seen there.
+        moved: what moves it now, in words ("moved by hand").
+    """
+
+    name: str
+    machines: tuple[str, ...]
+    moved: str
+
+
+@dataclass(frozen=True, slots=True)
 class InterviewView:
     """All that there is to see.
 
@@ -152,6 +168,7 @@ class InterviewView:
         waiting: what of the file does not count yet, one sentence; None where the controller runs by the file.
         stays: why the controller cannot be started anew now, and what to do, one sentence; None where it can.
         commands: the commands that do the same in the terminal.
+        gates: those that may get something else to move them, gates moved by hand first; empty for a new shop.
     """
 
     going: GoingView | None
@@ -161,6 +178,7 @@ class InterviewView:
     waiting: str | None = None
     stays: str | None = None
     commands: tuple[str, ...] = ()
+    gates: tuple[OfferedGate, ...] = ()
 
 
 class Interviews(Protocol):
@@ -173,8 +191,8 @@ class Interviews(Protocol):
         """Where it stands, by the files as they are now."""
         ...
 
-    def begin(self, what: str, machine: str) -> Answer:
-        """Begin to ask: "add" or "motor", or "move" or "retire" with a machine."""
+    def begin(self, what: str, name: str) -> Answer:
+        """Begin to ask: "add" or "motor"; "move" or "retire" with the name of a machine; "gate" with that of a gate."""
         ...
 
     def answer(self, mark: str, text: str) -> Answer:

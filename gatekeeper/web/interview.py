@@ -84,10 +84,11 @@ class InterviewRoutes:
     # ------------------------------------------------------------ asking
 
     async def begin(self, request: Request) -> Response:
-        """A machine more, one that moves, one that leaves."""
+        """A machine more, one that moves, one that leaves; a collector more; a gate that is moved otherwise."""
 
         def press(known: Interviews, fields: Mapping[str, str]) -> Answer:
-            return known.begin(fields.get("what", ""), fields.get("machine", "")[:_LONGEST])
+            what = fields.get("what", "")
+            return known.begin(what, fields.get("gate" if what == "gate" else "machine", "")[:_LONGEST])
 
         return await self._pressed(request, press)
 

@@ -9,6 +9,7 @@ from gatekeeper.service.face_interview import (
     GoingView,
     InterviewView,
     NextStep,
+    OfferedGate,
     QuestionView,
 )
 from gatekeeper.web.interview_sketch import air_of, ducts_of
@@ -249,7 +250,9 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
     if not view.machines:
         return None
     if not may:
-        sign = el("a", {"href": f"/sign-in?back={base}"}, "Sign in to add, move or retire a machine")
+        sign = el(
+            "a", {"href": f"/sign-in?back={base}"}, "Sign in to add, move or retire a machine, or make a gate automatic"
+        )
         return el("p", {"class": "target"}, sign)
     rows = [
         el(
@@ -266,10 +269,11 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
         el(
             "p",
             None,
-            "Each asks a few questions and then changes the shop's file where that machine stands, and nothing else.",
+            "Each asks a few questions and then changes the shop's file at that one place, and nothing else.",
         ),
         _begin(base, "add", "", "Add a machine"),
         el("div", {"class": "offers"}, _begin(base, "motor", "", "Add a collector, vacuum or air cleaner")),
+        _gates(view.gates, base),
         each if view.done is None else el("details", None, el("summary", None, "Move or retire a machine"), each),
         el(
             "details",
@@ -280,14 +284,47 @@ def _machines(view: InterviewView, base: str, *, may: bool) -> Html | None:
     )
 
 
-def _begin(base: str, what: str, machine: str, label: str) -> Html:
+def _gates(gates: Sequence[OfferedGate], base: str) -> Html | None:
+    """Every gate with what moves it, and the way to something else."""
+    if not gates:
+        return None
+    rows = [
+        el(
+            "li",
+            {"data-key": gate.name},
+            el(
+                "span",
+                None,
+                el("b", None, gate.name),
+                el("small", None, f"{', '.join(gate.machines) or 'no machine is seen here'}; {gate.moved}"),
+            ),
+            el("div", {"class": "offers"}, _begin(base, "gate", gate.name, "Change")),
+        )
+        for gate in gates
+    ]
+    return el(
+        "details",
+        None,
+        el("summary", None, "Make a gate automatic, or change what moves it"),
+        el(
+            "p",
+            {"class": "soft"},
+            "One gate at a time. Its place stays, and so does all else that the file says of it.",
+        ),
+        el("ul", {"class": "bench gates"}, rows),
+    )
+
+
+def _begin(base: str, what: str, name: str, label: str) -> Html:
     is_add = what == "add"
-    spoken = f"{label} {machine}" if machine else None
+    spoken = None
+    if name:
+        spoken = f"{label} what moves {name}" if what == "gate" else f"{label} {name}"
     return el(
         "form",
         {"method": "post", "action": f"{base}/begin"},
         hidden("what", what),
-        hidden("machine", machine),
+        hidden("gate" if what == "gate" else "machine", name),
         el("button", {"class": "usual write" if is_add else None, "aria-label": spoken}, label),
     )
 

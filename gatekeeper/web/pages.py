@@ -138,7 +138,11 @@ def _to_machines(visit: Visit) -> Html | None:
     """The way to what stands in this shop."""
     if not visit.can_change_machines:
         return None
-    return el("p", {"class": "target"}, el("a", {"href": "/machines"}, "Add, move or retire a machine"))
+    return el(
+        "p",
+        {"class": "target"},
+        el("a", {"href": "/machines"}, "Add, move or retire a machine, or make a gate automatic"),
+    )
 
 
 def _to_commissioning(visit: Visit) -> Html | None:

@@ -11,6 +11,7 @@ from interview_paths import told, walked
 
 from gatekeeper.interview.adding import CannotAdd, PartsDraft
 from gatekeeper.interview.changing_gate import change_gate
+from gatekeeper.interview.commissioning import to_commission
 from gatekeeper.interview.engine import Interview
 from gatekeeper.interview.text_edits import with_parts
 from gatekeeper.interview.writing import with_moved_gate
@@ -120,6 +121,40 @@ def test_the_first_automatic_gate_after_the_first_evening(tmp_path: Path) -> Non
     assert wrong.stderr == (
         '"sow gate" is no gate of this shop; they are saw gate and planer gate; did you mean "saw gate"?\n'
     )
+
+
+_FIRST = (
+    "collector: from now on it only runs where the controller knows of an open gate; start it once with only its "
+    "smallest gate open."
+)
+_AGAIN = (
+    "collector: nothing tells it any more whether a gate is open, so open one before it runs; start it once with only "
+    "its smallest gate open."
+)
+_BY_ITSELF = "saw gate: it moves by itself now: jog it to both ends, set them, time a whole move, and hang its sign."
+_BY_HAND = (
+    "saw gate: it is moved by hand now: disconnect its actuator, then move it to both ends; it must seal when shut."
+)
+_OTHERWISE = "saw gate: it is moved otherwise now: jog it to both ends, set them, and time a whole move."
+_SWITCH = "saw gate: a switch tells that it is open: move it to both ends and see that the page follows."
+_PLAIN, _SERVO = "{diameter: 4 in}", "{diameter: 4 in, servo: {pin: GPIO12}}"
+_COIL = "{diameter: 4 in, coil: {pin: GPIO12, holds: shut}}"
+_SEEN = "{diameter: 4 in, open_contact: GPIO25}"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        (_PLAIN, _SERVO, [_FIRST, _BY_ITSELF]),
+        (_SERVO, _PLAIN, [_AGAIN, _BY_HAND]),
+        (_SERVO, _COIL, [_OTHERWISE]),
+        (_PLAIN, _SEEN, [_FIRST, _SWITCH]),
+    ],
+)
+def test_what_is_to_try_at_a_gate_says_what_became_of_it(before: str, after: str, said: list[str]) -> None:
+    text = example("one-evening").read_text(encoding="utf-8")
+    old, new = (_shop(text.replace(f"saw gate: {_PLAIN}", f"saw gate: {how}")) for how in (before, after))
+    assert [line for line in to_commission(old, new, "shed") if not line.startswith("Nothing else")] == said
 
 
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])

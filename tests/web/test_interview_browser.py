@@ -136,6 +136,9 @@ def test_on_the_running_page_stop_stays_under_the_thumb_and_the_largest_shop_fit
     weights: dict[str, int] = {}
     page = opened(create_app(FakeFace(shop()), SETTINGS, interviews=_machines(tmp_path)), "/machines")
     _fits(page, scripts=True)
+    page.get_by_text("Make a gate automatic, or change what moves it").tap()
+    expect(page.get_by_role("button", name="Change what moves tenoner gate")).to_be_visible()
+    _fits(page, scripts=True)
     page.get_by_role("button", name="Add a machine").tap()
     expect(page.locator("h1")).to_have_text("Which machine is it?")
     _fits(page, scripts=True)

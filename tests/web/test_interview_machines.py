@@ -1,8 +1,8 @@
-"""Machines added, moved and retired on the running shop's page, and the controller started anew."""
+"""Machines added, moved and retired, gates moved otherwise, on the running shop's page; the controller started anew."""
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
@@ -10,15 +10,13 @@ from fake_face import ORIGIN, PIN, FakeFace
 from fastapi.testclient import TestClient
 from shop_views import shop as shop_view
 
-from gatekeeper.interview_keeping import ADD
+from gatekeeper.interview_keeping import ADD, CannotInterview
 from gatekeeper.interview_page import MachinesPage
 from gatekeeper.interviewing import Face, interview_parts
 from gatekeeper.service.calibration_file import ShopFile, shop_file_of
-from gatekeeper.service.face import GateWord, SensorWord, ShopView
 from gatekeeper.shop.examples import example
 from gatekeeper.shop.faults import Faults
 from gatekeeper.shop.load import load_shop
-from gatekeeper.taking_over import PATIENCE_S, TakeOver, in_the_way
 from gatekeeper.web.app import create_app
 from gatekeeper.web.door import DoorSettings
 
@@ -26,6 +24,7 @@ HTML = {"Accept": "text/html"}
 JSON = {"Accept": "application/json"}
 AIR_PIN = "8642"
 GARAGE = example("garage-one-collector").read_text(encoding="utf-8")
+SHED = example("one-evening").read_text(encoding="utf-8")
 WAITS = "The controller runs by the file as it was; what changed counts from its next start."
 
 
@@ -46,10 +45,12 @@ class Running:
 
 
 @pytest.fixture
-def running(tmp_path: Path) -> Running:
+def running(tmp_path: Path, request: pytest.FixtureRequest) -> Running:
+    """By the garage's file, or by another text that a test gives."""
     path = tmp_path / "garage.yaml"
-    path.write_text(GARAGE, encoding="utf-8")
-    return Running(ShopFile(path, GARAGE))
+    text = getattr(request, "param", GARAGE)
+    path.write_text(text, encoding="utf-8")
+    return Running(ShopFile(path, text))
 
 
 @pytest.fixture
@@ -96,12 +97,19 @@ def usual(running: Running, told: dict[str, str]) -> list[str]:
     return answers
 
 
-def as_the_terminal_writes(path: Path, answers: list[str], move: str | None = None, retire: str | None = None) -> bytes:
-    path.write_text(GARAGE, encoding="utf-8")
-    shop = load_shop(GARAGE, path.name)
+def in_the_terminal(path: Path, text: str, answers: list[str], **which: str) -> bool:
+    """The same interview in the terminal, with these answers and then none; whether the file was written."""
+    shop = load_shop(text, path.name)
     assert not isinstance(shop, Faults)
-    lines = [*answers, ""]
-    assert interview_parts(path, GARAGE, shop, Face([].append, lambda _: lines.pop(0)), move, retire) is True
+    lines = list(answers)
+    face = Face([].append, lambda _: lines.pop(0) if lines else None)
+    move, retire, gate = (which.get(name) for name in ("move", "retire", "gate"))
+    return interview_parts(path, text, shop, face, move, retire, gate=gate)
+
+
+def as_the_terminal_writes(path: Path, answers: list[str], text: str = GARAGE, **which: str) -> bytes:
+    path.write_text(text, encoding="utf-8")
+    assert in_the_terminal(path, text, [*answers, ""], **which) is True
     return path.read_bytes()
 
 
@@ -109,7 +117,10 @@ LATHE = {"Which machine": "lathe", "Where does": "into main far", "How far": "5 
 
 
 def test_settings_lead_to_the_machines_and_each_can_move_or_leave(phone: TestClient, running: Running) -> None:
-    assert '<a href="/machines">Add, move or retire a machine</a>' in phone.get("/settings", headers=HTML).text
+    assert (
+        '<a href="/machines">Add, move or retire a machine, or make a gate automatic</a>'
+        in phone.get("/settings", headers=HTML).text
+    )
     page = look(phone)
     assert "<h1>Machines</h1>" in page
     assert '<button class="usual write">Add a machine</button>' in page
@@ -120,7 +131,10 @@ def test_settings_lead_to_the_machines_and_each_can_move_or_leave(phone: TestCli
 
 
 def test_rights_looking_is_free_and_air_alone_changes_nothing(stranger: TestClient, running: Running) -> None:
-    assert '<a href="/sign-in?back=/machines">Sign in to add, move or retire a machine</a>' in look(stranger)
+    sign_in = "Sign in to add, move or retire a machine, or make a gate automatic"
+    page = look(stranger)
+    assert f'<a href="/sign-in?back=/machines">{sign_in}</a>' in page
+    assert "/machines/begin" not in page
     for pin, status in ((None, 401), (AIR_PIN, 403)):
         if pin is not None:
             stranger.post("/sign-in", data={"pin": pin})
@@ -181,12 +195,106 @@ def test_a_collector_more_is_asked_for_too(phone: TestClient, running: Running) 
     assert len(shop.motors) == 2
 
 
+FIRST = pytest.mark.parametrize("running", [SHED], indirect=True)
+ITS_PLACE = "One gate at a time. Its place stays, and so does all else that the file says of it."
+
+
+@FIRST
+def test_gates_are_offered_with_what_moves_them_and_hand_gates_first(phone: TestClient, running: Running) -> None:
+    page = look(phone)
+    assert f'<summary>Make a gate automatic, or change what moves it</summary><p class="soft">{ITS_PLACE}</p>' in page
+    assert "<b>saw gate</b><small>table saw; moved by hand</small>" in page
+    assert "<b>planer gate</b><small>no machine is seen here; moved by hand</small>" in page
+    assert (
+        '<input type="hidden" name="gate" value="saw gate"><button aria-label="Change what moves saw gate">Change<'
+    ) in page
+    assert f"<code>gatekeeper add {running.file.path} --gate GATE</code>" in page
+    press(phone, "begin", what="gate", gate="saw gate")
+    usual(running, {})
+    page = press(phone, "write")
+    first, second = (page.index(f"<b>{gate}</b><small>") for gate in ("planer gate", "saw gate"))
+    assert first < second
+    assert "<b>saw gate</b><small>table saw; moved by a servo</small>" in page
+
+
+@FIRST
+def test_the_first_automatic_gate_is_what_the_terminal_writes_and_says_what_to_try(
+    phone: TestClient, running: Running, tmp_path: Path
+) -> None:
+    page = press(phone, "begin", what="gate", gate="saw gate")
+    path = running.file.path
+    assert Path(f"{path}.answers").read_text() == "gatekeeper add --gate saw gate\n"
+    assert '<p class="soft">What moves the saw gate, question 1</p>' in page
+    assert "<h1>What moves the gate of the table saw?</h1>" in page
+    assert '<button name="answer" value="servo" class="usual">servo</button>' in page
+    assert usual(running, {}) == ["servo", "unknown"]
+    page = look(phone)
+    assert "<pre>  saw gate: {diameter: 4 in, servo: {pin: GPIO12}}</pre>" in page
+    assert "<pre>  saw gate: {diameter: 4 in}</pre>" in page
+    anew = (
+        "<li>collector: from now on it only runs where the controller knows of an open gate; start it once with only "
+        "its smallest gate open.</li>"
+        "<li>saw gate: it moves by itself now: jog it to both ends, set them, time a whole move, and hang its sign."
+        "</li><li>Nothing else changed: 2 other motors, gates and tools keep what was proved of them.</li>"
+    )
+    assert anew in page
+    page = press(phone, "write")
+    kept = f"its text until now is kept in {path}.before."
+    assert f"<p>Written: {path}. Everything else in it is as it was; {kept}</p>" in page
+    assert anew in page
+    assert f'<p class="what">{WAITS}</p>' in page
+    assert '<a href="/commission">Once the controller runs by the file, try what is new part by part</a>' in page
+    assert path.read_bytes() == as_the_terminal_writes(
+        tmp_path / "by-hand.yaml", ["servo", "unknown"], SHED, gate="saw gate"
+    )
+    assert not Path(f"{path}.answers").exists()
+
+
+@pytest.mark.parametrize(
+    ("mover", "moved"),
+    [
+        ("by hand", "by hand"),
+        ("by hand, with a switch", "by hand, with a switch"),
+        ("servo on a pin", "by a servo"),
+        ("motor by an H-bridge", "by a motor on an H-bridge"),
+        ("motor by two relays", "by a motor on two relays"),
+        ("solenoid or air valve", "by a solenoid or air valve"),
+        ("behind a broker", "by a controller of its own, behind a broker"),
+    ],
+)
+def test_whatever_is_to_move_a_gate_is_what_the_terminal_writes(
+    phone: TestClient, running: Running, tmp_path: Path, mover: str, moved: str
+) -> None:
+    press(phone, "begin", what="gate", gate="mitre gate")
+    answers = usual(running, {"What moves": mover})
+    page = press(phone, "write")
+    assert f"<b>mitre gate</b><small>mitre saw; moved {moved}</small>" in page
+    by_hand = as_the_terminal_writes(tmp_path / "by-hand.yaml", answers, gate="mitre gate")
+    assert running.file.path.read_bytes() == by_hand
+    assert by_hand != GARAGE.encode()
+
+
+def test_a_gate_that_was_begun_in_the_terminal_goes_on_on_the_page_and_back(
+    phone: TestClient, running: Running
+) -> None:
+    path = running.file.path
+    assert in_the_terminal(path, GARAGE, ["solenoid or air valve"], gate="mitre gate") is False
+    assert "<h1>Where does its spring put the gate when the power is off?</h1>" in look(phone)
+    page = press(phone, "answer", answer="shut")
+    assert "takes back: shut" in page
+    with pytest.raises(CannotInterview) as refused:
+        in_the_terminal(path, GARAGE, [], gate="saw gate")
+    assert str(refused.value) == (
+        f"{path}.answers: these are the answers of gatekeeper add --gate mitre gate. Finish that first, or take the "
+        "file away."
+    )
+    assert in_the_terminal(path, GARAGE, ["unknown", ""], gate="mitre gate") is True
+    assert "coil: {pin: GPIO" in path.read_text(encoding="utf-8")
+    assert running.page.view().going is None
+
+
 def test_what_was_begun_in_the_terminal_goes_on_on_the_page(phone: TestClient, running: Running) -> None:
-    typed = ["lathe"]
-    shop = load_shop(GARAGE, "garage.yaml")
-    assert not isinstance(shop, Faults)
-    face = Face([].append, lambda _: typed.pop(0) if typed else None)
-    assert interview_parts(running.file.path, GARAGE, shop, face, None, None) is False
+    assert in_the_terminal(running.file.path, GARAGE, ["lathe"]) is False
     page = look(phone)
     assert "<h1>Where does the lathe join?</h1>" in page
     assert "takes back: lathe" in page
@@ -207,6 +315,16 @@ def test_what_was_begun_in_the_terminal_goes_on_on_the_page(phone: TestClient, r
             {"what": "retire", "machine": "x\nname"},
             '"x\nname" is no machine of this shop; they are table saw, jointer, planer, bandsaw, drum sander and mitre '
             "saw.",
+        ),
+        (
+            {"what": "gate", "gate": "mitre gat"},
+            '"mitre gat" is no gate of this shop; they are saw gate, jointer gate, planer gate, bandsaw gate, sander '
+            'gate and mitre gate; did you mean "mitre gate"?',
+        ),
+        (
+            {"what": "gate", "machine": "planer"},
+            '"" is no gate of this shop; they are saw gate, jointer gate, planer gate, bandsaw gate, sander gate and '
+            "mitre gate.",
         ),
     ],
 )
@@ -300,60 +418,3 @@ def test_without_a_running_shop_behind_it_there_is_no_such_page(client: TestClie
     assert answer.status_code == 404
     assert "Machines cannot be changed from this page." in answer.text
     assert "/machines" not in client.get("/settings", headers=HTML).text
-
-
-# ---------------------------------------------------------------- what is in the way
-
-
-def _with_motor(view: ShopView, **changed: object) -> ShopView:
-    return replace(view, motors=(replace(view.motors[0], **changed), *view.motors[1:]))  # type: ignore[arg-type]
-
-
-def _with_tool(view: ShopView, sensor: SensorWord) -> ShopView:
-    return replace(view, tools=(*view.tools[:-1], replace(view.tools[-1], sensor=sensor)))
-
-
-def _with_gate(view: ShopView, word: GateWord) -> ShopView:
-    return replace(view, gates=(*view.gates[:-1], replace(view.gates[-1], word=word)))
-
-
-AT_REST = shop_view()
-
-
-@pytest.mark.parametrize(
-    ("view", "why"),
-    [
-        (AT_REST, None),
-        (_with_motor(AT_REST, runs=True), "Collector runs."),
-        (_with_tool(AT_REST, SensorWord.RUNNING), f"{AT_REST.tools[-1].name} runs."),
-        (_with_tool(AT_REST, SensorWord.LOST), f"The sensor of {AT_REST.tools[-1].name} says nothing, so it may run."),
-        (_with_gate(AT_REST, GateWord.OPENING), f"{AT_REST.gates[-1].name} moves."),
-        (_with_gate(AT_REST, GateWord.SHUTTING), f"{AT_REST.gates[-1].name} moves."),
-        (_with_gate(AT_REST, GateWord.STUCK), None),
-    ],
-)
-def test_what_runs_or_moves_is_in_the_way(view: ShopView, why: str | None) -> None:
-    assert in_the_way(view) == why
-    anew = TakeOver(lambda: view)
-    later = None if why is None else f"{why} Once everything stands still, starting anew is offered here."
-    assert anew.stays() == later
-    assert anew.is_due() is False
-    anew.ask()
-    assert anew.is_due() is (why is None)
-    assert anew.is_taken is (why is None)
-
-
-def test_a_wish_waits_a_little_for_rest_and_is_dropped_then() -> None:
-    now, clock_s = [_with_motor(AT_REST, runs=True)], [100.0]
-    anew = TakeOver(lambda: now[0], lambda: clock_s[0])
-    anew.ask()
-    clock_s[0] += PATIENCE_S
-    assert anew.is_due() is False
-    now[0] = AT_REST
-    assert anew.is_due() is True
-    now[0] = _with_motor(AT_REST, runs=True)
-    anew.ask()
-    clock_s[0] += PATIENCE_S + 0.1
-    assert anew.is_due() is False
-    now[0] = AT_REST
-    assert anew.is_due() is False
