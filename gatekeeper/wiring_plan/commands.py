@@ -26,6 +26,9 @@ from gatekeeper.wiring_plan.page import (
 )
 from gatekeeper.wiring_plan.plan import wiring_plan
 
+#: How the rule begins that puts a drawing into its place on a page.
+_PLACE = "svg.wires {"
+
 
 class WiringTrouble(Exception):
     """A plan cannot be written; the message is one plain sentence."""
@@ -150,10 +153,13 @@ def _write(shop: Shop, plan: Plan, out: str) -> list[str]:
 def alone(svg: str) -> str:
     """A drawing as a file of its own: black on white, its style inside."""
     colours = "svg { --ink: #000; --soft: #333; --paper: #fff; background: #fff; font-family: sans-serif; }"
-    lines = [line for line in style().splitlines() if line.startswith("svg.wires")]
+    # The rule for the drawing as a whole is for its place on a page: margins would cut it off here.
+    lines = [line for line in style().splitlines() if line.startswith("svg.wires ") and not line.startswith(_PLACE)]
     rules = "\n".join([colours, "svg path { fill: none; }", *lines])
-    head = svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
-    opened, rest = head.split(">", 1)
+    size = re.search(r'viewBox="0 0 (\d+) (\d+)"', svg)
+    assert size is not None, "every drawing says how large it is"
+    sized = f'<svg xmlns="http://www.w3.org/2000/svg" width="{size[1]}" height="{size[2]}" '
+    opened, rest = svg.replace("<svg ", sized, 1).split(">", 1)
     return f"{opened}><style>{rules}</style>{rest}\n"
 
 

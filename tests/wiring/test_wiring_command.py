@@ -222,7 +222,11 @@ def test_a_folder_holds_the_parts_and_every_drawing(tmp_path: Path) -> None:
     drawings = sorted((out / "drawings").glob("*.svg"))
     assert len(drawings) == len(wiring_plan(shop_of("long-narrow"), "x").devices)
     assert drawings[1].name == "02-relay-of-collector.svg"
-    assert {ElementTree.parse(one).getroot().tag for one in drawings} == {"{http://www.w3.org/2000/svg}svg"}
+    roots = [ElementTree.parse(one).getroot() for one in drawings]
+    assert {root.tag for root in roots} == {"{http://www.w3.org/2000/svg}svg"}
+    for root, one in zip(roots, drawings, strict=True):  # as large as it is drawn, and no margin that cuts it off
+        assert root.get("viewBox") == f"0 0 {root.get('width')} {root.get('height')}"
+        assert "margin" not in one.read_text(encoding="utf-8")
 
 
 def test_the_plan_for_machines() -> None:
