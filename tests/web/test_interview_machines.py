@@ -102,7 +102,8 @@ def in_the_terminal(path: Path, text: str, answers: list[str], **which: str) -> 
     shop = load_shop(text, path.name)
     assert not isinstance(shop, Faults)
     lines = list(answers)
-    face = Face([].append, lambda _: lines.pop(0) if lines else None)
+    said: list[str] = []
+    face = Face(said.append, lambda _: lines.pop(0) if lines else None)
     move, retire, gate = (which.get(name) for name in ("move", "retire", "gate"))
     return interview_parts(path, text, shop, face, move, retire, gate=gate)
 
