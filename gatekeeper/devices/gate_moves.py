@@ -9,6 +9,7 @@ later: a drive whose end has passed is ended at the next tick, whatever else is 
 """
 
 import threading
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
 from gatekeeper.devices.base import DeviceError, Fate, Miss, Position, ReportMiss
@@ -25,9 +26,9 @@ class Move:
     driving: bool
 
 
-class TimedGate:
-    """What all driven gates share. A driver must override ``_drive``, ``_end_drive``; it may override ``_begins_s``,
-    ``halt`` and ``_let_go``, and set the class facts below.
+class TimedGate(ABC):
+    """What all driven gates share. A driver gives ``_drive``, ``_end_drive`` and ``_let_go``; it may override
+    ``_begins_s`` and ``halt``, and set the class facts below.
     """
 
     can_halt = True
@@ -140,11 +141,14 @@ class TimedGate:
         """The earliest instant at which a drive that way may begin."""
         return now_s
 
+    @abstractmethod
     def _drive(self, now_s: float, to: Position) -> None:
-        raise NotImplementedError
+        """Begin to drive that way."""
 
+    @abstractmethod
     def _end_drive(self, now_s: float) -> None:
-        raise NotImplementedError
+        """End the drive."""
 
+    @abstractmethod
     def _let_go(self) -> None:
-        raise NotImplementedError
+        """Give the lines back."""

@@ -1,12 +1,13 @@
 """What every back end of the pins shares: an output that rests instead of being let go, and the boards' header."""
 
+from abc import ABC, abstractmethod
 from typing import Any
 
 HEADER_LABELS = ("pinctrl-bcm2835", "pinctrl-bcm2711", "pinctrl-rp1")  # chip numbers changed between kernels
 HEADER_REVISION = 0xA02082  # of any board with the 40-pin header: the library takes the line numbers from it
 
 
-class RestingOutput:
+class RestingOutput(ABC):
     """Mixin before a gpiozero pin class: one-step claim, and rest instead of release.
 
     The pin class must give ``_claim_output(level)``, which makes the line an output at that level in one step.
@@ -18,8 +19,9 @@ class RestingOutput:
     frequency: float | None
     state: bool
 
+    @abstractmethod
     def _claim_output(self, level: bool) -> None:
-        raise NotImplementedError
+        """Make the line an output at that level in one step."""
 
     def output_with_state(self, state: Any) -> None:
         """Claim the line as an output; the level it is claimed at is the level it rests at when closed."""

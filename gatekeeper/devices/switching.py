@@ -1,6 +1,7 @@
 """Motor switches: a relay output for a contactor coil, on a lease, and the guardian that ends every lease in time."""
 
 import threading
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 
 from gatekeeper.devices.base import BoardDeath, Clock, DeviceError, Fate, MotorSwitch, ReportLapse
@@ -16,7 +17,7 @@ RELAY_FATE = Fate(
 )
 
 
-class LeasedSwitch:
+class LeasedSwitch(ABC):
     """What all motor switches share: the lease. A driver must override ``_power`` and ``_release``, may override
     ``_carry_on`` and ``_next_s``, and sets ``fate``. All of them are called with the lock held, but for the last "off"
     and ``_release`` at the end, when nobody switches any more.
@@ -104,15 +105,15 @@ class LeasedSwitch:
         finally:
             self._release()
 
+    @abstractmethod
     def _power(self, on: bool, now_s: float | None) -> None:
         """Switch; ``now_s`` is None where the caller was not told the time, which is for "off" only."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _release(self) -> None:
         """Give the lines back."""
-        raise NotImplementedError
 
-    def _carry_on(self, now_s: float) -> None:
+    def _carry_on(self, now_s: float) -> None:  # noqa: B027  most switches have nothing to carry on
         """Whatever time brings while the lease is running, or after it."""
 
     def _next_s(self) -> float | None:
