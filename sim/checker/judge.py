@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sim.checker.apply import Inputs, new_run
+from sim.checker.apply import Inputs
 from sim.checker.due import Due
 from sim.checker.facts import ShopFacts, read_shop
 from sim.checker.form import INPUTS, KEYS, FormCheck
@@ -14,6 +14,7 @@ from sim.checker.path_rules import PathRules
 from sim.checker.quiet import is_quiet, next_turn
 from sim.checker.step import Line, Step, read_line
 from sim.checker.violation import Violation
+from sim.checker.waking import new_run
 from sim.checker.word_rules import WordRules
 from sim.checker.world import World
 
